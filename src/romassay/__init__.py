@@ -1,0 +1,36 @@
+"""romassay: from bus dumps of an obsolete mask-programmed chip to a ROM image that others can trust.
+
+In a notebook::
+
+    import romassay as ra
+
+    ra.assay(ra.load("pass-1.log"))
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_DOORS = {
+    "assay": "romassay.chain",
+    "gather": "romassay.chain",
+    "Options": "romassay.chain",
+    "Assay": "romassay.chain",
+    "load": "romassay.formats",
+    "Hints": "romassay.formats",
+    "Range": "romassay.address",
+    "Reading": "romassay.reading",
+    "RomassayError": "romassay.errors",
+}
+
+__all__ = ["Assay", "Hints", "Options", "Range", "Reading", "RomassayError", "assay", "gather", "load"]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a door when it is first used: start-up counts."""
+    if name not in _DOORS:
+        raise AttributeError(f"module 'romassay' has no attribute '{name}'")
+    return getattr(import_module(_DOORS[name]), name)

@@ -1,0 +1,127 @@
+"""The chain: readings in, an assay out. This is the one place where the stages are joined."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from romassay.address import Range
+from romassay.errors import BadValue
+from romassay.finding import Finding, Limit
+from romassay.part import Part
+from romassay.reading import Reading, ReadingSet
+from romassay.settle.model import Decision, Image
+from romassay.survey.model import Survey
+
+Verdict = Literal["confirmed", "provisional", "not-found"]
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the person said about the specimen and what is asked of the result.
+
+    Attributes:
+        part: the declared part, or None.
+        size: bytes of the ROM where no part says it, or None to infer it.
+        target: wrong bytes that may remain in the image at 95 %.
+        decisions: bytes decided by a person, by function index.
+    """
+
+    part: Part | None = None
+    size: int | None = None
+    target: float = 0.01
+    decisions: tuple[tuple[int, Decision], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Assay:
+    """What comes out: who answers where, the settled bytes, what stands against them, and the verdict.
+
+    Attributes:
+        images: one for each ROM of the survey, in its order.
+        limits: what the verdict could not lean on.
+    """
+
+    readings: ReadingSet
+    options: Options
+    survey: Survey
+    images: tuple[Image, ...]
+    findings: tuple[Finding, ...]
+    limits: tuple[Limit, ...]
+    verdict: Verdict
+
+    @property
+    def image(self) -> Image | None:
+        """The image of the first ROM, or None where nothing was found."""
+        return self.images[0] if self.images else None
+
+
+class HasReadings(Protocol):
+    """Anything that holds readings: what `load` returns, or a ReadingSet."""
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings."""
+
+
+def gather(
+    sources: ReadingSet | HasReadings | Reading | Iterable[HasReadings | Reading],
+    *,
+    exclude: Iterable[Range] = (),
+    address_bits: int | None = None,
+) -> ReadingSet:
+    """Put readings together as one set: files that are equal byte for byte count once.
+
+    The bus has as many lines as the widest reading, unless `address_bits` says otherwise.
+    """
+    if isinstance(sources, ReadingSet):
+        return sources
+    items = [sources] if isinstance(sources, Reading) or hasattr(sources, "readings") else list(sources)
+    seen: dict[tuple[str, str, int], str] = {}
+    kept: list[Reading] = []
+    duplicates: list[str] = []
+    for reading in (r for item in items for r in ((item,) if isinstance(item, Reading) else item.readings)):
+        key = (reading.source.sha256, reading.role, reading.source.pass_number)
+        if reading.source.sha256 and key in seen:
+            if reading.source.name not in duplicates:
+                duplicates.append(reading.source.name)
+            continue
+        seen[key] = reading.source.name
+        kept.append(reading)
+    needed = max((r.spans()[-1].last.bit_length() for r in kept if len(r.runs)), default=1)
+    bits = address_bits or max((r.address_bits for r in kept), default=16)
+    if bits < needed:
+        raise BadValue(
+            f"{bits} address lines do not reach the addresses of the readings", advice=f"give at least {needed}"
+        )
+    return ReadingSet(tuple(kept), bits, tuple(exclude), tuple(duplicates))
+
+
+def assay(
+    sources: ReadingSet | HasReadings | Reading | Iterable[HasReadings | Reading],
+    options: Options | None = None,
+    *,
+    exclude: Iterable[Range] = (),
+    address_bits: int | None = None,
+) -> Assay:
+    """Find the ROM among what answered, settle its bytes and say how sure that is.
+
+    Args:
+        sources: readings, or what `load` returned, one or many.
+        options: part, size, target and decisions.
+        exclude: ranges to leave out.
+        address_bits: lines of the bus, where the logs do not show it.
+    """
+    from romassay.diagnose import diagnose
+    from romassay.judge import judge
+    from romassay.settle import settle
+    from romassay.survey import survey
+
+    options = options or Options()
+    readings = gather(sources, exclude=exclude, address_bits=address_bits)
+    found = survey(readings, part=options.part, size=options.size)
+    images = settle(readings, found, target=options.target, decisions=options.decisions)
+    faults = diagnose(readings, found, images, part=options.part, size=options.size)
+    judgement = judge(readings, found, images, faults, part=options.part)
+    return Assay(readings, options, found, images, judgement.findings, judgement.limits, judgement.verdict)

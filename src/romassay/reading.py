@@ -1,0 +1,201 @@
+"""Readings: what one pass over the bus said, byte by byte, with where it came from. Never changed once made.
+
+A `Reading` holds columns, not objects: the observed bytes in the order of time, and a table of runs that says at which
+address each stretch of them starts. Addresses may repeat (a line sent again; a trace that sees one address a thousand
+times), and may lie anywhere in 32 bits without memory being spent on the space between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.address import Range
+
+Bytes = npt.NDArray[np.uint8]
+Index = npt.NDArray[np.int64]
+
+Unit = Literal["hex-digit", "octal", "decimal", "record-checked", "record", "raw", "trace"]
+"""What an error on the way hits: one printed digit, a whole number, a record under a checksum, a byte, a bus cycle."""
+
+Role = Literal["specimen", "empty-socket", "pulled-up", "pulled-down"]
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """Addresses that the log should have shown and did not.
+
+    Attributes:
+        first: first address, or None where even the address is not certain.
+        last: last address, included.
+        line: line or record number in the source, from 1; 0 where the hole is a missing line.
+        reason: in words, without the address and the line.
+    """
+
+    first: int | None
+    last: int | None
+    line: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What was set when the reading was taken, as far as it was noted."""
+
+    session: str | None = None
+    supply: float | None = None
+    clock: float | None = None
+    temperature: float | None = None
+    operator: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a reading came from.
+
+    Attributes:
+        name: the file's name as the person knows it.
+        sha256: digest of the whole file, lower-case hex.
+        format: the format's registered name, e.g. 'text-dump' or 'intel-hex'.
+        layout: the layout that was learnt or given, in its own notation; empty where the format has none.
+        hints: what the person said about the file, as (name, value) pairs.
+        pass_number: which pass of the file this is, from 1.
+        lines: the first and last line of the pass in the file, from 1.
+        bad_lines: lines of the pass that broke the pattern.
+    """
+
+    name: str = ""
+    sha256: str = ""
+    format: str = ""
+    layout: str = ""
+    hints: tuple[tuple[str, str], ...] = ()
+    pass_number: int = 1
+    lines: tuple[int, int] = (0, 0)
+    bad_lines: int = 0
+
+
+def _frozen(array: npt.NDArray[np.generic]) -> None:
+    array.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """One pass over a range of addresses.
+
+    Attributes:
+        runs: int64[n, 4], in the order of time: first address, start in `value`, count, line in the source.
+        value: uint8[m], the observed bytes in the order of time.
+        known: uint8[m], a 1 for each bit that was seen (half-read digits, x in a trace, parts 4 bits wide);
+            None where every bit was.
+        address_bits: lines of the bus that the log's addresses can tell apart.
+        unit: what an error on the way hits.
+        holes: what should have been there and was not.
+        resent: indices into `runs` of lines that the host sent again: they confirm nothing.
+        role: what was in the socket and how the bus was biased.
+    """
+
+    runs: Index
+    value: Bytes
+    known: Bytes | None
+    address_bits: int
+    unit: Unit
+    holes: tuple[Hole, ...] = ()
+    resent: Index = field(default_factory=lambda: np.zeros(0, np.int64))
+    role: Role = "specimen"
+    conditions: Conditions = Conditions()
+    source: Source = Source()
+
+    def __post_init__(self) -> None:
+        if self.runs.ndim != 2 or self.runs.shape[1] != 4:
+            raise ValueError(f"runs must be (n, 4), not {self.runs.shape}")
+        if self.known is not None and self.known.shape != self.value.shape:
+            raise ValueError("known and value differ in length")
+        for array in (self.runs, self.value, self.known, self.resent):
+            if array is not None:
+                _frozen(array)
+
+    def __len__(self) -> int:
+        return len(self.value)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Reading):
+            return NotImplemented
+        return (
+            (self.address_bits, self.unit, self.holes, self.role, self.conditions, self.source)
+            == (other.address_bits, other.unit, other.holes, other.role, other.conditions, other.source)
+            and np.array_equal(self.runs, other.runs)
+            and np.array_equal(self.value, other.value)
+            and np.array_equal(self.known_bits(), other.known_bits())
+            and np.array_equal(self.resent, other.resent)
+        )
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def known_bits(self) -> Bytes:
+        """Return the mask of known bits, uint8[m], also where `known` is None."""
+        return np.full(len(self.value), 0xFF, np.uint8) if self.known is None else self.known
+
+    def addresses(self) -> Index:
+        """Return the address of each observed byte, int64[m], in the order of time."""
+        count = self.runs[:, 2]
+        return np.arange(len(self.value)) + np.repeat(self.runs[:, 0] - self.runs[:, 1], count)
+
+    def spans(self) -> tuple[Range, ...]:
+        """Return the addresses that were seen, as the fewest ranges, sorted."""
+        return spans_of(self.runs)
+
+
+def spans_of(runs: Index) -> tuple[Range, ...]:
+    """Return the addresses of a table of runs as the fewest ranges, sorted."""
+    if not len(runs):
+        return ()
+    order = np.argsort(runs[:, 0], kind="stable")
+    first = runs[order, 0]
+    end = np.maximum.accumulate(first + runs[order, 2])
+    new = np.flatnonzero(np.r_[True, first[1:] > end[:-1]])
+    last = np.r_[end[new[1:] - 1], end[-1]] - 1
+    return tuple(Range(int(a), int(b)) for a, b in zip(first[new], last, strict=True))
+
+
+def reading_of(
+    pieces: Iterable[tuple[int, bytes | Sequence[int]]], *, address_bits: int = 16, unit: Unit = "raw"
+) -> Reading:
+    """Make a reading from (first address, bytes) pieces: for tests, notebooks and formats without oddities."""
+    rows = [(first, bytes(data)) for first, data in pieces]
+    counts = [len(data) for _, data in rows]
+    starts = np.cumsum([0, *counts])[:-1] if rows else np.zeros(0, np.int64)
+    runs = np.array(
+        [
+            (first, start, count, line)
+            for line, ((first, _), start, count) in enumerate(zip(rows, starts, counts, strict=True), 1)
+        ],
+        np.int64,
+    ).reshape(-1, 4)
+    value = np.frombuffer(b"".join(data for _, data in rows), np.uint8).copy()
+    return Reading(runs=runs, value=value, known=None, address_bits=address_bits, unit=unit)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingSet:
+    """All readings of one assay: one bus, one specimen, and the addresses to leave out.
+
+    Attributes:
+        readings: in the order in which they were given.
+        address_bits: lines of the bus.
+        excluded: ranges that belong to the host or are not to be looked at.
+        duplicates: names of files left out because an earlier one is equal to them byte for byte.
+    """
+
+    readings: tuple[Reading, ...]
+    address_bits: int
+    excluded: tuple[Range, ...] = ()
+    duplicates: tuple[str, ...] = ()
+
+    def with_role(self, role: Role) -> tuple[Reading, ...]:
+        """Return the readings of one role."""
+        return tuple(r for r in self.readings if r.role == role)

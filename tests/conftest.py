@@ -1,0 +1,13 @@
+"""Settings for every test."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from hypothesis import HealthCheck, settings
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+settings.register_profile("romassay", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("romassay")
