@@ -12,7 +12,9 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.1.0"
+from romassay.version import VERSION
+
+__version__ = VERSION
 
 _DOORS = {
     "assay": "romassay.chain",

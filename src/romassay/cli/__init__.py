@@ -1,0 +1,77 @@
+"""The command line: one module a verb, loaded when it is called. Start-up counts, so this module imports nothing heavy.
+
+A verb's module is named like the verb and holds `command`, a `click.Command`. It parses, calls a use case and prints;
+it returns its exit status, or None for 0.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from romassay.errors import BadValue
+from romassay.version import VERSION
+
+if TYPE_CHECKING:
+    import click
+
+VERBS: dict[str, str] = {
+    "assay": "find the ROM in dumps of a bus, settle its bytes, and say how sure that is",
+    "demo": "watch it work on an invented specimen, in the current folder",
+    "convert": "turn one image format into another",
+    "twin": "rehearse: print the logs that a simulated specimen would give",
+}
+"""Every verb, in the order in which a newcomer meets them, with one line of help."""
+
+EXIT_OK = 0
+EXIT_BAD_INPUT = 2
+EXIT_BUG = 70
+EXIT_INTERRUPTED = 130
+EXIT_BROKEN_PIPE = 141
+
+
+def help_text() -> str:
+    """Return what `romassay --help` prints."""
+    width = max(map(len, VERBS))
+    verbs = "\n".join(f"  {name:<{width}}  {text}" for name, text in VERBS.items())
+    return f"""\
+Usage: romassay VERB ...
+
+From bus dumps of an obsolete mask-programmed chip to a ROM image that others can trust.
+
+{verbs}
+
+  romassay VERB --help   tells what a verb takes
+  romassay --version     prints the version
+
+Exit status: 0 done, 2 bad input. Of 'assay': 0 confirmed, 3 provisional, 4 nothing found, 2 bad input.
+"""
+
+
+def load_verb(name: str) -> click.Command:
+    """Return a verb's command; BadValue where there is no such verb."""
+    if name not in VERBS:
+        raise BadValue(f"'{name}' is no verb", advice=_suggestion(name))
+    command: click.Command = import_module(f"romassay.cli.{name}").command
+    return command
+
+
+def _suggestion(name: str) -> str:
+    from difflib import get_close_matches
+
+    close = get_close_matches(name.lower(), VERBS, 1)
+    return f"did you mean '{close[0]}'?" if close else f"the verbs are {', '.join(VERBS)}"
+
+
+def run(arguments: list[str]) -> int:
+    """Do what the arguments say; return the exit status. Errors go up."""
+    if not arguments or arguments[0] in ("--help", "-h", "help"):
+        sys.stdout.write(help_text())
+        return EXIT_OK
+    if arguments[0] in ("--version", "-V"):
+        sys.stdout.write(f"romassay {VERSION}\n")
+        return EXIT_OK
+    command = load_verb(arguments[0])
+    with command.make_context(f"romassay {arguments[0]}", arguments[1:]) as context:
+        return command.invoke(context) or EXIT_OK

@@ -1,0 +1,86 @@
+"""The door of the command line: runs a verb and turns every way it can end into one line and an exit status."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+
+from romassay.cli import EXIT_BAD_INPUT, EXIT_BROKEN_PIPE, EXIT_BUG, EXIT_INTERRUPTED, run
+from romassay.errors import RomassayError
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    sys.exit(_status(sys.argv[1:]))
+
+
+def _status(arguments: list[str]) -> int:
+    try:
+        status = run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return _reader_left()
+    except KeyboardInterrupt:
+        return _complain("interrupted", EXIT_INTERRUPTED)
+    except RomassayError as e:
+        return _complain(str(e), EXIT_BAD_INPUT)
+    except OSError as e:
+        return _complain(_of_system(e), EXIT_BAD_INPUT)
+    except MemoryError:
+        return _complain("not enough memory for this input; give fewer or smaller files", EXIT_BAD_INPUT)
+    except Exception as e:
+        return _other(e)
+    return status
+
+
+def _reader_left() -> int:
+    """Whoever read our output has gone: nothing more can be said there, nor at exit."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return EXIT_BROKEN_PIPE
+
+
+def _of_system(error: OSError) -> str:
+    reason = (error.strerror or str(error)).lower()
+    return f"{error.filename}: {reason}" if error.filename is not None else reason
+
+
+def _other(error: Exception) -> int:
+    """Tell the ways in which click ends a command from a bug."""
+    from click import ClickException, UsageError
+    from click.exceptions import Abort, Exit
+
+    if isinstance(error, Exit):
+        return error.exit_code
+    if isinstance(error, Abort):
+        return _complain("interrupted", EXIT_INTERRUPTED)
+    if isinstance(error, UsageError) and error.ctx is not None:
+        message = error.format_message().rstrip(".")
+        return _complain(f"{message}; see '{error.ctx.command_path} --help'", EXIT_BAD_INPUT)
+    if isinstance(error, ClickException):
+        return _complain(error.format_message(), EXIT_BAD_INPUT)
+    if os.environ.get("ROMASSAY_TRACEBACK"):
+        raise error
+    return _complain(
+        f"a fault of the program, not of the input ({type(error).__name__}: {error}); "
+        "run it again with ROMASSAY_TRACEBACK=1 and report what that prints",
+        EXIT_BUG,
+    )
+
+
+def _complain(message: str, status: int) -> int:
+    """Print one line, safe to show, on stderr."""
+    from romassay.report.text import clean
+
+    with contextlib.suppress(OSError):
+        sys.stderr.write(f"romassay: {clean(' '.join(message.split()))}\n")
+        sys.stderr.flush()
+    return status
+
+
+if __name__ == "__main__":
+    main()

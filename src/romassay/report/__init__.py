@@ -1,0 +1,1 @@
+"""What people see of an assay: text for a terminal, from values alone."""

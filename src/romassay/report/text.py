@@ -1,0 +1,52 @@
+"""Text for a terminal: styled lines as values, made safe to show, wrapped, and rendered with or without colour."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+Style = Literal["plain", "strong", "faint", "good", "care", "bad"]
+
+_SGR: dict[Style, str] = {"strong": "1", "faint": "2", "good": "1;32", "care": "1;33", "bad": "1;31"}
+_UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A piece of a line in one style. Colour never says what the words do not."""
+
+    text: str
+    style: Style = "plain"
+
+
+Line = tuple[Segment, ...]
+
+
+def clean(text: str) -> str:
+    """Return the text with every character that could steer a terminal or turn the writing round shown as an escape."""
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(c if unicodedata.category(c) not in _UNSAFE else _escape(c) for c in text)
+
+
+def _escape(character: str) -> str:
+    code = ord(character)
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def render(lines: Iterable[Line], *, colour: bool) -> str:
+    """Return the lines as one text, each ended with a line feed."""
+    return "".join("".join(_segment(s, colour=colour) for s in line).rstrip() + "\n" for line in lines)
+
+
+def _segment(segment: Segment, *, colour: bool) -> str:
+    text = clean(segment.text)
+    code = _SGR.get(segment.style) if colour else None
+    return f"\x1b[{code}m{text}\x1b[0m" if code and text else text
+
+
+def width_of(line: Line) -> int:
+    """Return how many columns a line takes without its trailing blanks."""
+    return len(clean("".join(s.text for s in line)).rstrip())
