@@ -1,1 +1,142 @@
 """The formats: one file each, chosen by content. `load` is the door for files, `read` for bytes in hand."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import importlib.util
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from romassay.errors import BadInput, BadValue
+from romassay.formats.model import Format, Hints, Loaded, Parsed
+
+__all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
+
+_MODULES = (
+    "intel_hex",
+    "s_record",
+    "tektronix_hex",
+    "tektronix_extended",
+    "paper_tape",
+    "ti_txt",
+    "verilog_memory",
+    "bnpf",
+    "text_dump",
+    "raw_binary",
+)
+_LEAST_SURE = 0.1
+"""A format whose `sniff` says less than this is not tried."""
+
+
+class _Registry(Mapping[str, Format]):
+    """The formats by name, each module imported when it is first asked for."""
+
+    def __init__(self) -> None:
+        self._modules = {
+            module.replace("_", "-"): f"{__name__}.{module}"
+            for module in _MODULES
+            if importlib.util.find_spec(f"{__name__}.{module}")
+        }
+
+    def __getitem__(self, name: str) -> Format:
+        found: Format = importlib.import_module(self._modules[name]).FORMAT
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._modules)
+
+    def __len__(self) -> int:
+        return len(self._modules)
+
+
+FORMATS: Mapping[str, Format] = _Registry()
+
+
+def load(path: str | Path, hints: Hints | None = None) -> Loaded:
+    """Read a file's readings, whatever its format.
+
+    Raises:
+        BadInput: the file is missing, unreadable, empty, or holds no dump at all.
+    """
+    path = Path(path)
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError as e:
+        raise BadInput("there is no such file", place=str(path), advice="check the name") from e
+    except IsADirectoryError as e:
+        raise BadInput("this is a folder", place=str(path), advice="name the files in it one by one") from e
+    except OSError as e:
+        reason = e.strerror or str(e)
+        raise BadInput(f"the file can't be read ({reason})", place=str(path), advice="check its permissions") from e
+    return read(data, str(path), hints)
+
+
+def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
+    """Read the readings in a file's content; `name` is for messages and for the readings' source.
+
+    Raises:
+        BadInput: the content is empty or holds no dump at all.
+        BadValue: the hints name a format that does not exist.
+    """
+    hints = hints or Hints()
+    if not data:
+        raise BadInput("the file is empty", place=name, advice="take the log again")
+    chosen = _choose(data, name, hints)
+    parsed = _parse(chosen, data, name, hints)
+    digest = hashlib.sha256(data).hexdigest()
+    readings = tuple(
+        replace(
+            reading,
+            role=hints.role,
+            source=replace(
+                reading.source,
+                name=name,
+                sha256=digest,
+                format=chosen.name,
+                layout=reading.source.layout or parsed.layout,
+                hints=hints.pairs(),
+                pass_number=number,
+            ),
+            conditions=replace(reading.conditions, session=hints.session or reading.conditions.session),
+        )
+        for number, reading in enumerate(parsed.readings, 1)
+    )
+    return Loaded(
+        name=name,
+        sha256=digest,
+        format=chosen.name,
+        layout=parsed.layout,
+        readings=readings,
+        left=parsed.left,
+        left_total=parsed.left_total,
+        notes=parsed.notes,
+    )
+
+
+def _choose(data: bytes, name: str, hints: Hints) -> Format:
+    if hints.format is not None:
+        if hints.format not in FORMATS:
+            raise BadValue(f"there is no format '{hints.format}'", advice=f"choose one of {', '.join(FORMATS)}")
+        return FORMATS[hints.format]
+    if hints.layout is not None:
+        return FORMATS["text-dump"]
+    sure = {each: FORMATS[each].sniff(data) for each in FORMATS}
+    best = max(sure, key=lambda each: sure[each])
+    if sure[best] < _LEAST_SURE:
+        raise BadInput(
+            "this holds no dump in any format that is known here",
+            place=name,
+            advice="give --format (raw-binary for a plain image), or --layout for a text dump",
+        )
+    return FORMATS[best]
+
+
+def _parse(chosen: Format, data: bytes, name: str, hints: Hints) -> Parsed:
+    """Read, and put the file's name into what is raised: the formats know only content."""
+    try:
+        return chosen.read(data, hints)
+    except BadInput as e:
+        place = f"{name}:{e.place}" if e.place else name
+        raise BadInput(e.problem, place=place, advice=e.advice) from e

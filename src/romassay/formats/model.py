@@ -62,12 +62,14 @@ class Parsed:
             pass, lines, bad lines); the door fills in name, digest and format.
         left: the lines that were not taken. At most `MAX_LEFT`; `left_total` counts all.
         layout: what was learnt, in its own notation.
+        notes: what was assumed because the content does not say, in words.
     """
 
     readings: tuple[Reading, ...]
     left: tuple[Left, ...] = ()
     left_total: int = 0
     layout: str = ""
+    notes: tuple[str, ...] = ()
 
 
 MAX_LEFT = 1000
