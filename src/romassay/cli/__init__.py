@@ -1,7 +1,7 @@
 """The command line: one module a verb, loaded when it is called. Start-up counts, so this module imports nothing heavy.
 
 A verb's module is named like the verb and holds `command`, a `click.Command`. It parses, calls a use case and prints;
-it returns its exit status, or None for 0.
+it returns its exit status, or None for 0. The context's object is the tuple of the arguments as typed.
 """
 
 from __future__ import annotations
@@ -73,5 +73,5 @@ def run(arguments: list[str]) -> int:
         sys.stdout.write(f"romassay {VERSION}\n")
         return EXIT_OK
     command = load_verb(arguments[0])
-    with command.make_context(f"romassay {arguments[0]}", arguments[1:]) as context:
+    with command.make_context(f"romassay {arguments[0]}", arguments[1:], obj=tuple(arguments)) as context:
         return command.invoke(context) or EXIT_OK

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -50,3 +51,14 @@ def _segment(segment: Segment, *, colour: bool) -> str:
 def width_of(line: Line) -> int:
     """Return how many columns a line takes without its trailing blanks."""
     return len(clean("".join(s.text for s in line)).rstrip())
+
+
+def paragraph(text: str, *, width: int, first: str = "", rest: str | None = None, style: Style = "plain") -> list[Line]:
+    """Return a text wrapped to a width, in lines that begin with `first` and then with `rest`.
+
+    Blanks inside the text are kept where no line ends; nothing is cut, so a long word makes a long line.
+    """
+    indent = " " * len(first) if rest is None else rest
+    room = max(20, width - max(len(first), len(indent)))
+    pieces = textwrap.wrap(clean(text), room, break_long_words=False, break_on_hyphens=False) or [""]
+    return [(Segment(first if number == 0 else indent), Segment(piece, style)) for number, piece in enumerate(pieces)]

@@ -1,0 +1,248 @@
+"""`romassay assay`: dumps of a bus in, a proven image out."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range
+from romassay.cli import screen
+from romassay.errors import BadValue
+
+if TYPE_CHECKING:
+    from romassay.docket.record import File
+    from romassay.reading import Role
+    from romassay.report.summary import Setting
+    from romassay.session.assay import Input, Request
+
+T = TypeVar("T")
+
+VERDICT_STATUS = {"confirmed": 0, "provisional": 3, "not-found": 4}
+_SHOW = "show"
+_NONE = "none"
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command(name="assay", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.argument("files", metavar="[FILE]...", nargs=-1, type=_FILE)
+@click.option("--part", metavar="TYPE", help="Type number of the part; 'none' forgets a former one.")
+@click.option(
+    "--size", metavar="N", help="Bytes of the ROM, where no part says it; 'none' lets them be inferred again."
+)
+@click.option("--base", metavar="ADDR", help="Address of a file's first byte, for files without addresses.")
+@click.option(
+    "--exclude",
+    metavar="RANGE",
+    multiple=True,
+    help="Addresses to leave out, such as the host's own memory. May be repeated; 'none' forgets former ones.",
+)
+@click.option(
+    "--empty-socket",
+    metavar="FILE",
+    multiple=True,
+    type=_FILE,
+    help="A reading of the same window without the specimen. May be repeated.",
+)
+@click.option(
+    "--pulled-up",
+    metavar="FILE",
+    multiple=True,
+    type=_FILE,
+    help="A reading with the data lines pulled up. May be repeated.",
+)
+@click.option(
+    "--pulled-down",
+    metavar="FILE",
+    multiple=True,
+    type=_FILE,
+    help="A reading with the data lines pulled down. May be repeated.",
+)
+@click.option(
+    "--session",
+    metavar="NAME",
+    multiple=True,
+    help="The power-up in which the files of this call were read; NAME=FILE says it for one of them. May be repeated.",
+)
+@click.option(
+    "--address-bits",
+    metavar="N",
+    type=click.IntRange(1, MAX_ADDRESS_BITS),
+    help="Lines of the bus, where the files do not show it.",
+)
+@click.option(
+    "--target",
+    metavar="X",
+    type=click.FloatRange(0, min_open=True),
+    help="Wrong bytes that may remain at 95 %; 0.01 unless said otherwise.",
+)
+@click.option(
+    "--layout",
+    metavar="SPEC",
+    help="Layout of a text dump, where it was learnt wrongly; 'show' prints what was learnt and stops.",
+)
+@click.option(
+    "--format", "format_", metavar="NAME", help="Format of the files, where their content is not enough to tell."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the record (assay.json) in place of the summary.")
+@click.option(
+    "-o",
+    "--docket",
+    metavar="DIR",
+    type=_FILE,
+    help="Keep everything in this folder: the files as they are, the record, the images.",
+)
+@click.pass_obj
+def command(
+    typed: Sequence[str],
+    /,
+    files: tuple[Path, ...],
+    *,
+    empty_socket: tuple[Path, ...],
+    pulled_up: tuple[Path, ...],
+    pulled_down: tuple[Path, ...],
+    session: tuple[str, ...],
+    layout: str | None,
+    as_json: bool,
+    docket: Path | None,
+    **said: Any,
+) -> int:
+    """Find the ROM in dumps of a bus, settle every byte of it, and say how sure that is.
+
+    FILE is what a terminal logged, or a hex or binary file; '-' is standard input. The formats and layouts are
+    recognised by content. With -o the readings are kept in a docket, to which later calls add: without a FILE it is
+    derived anew.
+
+    Addresses are written 0xD000, $D000, D000h or in decimal; ranges 0x4000-0x5FFF or 0x4000+0x2000.
+
+    Exit status: 0 confirmed, 3 provisional, 4 nothing found, 2 bad input.
+    """
+    from romassay.session.assay import Request, assay_files, look
+
+    roles: dict[Role, tuple[Path, ...]] = {
+        "specimen": files,
+        "empty-socket": empty_socket,
+        "pulled-up": pulled_up,
+        "pulled-down": pulled_down,
+    }
+    if docket is None and not any(roles.values()):
+        raise BadValue(
+            "no file is named", advice="name at least one log, or a docket with -o; see 'romassay assay --help'"
+        )
+    request = Request(
+        inputs=_inputs(roles, session, layout=None if layout == _SHOW else layout, said=said),
+        settings=_settings(said),
+        docket=docket,
+        command=shlex.join(["romassay", *typed]),
+    )
+    if layout == _SHOW:
+        from romassay.report.taken import taken
+
+        screen.show(taken(look(request), width=screen.width()))
+        return 0
+    outcome = assay_files(request)
+    for notice in outcome.notices:
+        screen.note(notice)
+    if as_json:
+        sys.stdout.write(outcome.files[0].data.decode())
+    else:
+        from romassay.report.summary import summary
+
+        screen.show(summary(outcome.assay, _setting(request, outcome.files), width=screen.width()))
+    return VERDICT_STATUS[outcome.assay.verdict]
+
+
+def _inputs(
+    roles: Mapping[Role, Sequence[Path]], sessions: Sequence[str], layout: str | None, said: Mapping[str, Any]
+) -> tuple[Input, ...]:
+    """Return the named files with what was said about them; standard input is read here."""
+    from romassay.docket.manifest import Said
+    from romassay.session.assay import Input
+
+    named = [str(path) for paths in roles.values() for path in paths]
+    if named.count("-") > 1:
+        raise BadValue("standard input can be read once only", advice="name '-' once")
+    of_file, of_all = _sessions(sessions, named)
+    base = None if said["base"] is None else _read("--base", parse_address, said["base"])
+    return tuple(
+        Input(
+            Path("stdin") if str(path) == "-" else path,
+            role,
+            Said(format=said["format_"], layout=layout, base=base, session=of_file.get(str(path), of_all)),
+            sys.stdin.buffer.read() if str(path) == "-" else None,
+        )
+        for role, paths in roles.items()
+        for path in paths
+    )
+
+
+def _sessions(given: Sequence[str], named: Sequence[str]) -> tuple[dict[str, str], str | None]:
+    """Return the session of single files, and that of all the others."""
+    of_file: dict[str, str] = {}
+    of_all: str | None = None
+    for item in given:
+        name, sign, file = item.partition("=")
+        if not name:
+            raise BadValue(f"'{item}' names no session", place="--session", advice="write NAME or NAME=FILE")
+        if not sign:
+            of_all = name
+        elif file in named:
+            of_file[file] = name
+        else:
+            raise BadValue(
+                f"'{file}' is none of the files of this call",
+                place="--session",
+                advice="write NAME=FILE with a FILE as named",
+            )
+    return of_file, of_all
+
+
+def _settings(said: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the settings that were said in this call; 'none' takes a former one back."""
+    from romassay.docket.manifest import Span
+
+    if said["part"] not in (None, _NONE) and said["size"] not in (None, _NONE):
+        raise BadValue("a part says its size itself", place="--size", advice="give --part or --size, not both")
+    settings: dict[str, Any] = {name: said[name] for name in ("address_bits", "target") if said[name] is not None}
+    if said["part"] is not None:
+        settings["part"] = None if said["part"] == _NONE else said["part"]
+    if said["size"] is not None:
+        settings["size"] = None if said["size"] == _NONE else _read("--size", _parse_size, said["size"])
+    if said["exclude"]:
+        ranges = [_read("--exclude", parse_range, text) for text in said["exclude"] if text != _NONE]
+        settings["exclude"] = tuple(Span(item.first, item.last) for item in ranges)
+    return settings
+
+
+def _parse_size(text: str) -> int:
+    """Read a number of bytes: as an address is written, or as 2K."""
+    number, kibi = (text[:-1], 1024) if text[-1:] in "kK" else (text, 1)
+    size = parse_address(number) * kibi
+    if not size:
+        raise BadValue("a ROM has a size above 0", advice="give its bytes, such as 1024 or 1K")
+    return size
+
+
+def _read(option: str, parse: Callable[[str], T], text: str) -> T:
+    """Read an option's value; the error says which option it is."""
+    try:
+        return parse(text)
+    except BadValue as e:
+        raise BadValue(e.problem, place=option, advice=e.advice) from e
+
+
+def _setting(request: Request, files: Sequence[File]) -> Setting:
+    from romassay.report.summary import Setting
+
+    if request.docket is None:
+        return Setting(request.command)
+    return Setting(
+        shlex.join(["romassay", "assay", "-o", str(request.docket)]),
+        keeps=True,
+        written=tuple(str(request.docket / file.name) for file in files),
+    )

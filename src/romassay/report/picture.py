@@ -1,0 +1,149 @@
+"""Pictures in plain characters: the decode as a line pattern, and the address map."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from romassay.report.text import Line, Segment, Style
+from romassay.report.words import FUNCTIONS, REGIONS, SIGNS, digits, size
+from romassay.survey.model import Function, Region, RegionKind, Survey
+
+INSIDE = "."
+"""The sign of a line that counts inside the function."""
+
+
+def pattern(function: Function) -> tuple[str, str]:
+    """Return the decode as two lines of equal columns: names of lines, and one sign for each, A0 last.
+
+    '1' and '0' must be so, 'x' is a don't-care, '?' was not exercised, '.' lies inside the function.
+    """
+    lines = function.cube.bits
+    signs = [INSIDE if function.own >> i & 1 else SIGNS[function.level(i)] for i in reversed(range(lines))]
+    lead = lines % 4 or 4
+    groups = [signs[:lead], *(signs[i : i + 4] for i in range(lead, lines, 4))]
+    tops = [lines - 1, *range(lines - lead - 1, -1, -4)]
+    names = "".join(f"{f'A{top}':<{max(len(group) + 1, 4)}}" for top, group in zip(tops, groups, strict=True))
+    row = "".join(f"{''.join(group):<{max(len(group) + 1, 4)}}" for group in groups)
+    return names.rstrip(), row.rstrip()
+
+
+def name_of(survey: Survey, index: int) -> str:
+    """Return what people call a function: 'ROM', or 'ROM 2' where there are several."""
+    kind = survey.functions[index].kind
+    same = [i for i, function in enumerate(survey.functions) if function.kind == kind]
+    return FUNCTIONS[kind] if len(same) == 1 else f"{FUNCTIONS[kind]} {same.index(index) + 1}"
+
+
+_STYLES: dict[RegionKind, Style] = {"rom": "good", "contended": "bad", "unknown": "care", "open-bus": "faint"}
+_LISTED = 10
+"""So many regions are listed one a line; more of them become a strip."""
+
+
+def address_map(survey: Survey) -> list[Line]:
+    """Return who answers where: one region a line, or a strip of signs where there are many."""
+    if len(survey.regions) <= _LISTED:
+        return [_region_line(survey, region) for region in survey.regions]
+    return _strip(survey)
+
+
+def _region_line(survey: Survey, region: Region) -> Line:
+    wide = digits(survey.address_bits)
+    place = f"{region.first:0{wide}X}-{region.last:0{wide}X}"
+    style = _STYLES.get(region.kind, "plain")
+    extent = size(region.last - region.first + 1)
+    return (Segment(f"{place}  {extent:>10}  "), Segment(_region_words(survey, region), style))
+
+
+def _region_words(survey: Survey, region: Region) -> str:
+    if region.function is None:
+        return REGIONS[region.kind]
+    name = name_of(survey, region.function)
+    copies = survey.functions[region.function].copies
+    first = min((copy.first for copy in copies), default=region.first)
+    mirror = ", mirror" if first < region.first and len(copies) > 1 else ""
+    conflict = ", bus conflict" if region.kind == "contended" else ""
+    return f"{name}{mirror}{conflict}"
+
+
+_CELLS = 64
+_ROWS = 8
+_IMPORTANCE: tuple[RegionKind, ...] = ("contended", "rom", "ram", "registers", "unknown", "host", "open-bus")
+_STRIP_SIGNS: dict[RegionKind, str] = {
+    "ram": "m",
+    "registers": "i",
+    "open-bus": "-",
+    "host": "h",
+    "contended": "!",
+    "unknown": "?",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Sign:
+    text: str
+    style: Style
+    words: str
+
+
+def _strip(survey: Survey) -> list[Line]:
+    cell = _cell_size(survey.regions)
+    signs = _signs(survey, cell)
+    wide = digits(survey.address_bits)
+    lines: list[Line] = [(Segment(f"each sign stands for {size(cell)}", "faint"),)]
+    for row in sorted({at // _CELLS for at in signs}):
+        cells = [signs.get(row * _CELLS + i, _Sign(" ", "plain", "")) for i in range(_CELLS)]
+        lines.append((Segment(f"{row * _CELLS * cell:0{wide}X}  "), *_joined(cells)))
+    legend = {sign.text: sign.words for sign in signs.values()}
+    lines.append((Segment("   ".join(f"{sign} {words}" for sign, words in sorted(legend.items())), "faint"),))
+    return lines
+
+
+def _cell_size(regions: Sequence[Region]) -> int:
+    """Return the smallest power of two that shows the smallest region, or at least fits the rows."""
+    smallest = min(region.last - region.first + 1 for region in regions)
+    cell = 1 << (smallest.bit_length() - 1)
+    while sum(len(_rows(region, cell)) for region in regions) > _ROWS * 4 or _row_count(regions, cell) > _ROWS:
+        cell *= 2
+        if cell > 1 << 32:
+            break
+    return cell
+
+
+def _rows(region: Region, cell: int) -> range:
+    return range(region.first // (cell * _CELLS), region.last // (cell * _CELLS) + 1)
+
+
+def _row_count(regions: Sequence[Region], cell: int) -> int:
+    return len({row for region in regions for row in _rows(region, cell)})
+
+
+def _signs(survey: Survey, cell: int) -> dict[int, _Sign]:
+    """Return the sign of each cell: of what matters most in its addresses."""
+    best: dict[int, tuple[int, _Sign]] = {}
+    for region in survey.regions:
+        rank = (_IMPORTANCE.index(region.kind), _sign(survey, region))
+        for at in range(region.first // cell, region.last // cell + 1):
+            if at not in best or rank[0] < best[at][0]:
+                best[at] = rank
+    return {at: sign for at, (_, sign) in best.items()}
+
+
+def _sign(survey: Survey, region: Region) -> _Sign:
+    style = _STYLES.get(region.kind, "plain")
+    if region.kind == "rom" and region.function is not None:
+        name = name_of(survey, region.function)
+        return _Sign(name.removeprefix("ROM").strip()[:1] or "R", style, name)
+    return _Sign(_STRIP_SIGNS.get(region.kind, "R"), style, REGIONS[region.kind])
+
+
+def _joined(cells: Sequence[_Sign]) -> list[Segment]:
+    """Join cells of one style, with a gap after each sixteen."""
+    segments: list[Segment] = []
+    for number, sign in enumerate(cells):
+        text = sign.text + (" " if number % 16 == 15 else "")
+        if segments and segments[-1].style == sign.style:
+            segments[-1] = Segment(segments[-1].text + text, sign.style)
+        else:
+            segments.append(Segment(text, sign.style))
+    return segments

@@ -1,0 +1,279 @@
+"""The main job as a use case: named files, and a docket where one is wanted, to an assay and what is to be kept of it.
+
+With a docket, everything is derived before anything is written: a run that fails leaves the docket as it was.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from romassay.chain import Assay, Options, assay, gather
+from romassay.docket.folder import Addition, altered, commit, hold, reading_path, strangers
+from romassay.docket.manifest import Entry, Event, Manifest, Result, Said, Settings, safe_name, unique_name
+from romassay.docket.record import File, crc32, result_files
+from romassay.errors import BadInput, BadValue
+from romassay.formats import load, read
+from romassay.formats.model import Hints, Loaded
+from romassay.part import Part
+from romassay.reading import ReadingSet, Role
+from romassay.version import VERSION
+
+NOTHING_SAID = Said()
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A file named by the person, and what was said about it; `content` where there is no file but the bytes alone."""
+
+    path: Path
+    role: Role = "specimen"
+    said: Said = NOTHING_SAID
+    content: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is to be assayed.
+
+    Attributes:
+        inputs: files, in the order given; may be empty where a docket holds readings.
+        settings: the fields of `Settings` that were said in this call; the others stay as the docket has them.
+        docket: the folder to keep everything in, or None to keep nothing.
+        command: what was typed, for the docket's history.
+    """
+
+    inputs: tuple[Input, ...]
+    settings: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+    docket: Path | None = None
+    command: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """What came of a request.
+
+    Attributes:
+        assay: the result.
+        loaded: every file that went into it, with what was taken and what was left.
+        files: the record and the images, as written to the docket, or as they would be.
+        notices: sentences about the files, such as that one adds nothing.
+        docket: the folder in which all of it is kept, or None.
+    """
+
+    assay: Assay
+    loaded: tuple[Loaded, ...]
+    files: tuple[File, ...]
+    notices: tuple[str, ...]
+    docket: Path | None
+
+
+def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Outcome:
+    """Assay the files named, together with those that the docket holds, and keep everything in the docket.
+
+    Raises:
+        BadInput: a file that cannot be read or holds no dump, a folder that is no docket, a docket that is damaged.
+        BadValue: an unknown part, or nothing to assay.
+    """
+    with hold(request.docket) if request.docket else contextlib.nullcontext() as former:
+        taken = _take(request, former or Manifest())
+        result = _derive(taken)
+        files = result_files(result)
+        if request.docket:
+            event = Event(
+                when=now().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                version=VERSION,
+                command=request.command,
+                did=_did(taken, result),
+            )
+            manifest = msgspec.structs.replace(
+                taken.manifest,
+                results=tuple(Result(file.name, file.sha256) for file in files),
+                history=(*taken.manifest.history, event),
+            )
+            commit(request.docket, manifest, taken.additions, files)
+    return Outcome(result, taken.loaded, files, taken.notices, request.docket)
+
+
+def look(request: Request) -> tuple[Loaded, ...]:
+    """Load the files named, or else those of the docket, and tell what was taken and what was left. Nothing is kept."""
+    settings = _settings(Settings(), request.settings)
+    if request.inputs or not request.docket:
+        return tuple(_load_named(item, settings) for item in request.inputs)
+    with hold(request.docket) as former:
+        return _take(request, former or Manifest()).loaded
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """The manifest with the new files in it, every file's readings, and what is new to the docket."""
+
+    manifest: Manifest
+    loaded: tuple[Loaded, ...]
+    additions: tuple[Addition, ...]
+    notices: tuple[str, ...]
+
+
+_Key = tuple[str, Role]
+"""The same bytes in the same role are one entry."""
+
+
+def _take(request: Request, former: Manifest) -> _Taken:
+    """Enter the named files into a manifest, and load what it then holds."""
+    settings = _settings(former.settings, request.settings)
+    entries: dict[_Key, Entry] = {(entry.sha256, entry.role): entry for entry in former.readings}
+    known = frozenset(entries)
+    named: dict[_Key, tuple[Input, Loaded]] = {}
+    notices: list[str] = []
+    for item in request.inputs:
+        found = _load_named(item, settings)
+        key = (found.sha256, item.role)
+        if key in entries:
+            entries[key] = _again(entries[key], item, notices, filed=key in known and key not in named)
+        else:
+            name = _name_for(item, found.sha256, request.docket, former, entries.values())
+            entries[key] = Entry(file=name, sha256=found.sha256, bytes=_length(item), role=item.role, said=item.said)
+        named.setdefault(key, (item, found))
+    loaded = [_load_entry(entry, named.get(key), settings, request.docket) for key, entry in entries.items()]
+    return _Taken(
+        manifest=msgspec.structs.replace(former, settings=settings, readings=tuple(entries.values())),
+        loaded=tuple(_renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
+        additions=tuple(
+            Addition(entries[key].file, key[0], item.path if item.content is None else item.content)
+            for key, (item, _) in named.items()
+            if key not in known
+        ),
+        notices=tuple(notices),
+    )
+
+
+def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
+    """Return the docket's settings with those of this call; part and size exclude each other."""
+    changes = dict(given)
+    if changes.get("part") is not None:
+        changes.setdefault("size", None)
+    elif changes.get("size") is not None:
+        changes.setdefault("part", None)
+    return msgspec.structs.replace(former, **changes)
+
+
+def _load_named(item: Input, settings: Settings) -> Loaded:
+    hints = _hints(item.said, item.role, settings)
+    return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
+
+
+def _hints(said: Said, role: Role, settings: Settings) -> Hints:
+    return Hints(**msgspec.structs.asdict(said), role=role, address_bits=settings.address_bits)
+
+
+def _length(item: Input) -> int:
+    return item.path.stat().st_size if item.content is None else len(item.content)
+
+
+def _filed(docket: Path | None, entry: Entry) -> Input:
+    """Return a docket's own file as an input."""
+    if docket is None:
+        raise ValueError("only a docket holds readings that were not named")
+    path = reading_path(docket, entry.file)
+    if not path.is_file():
+        raise BadInput("the reading is missing", place=str(path), advice="put it back from a copy of the docket")
+    return Input(path)
+
+
+def _load_entry(entry: Entry, named: tuple[Input, Loaded] | None, settings: Settings, docket: Path | None) -> Loaded:
+    """Load a file with everything that was ever said about it, and see that its bytes are those that were filed."""
+    if named and named[0].said == entry.said:
+        return named[1]
+    item = named[0] if named else _filed(docket, entry)
+    try:
+        found = _load_named(dataclasses.replace(item, role=entry.role, said=entry.said), settings)
+    except BadInput as e:
+        if item.content is None and _digest(item.path) != entry.sha256:
+            raise altered(item.path) from e
+        raise
+    if found.sha256 != entry.sha256:
+        raise altered(item.path)
+    return found
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _again(entry: Entry, item: Input, notices: list[str], *, filed: bool) -> Entry:
+    """Return the entry of a file whose bytes are known already, with what is newly said about it."""
+    amended = entry.said.amended(item.said)
+    name = safe_name(item.path.name)
+    if amended != entry.said:
+        notices.append(f"{name}: known already; what is said about it now counts")
+    elif filed and name in (entry.file, *entry.also):
+        notices.append(f"{name}: in the docket already, it adds nothing")
+    else:
+        notices.append(f"{name}: the same file as {entry.file}, byte for byte, it adds nothing")
+    newly = () if filed and name in (entry.file, *entry.also) else (name,)
+    return msgspec.structs.replace(entry, said=amended, also=(*entry.also, *newly))
+
+
+def _name_for(item: Input, sha256: str, docket: Path | None, former: Manifest, entries: Iterable[Entry]) -> str:
+    """Return the name under which a file is kept; no file that lies in the docket is written over."""
+    taken = {entry.file for entry in entries}
+    if docket is not None:
+        wanted = unique_name(item.path.name, taken)
+        taken |= {
+            name
+            for name in strangers(docket, former)
+            if name.casefold() != wanted.casefold() or _digest(reading_path(docket, name)) != sha256
+        }
+    return unique_name(item.path.name, taken)
+
+
+def _renamed(found: Loaded, name: str) -> Loaded:
+    """Return the readings under the name that the record uses."""
+    readings = tuple(
+        dataclasses.replace(each, source=dataclasses.replace(each.source, name=name)) for each in found.readings
+    )
+    return dataclasses.replace(found, name=name, readings=readings)
+
+
+def _derive(taken: _Taken) -> Assay:
+    settings = taken.manifest.settings
+    if not any(entry.role == "specimen" for entry in taken.manifest.readings):
+        raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
+    options = Options(
+        part=_part(settings.part) if settings.part else None,
+        size=settings.size,
+        target=settings.target,
+        decisions=taken.manifest.decided,
+    )
+    readings = gather(taken.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
+    return assay(_with_duplicates(readings, taken.manifest), options)
+
+
+def _part(name: str) -> Part:
+    from romassay.catalogue import load_part
+
+    return load_part(name)
+
+
+def _with_duplicates(readings: ReadingSet, manifest: Manifest) -> ReadingSet:
+    """Name the files that were given and left out because an earlier one is equal to them."""
+    names = tuple(name for entry in manifest.readings for name in entry.also)
+    return dataclasses.replace(readings, duplicates=(*readings.duplicates, *names))
+
+
+def _did(taken: _Taken, result: Assay) -> str:
+    """Return what was done, as a line of the docket's history."""
+    added = [addition.file for addition in taken.additions]
+    what = f"added {', '.join(added)}" if added else "derived anew"
+    if result.image is None:
+        return f"{what}; {result.verdict}"
+    return f"{what}; {result.verdict}, {len(result.image)} bytes, CRC-32 {crc32(bytes(result.image))}"
