@@ -123,5 +123,5 @@ def assay(
     found = survey(readings, part=options.part, size=options.size)
     images = settle(readings, found, target=options.target, decisions=options.decisions)
     faults = diagnose(readings, found, images, part=options.part, size=options.size)
-    judgement = judge(readings, found, images, faults, part=options.part)
+    judgement = judge(readings, found, images, faults, part=options.part, size=options.size)
     return Assay(readings, options, found, images, judgement.findings, judgement.limits, judgement.verdict)

@@ -1,0 +1,98 @@
+"""Faults that show in the survey's structure: two drivers on one bus, bits that nobody drives, a ROM half its size."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from romassay.address import Range
+from romassay.finding import Finding
+from romassay.part import Part
+from romassay.reading import ReadingSet
+from romassay.settle.model import Image
+from romassay.survey.model import Function, Survey
+
+BLANK_SHARE = 0.999
+
+
+def diagnose(
+    readings: ReadingSet, found: Survey, images: Sequence[Image], *, part: Part | None = None, size: int | None = None
+) -> tuple[Finding, ...]:
+    """Return the faults that the survey's structure and the images show."""
+    del readings
+    declared = max((f.size for f in part.of_kind("rom")), default=None) if part else size
+    result: list[Finding] = []
+    for image in images:
+        function = found.functions[image.function]
+        result += _contention(function, image.function)
+        result += _undriven(function, image.function)
+        result += _half(function, image, declared)
+        result += _blank(function, image)
+    return tuple(result)
+
+
+def _contention(function: Function, index: int) -> Iterator[Finding]:
+    fought = [c for c in function.copies if c.contended]
+    if fought:
+        where = tuple(Range(c.first, c.first + function.size - 1) for c in fought)
+        places = ", ".join(str(r) for r in where[:4])
+        yield Finding(
+            "contention",
+            blocks=True,
+            function=index,
+            where=where,
+            evidence=f"at {places} the ROM's bytes appear with bits pulled to one side: something else drives the bus too",
+            advice="switch off; find the second driver at these addresses (host memory, a strapped select) and gate "
+            "one of them before reading again",
+        )
+
+
+def _undriven(function: Function, index: int) -> Iterator[Finding]:
+    missing = [bit for bit in range(8) if not function.driven >> bit & 1]
+    if missing:
+        yield Finding(
+            "undriven-bits",
+            blocks=False,
+            function=index,
+            lines=tuple(f"D{bit}" for bit in missing),
+            evidence=f"only {function.width} data lines are driven; the others do what the floating bus does",
+            advice="right for a part so many bits wide; else check the data wires, power off, with a continuity tester",
+        )
+
+
+def _half(function: Function, image: Image, declared: int | None) -> Iterator[Finding]:
+    if declared is None or function.size != declared or len(image.value) < 2:
+        return
+    low, high = np.split(image.value, 2)
+    known_low, known_high = np.split(image.seen, 2)
+    both = (known_low & known_high) == function.driven
+    varied = len(np.unique(low[both])) > 1
+    if varied and np.count_nonzero(both) * 2 >= len(low) and (low[both] == high[both]).all():
+        line = function.size.bit_length() - 2
+        yield Finding(
+            "half-image",
+            blocks=True,
+            function=image.function,
+            lines=(f"A{line}",),
+            probability=0.9,
+            evidence=f"both halves of the {function.size} bytes are equal: A{line} makes no difference",
+            advice=f"check the wire of A{line} to the specimen, or whether the specimen is a part half that size",
+        )
+
+
+
+def _blank(function: Function, image: Image) -> Iterator[Finding]:
+    seen = image.value[image.seen == function.driven]
+    if not len(seen):
+        return
+    counts = np.bincount(seen, minlength=256)
+    filling = int(counts.argmax())
+    if counts[filling] >= BLANK_SHARE * len(seen):
+        yield Finding(
+            "blank",
+            blocks=True,
+            function=image.function,
+            evidence=f"all bytes read {filling:02X}",
+            advice="check supply, ground and the selects; an empty part reads so, and so does one that is not enabled",
+        )

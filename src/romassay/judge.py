@@ -1,0 +1,193 @@
+"""The verdict: confidence and findings meet here, and nowhere else is it given."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from romassay.address import Range, line_name, lines_of, merge_ranges
+from romassay.finding import Finding, Limit, ranked
+from romassay.part import Part
+from romassay.reading import ReadingSet
+from romassay.settle.model import Image
+from romassay.survey.model import Function, Survey
+
+Verdict = Literal["confirmed", "provisional", "not-found"]
+
+ENOUGH = 2
+"""Independent readings of every byte that a confirmed image needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The verdict, with all findings ranked and what it could not lean on."""
+
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    limits: tuple[Limit, ...]
+
+
+def judge(
+    readings: ReadingSet,
+    found: Survey,
+    images: Sequence[Image],
+    faults: Sequence[Finding] = (),
+    *,
+    part: Part | None = None,
+    size: int | None = None,
+) -> Judgement:
+    """Give the verdict on the first image.
+
+    It is `confirmed` where every byte is settled from at least two independent readings, none doubtful or decided by
+    hand, and no finding blocks it.
+    """
+    findings = [*faults, *_about_readings(readings, images)]
+    for image in images:
+        findings += _about_image(readings, found.functions[image.function], image)
+    findings += _about_choice(readings, found, images, part, size)
+    weighed = tuple(_weighed(finding, found, images) for finding in findings)
+    return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part))
+
+
+def _verdict(images: Sequence[Image], findings: Sequence[Finding]) -> Verdict:
+    if not images:
+        return "not-found"
+    first = images[0]
+    settled = (
+        int(first.readings.min(initial=ENOUGH)) >= ENOUGH and len(first) > 0 and not first.doubtful and not first.decided
+    )
+    return "confirmed" if settled and not any(f.blocks for f in findings) else "provisional"
+
+
+def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Finding:
+    """Let a finding about a lesser ROM not block the verdict on the first: it answers in fewer places."""
+    if finding.function is None or not finding.blocks or not images:
+        return finding
+    first = found.functions[images[0].function]
+    other = found.functions[finding.function]
+    if len(other.copies) >= len(first.copies):
+        return finding
+    return Finding(**{f: getattr(finding, f) for f in Finding.__dataclass_fields__} | {"blocks": False})
+
+
+def _limits(readings: ReadingSet, images: Sequence[Image], part: Part | None) -> tuple[Limit, ...]:
+    limits: list[Limit] = []
+    if not images or images[0].confidence.sessions < 2:  # noqa: PLR2004
+        limits.append("no-power-cycle")
+    if all(r.role == "specimen" for r in readings.readings):
+        limits.append("no-control-reading")
+    if part is None:
+        limits.append("part-not-declared")
+    return tuple(limits)
+
+
+def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[Finding]:
+    few = not images or images[0].confidence.readings < ENOUGH
+    if readings.duplicates:
+        names = ", ".join(readings.duplicates[:4])
+        yield Finding(
+            "duplicate-reading",
+            blocks=few,
+            evidence=f"{names}: equal byte for byte to a file already there, so it was counted once",
+            advice="read the specimen again into a new file; a copied file proves nothing",
+        )
+    holes = [hole for reading in readings.with_role("specimen") for hole in reading.holes]
+    if holes:
+        where = merge_ranges(Range(h.first, h.last) for h in holes if h.first is not None and h.last is not None)
+        missing = sum(r.size for r in where)
+        thin = bool(images) and int(images[0].readings.min(initial=ENOUGH)) < ENOUGH
+        yield Finding(
+            "link-dropout",
+            blocks=thin,
+            where=where[:100],
+            evidence=f"{len(holes)} lines or records came damaged or not at all; {missing} addresses are missing from "
+            "one reading or another",
+            advice="read again; slow the line down or shorten the cable if it goes on",
+        )
+
+
+def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iterator[Finding]:
+    index = image.function
+    if image.confidence.readings < ENOUGH:
+        yield Finding(
+            "single-reading",
+            blocks=True,
+            function=index,
+            evidence="the bytes come from one reading only: nothing shows that a second would agree",
+            advice="read the same window again into a new file, best after a power cycle and a reseat",
+        )
+    elif int(image.readings.min(initial=ENOUGH)) < ENOUGH and not any(r.holes for r in readings.readings):
+        thin = np.flatnonzero(image.readings < ENOUGH)
+        yield Finding(
+            "single-reading",
+            blocks=True,
+            function=index,
+            offsets=tuple(int(i) for i in thin),
+            evidence=f"{len(thin)} of {len(image)} bytes were seen in fewer than two readings",
+            advice="read again over the whole of the ROM",
+        )
+    if image.link_errors:
+        doubtful = {d.offset for d in image.doubtful}
+        open_ones = [offset for offset in image.link_errors if offset in doubtful]
+        yield Finding(
+            "link-corruption",
+            blocks=bool(open_ones),
+            function=index,
+            offsets=image.link_errors,
+            evidence=f"{len(image.link_errors)} bytes did not come the same each time, as a noisy line makes them; "
+            + (f"{len(open_ones)} of them are still open" if open_ones else "repetition put them right"),
+            advice="read again until none is open; check the ground and the baud rate of the serial line",
+        )
+    if image.flipped:
+        yield Finding(
+            "weak-bits",
+            blocks=True,
+            function=index,
+            offsets=image.flipped,
+            evidence=f"{len(image.flipped)} bytes change from reading to reading while the line shows no cause: "
+            "the cells or their supply are marginal",
+            advice="read at both ends of the rated supply and at another temperature, and slower; do not trust a vote "
+            "on these bytes alone",
+        )
+    if function.unknown:
+        names = tuple(line_name(i) for i in lines_of(function.unknown))
+        yield Finding(
+            "short-window",
+            blocks=False,
+            function=index,
+            lines=names,
+            where=tuple(item.where for item in function.read_next),
+            evidence=f"{', '.join(names)} {'was' if len(names) == 1 else 'were'} never exercised: the window holds no "
+            "two blocks that differ in that line alone",
+            advice="read " + ", ".join(str(item.where) for item in function.read_next[:4]) + " as well",
+        )
+    if function.sizes:
+        sizes = " or ".join(f"{size} bytes" for size in function.sizes)
+        yield Finding(
+            "size-ambiguous",
+            blocks=False,
+            function=index,
+            evidence=f"{sizes} would explain the readings as well as {function.size}: what follows could be a blank "
+            "end, or the floating bus",
+            advice="declare the part or the size, or read with pull-ups and then with pull-downs on the data lines",
+        )
+
+
+def _about_choice(
+    readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
+) -> Iterator[Finding]:
+    """Doubt which of several unmirrored memories is the specimen's ROM, where nothing was declared and nothing tells."""
+    if len(images) < 2 or part or size or any(r.role != "specimen" for r in readings.readings):  # noqa: PLR2004
+        return
+    counts = [len(found.functions[image.function].copies) for image in images]
+    if counts[0] == 1 and counts[1] == 1:
+        places = ", ".join(f"{found.functions[i.function].copies[0].first:04X}" for i in images[:4])
+        yield Finding(
+            "ram-or-rom",
+            blocks=True,
+            evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
+            advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
+        )

@@ -1,0 +1,361 @@
+"""The vote over all observations of a function, and what it leaves in doubt.
+
+An error of the line hits a printed digit, so observations are compared digit by digit: half a byte in a hex dump, the
+whole byte elsewhere. An error of a cell follows its offset through all copies and readings, and hits one bit. The two
+are told apart by the damage that a bad line also does to everything else it prints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.bounds import binomial_cdf, upper_bound
+from romassay.reading import Bytes, Index, Reading, ReadingSet
+from romassay.settle.model import FILL, Confidence, Decision, Doubt, Image
+from romassay.survey.model import Function, Survey
+from romassay.survey.stack import GRANULE, Bools, Stack, granules_seen, stack
+
+LEVEL = 0.95
+
+SAME_ERROR = 0.25
+"""Of two errors that hit the same digit, so many at most make the same wrong digit: a flipped bit of a hex digit's
+character has four ways to stay a digit (from the code table of RFC 20)."""
+
+DOUBT = 1e-4
+"""A disputed byte is doubtful where the chance that it is wrong is larger."""
+
+UNTRIED = 1e-3
+"""Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured."""
+
+OVERLAID = 0.5
+"""Where so many bytes of a copy's granule differ, something else answered there and the granule is left out."""
+
+MOST_READINGS = 100
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Observed:
+    """All observations of a function: uint8[n, size] and the bits known of each, by reading."""
+
+    value: Bytes
+    known: Bytes
+    reading: Index
+    names: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Vote:
+    """What the observations say of each byte.
+
+    Attributes:
+        value: uint8[size].
+        seen: uint8[size], bits that were observed.
+        count: int32[size], observations of all driven bits.
+        disputed: int64[d], offsets on which observations differ.
+        margin: int64[d], by how many observations the winning digit leads, the closer of a byte's digits.
+        against: int64[d], observations that differ from the settled value.
+        single: bool[d], True where all that differ do so in one and the same bit.
+    """
+
+    value: Bytes
+    seen: Bytes
+    count: npt.NDArray[np.int32]
+    disputed: Index
+    margin: Index
+    against: Index
+    single: Bools
+
+
+def settle(
+    readings: ReadingSet,
+    found: Survey,
+    *,
+    target: float = 0.01,
+    decisions: Sequence[tuple[int, Decision]] = (),
+) -> tuple[Image, ...]:
+    """Settle every ROM of a survey.
+
+    Args:
+        readings: what was read.
+        found: who answers where.
+        target: wrong bytes that may remain in an image at 95 %.
+        decisions: bytes decided by a person, with the index of their function.
+
+    Returns:
+        One image for each ROM, in the survey's order.
+    """
+    chosen = readings.with_role("specimen") or readings.with_role("pulled-up") + readings.with_role("pulled-down")
+    roms = [(i, f) for i, f in enumerate(found.functions) if f.kind == "rom"]
+    if not roms:
+        return ()
+    stacked = stack(chosen, readings.address_bits, readings.excluded, granules_seen(chosen))
+    return tuple(
+        _settled(stacked, chosen, function, index, target, tuple(d for i, d in decisions if i == index))
+        for index, function in roms
+    )
+
+
+def _settled(
+    stacked: Stack,
+    chosen: tuple[Reading, ...],
+    function: Function,
+    index: int,
+    target: float,
+    decided: tuple[Decision, ...],
+) -> Image:
+    observed = _observed(stacked, chosen, function)
+    digits = (0x0F, 0xF0) if all(r.unit == "hex-digit" for r in observed.names) else (0xFF,)
+    vote = _vote(observed, function.driven, digits)
+    error = _error_rate(vote)
+    wrong = _chance_wrong(vote, error)
+    flipped = _weak(vote, observed, error)
+    weak = np.isin(vote.disputed, flipped)
+    value = np.where(vote.seen == 0, FILL & function.driven, vote.value).astype(np.uint8)
+    for decision in decided:
+        value[decision.offset] = decision.value
+    per_reading = _readings_each(observed, function.driven)
+    return Image(
+        function=index,
+        value=value,
+        seen=vote.seen,
+        posterior=(1.0 - wrong).astype(np.float32),
+        observations=vote.count,
+        readings=per_reading,
+        doubtful=_doubts(vote, observed, wrong, flipped, error, function.driven),
+        flipped=tuple(int(i) for i in flipped),
+        link_errors=tuple(int(i) for i in vote.disputed[~weak]),
+        decided=decided,
+        confidence=_confidence(vote, observed, function, target),
+    )
+
+
+def _observed(stacked: Stack, chosen: tuple[Reading, ...], function: Function) -> _Observed:
+    """Gather the bytes of every copy in every reading; granules in which something else answered are left out."""
+    wide = max(1, function.size // GRANULE)
+    seats = [copy.first // GRANULE for copy in function.copies if not copy.contended]
+    numbers = (np.array(seats, np.int64)[:, None] + np.arange(wide)).ravel()
+    at = stacked.positions(numbers)
+    shape = (len(seats), wide * GRANULE)
+    values, knowns, rows = [], [], []
+    for row in range(len(chosen)):
+        value = stacked.value[row, np.maximum(at, 0)].reshape(shape)
+        known = np.where((at >= 0)[:, None], stacked.known[row, np.maximum(at, 0)], 0).astype(np.uint8).reshape(shape)
+        values.append(value & np.uint8(function.driven))
+        knowns.append(known & np.uint8(function.driven))
+        rows.append(np.full(len(seats), row))
+    value, known, reading = np.concatenate(values), np.concatenate(knowns), np.concatenate(rows)
+    used = np.flatnonzero(known.any(axis=1))
+    value, known, reading = value[used], known[used], reading[used]
+    return _Observed(value, _without_overlaid(value, known), reading, tuple(chosen[i] for i in np.unique(reading)))
+
+
+def _without_overlaid(value: Bytes, known: Bytes) -> Bytes:
+    if len(value) < 3:
+        return known
+    first, _ = _first_known(value, known)
+    if not ((value ^ first) & known).any():
+        return known
+    usual = np.zeros(value.shape[1], np.uint8)
+    for bit in range(8):
+        has = known >> bit & 1
+        ones = np.count_nonzero((value >> bit & 1) & has, axis=0)
+        usual |= ((2 * ones > np.count_nonzero(has, axis=0)).astype(np.uint8) << bit).astype(np.uint8)
+    differs = (((value ^ usual) & known) != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
+    amount = (known != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
+    overlaid = (differs >= GRANULE // 4) & (differs > OVERLAID * amount)
+    if not overlaid.any():
+        return known
+    return np.where(np.repeat(overlaid, GRANULE, axis=1), 0, known).astype(np.uint8)
+
+
+def _first_known(value: Bytes, known: Bytes) -> tuple[Bytes, Bytes]:
+    """Return each bit as first observed, uint8[size], and the bits that were observed at all."""
+    first = value[0] & known[0]
+    union = known[0].copy()
+    for row, bits in zip(value[1:], known[1:], strict=True):
+        first |= row & bits & ~union
+        union |= bits
+    return first, union
+
+
+def _vote(observed: _Observed, driven: int, digits: tuple[int, ...]) -> _Vote:
+    value, known = observed.value, observed.known
+    size = value.shape[1]
+    if not len(value):
+        none = np.zeros(0, np.int64)
+        zero = np.zeros(size, np.uint8)
+        return _Vote(zero, zero, np.zeros(size, np.int32), none, none, none, none.astype(np.bool_))
+    settled, union = _first_known(value, known)
+    disputed = np.zeros(size, np.uint8)
+    count = np.zeros(size, np.int32)
+    for row, bits in zip(value, known, strict=True):
+        disputed |= (row ^ settled) & bits
+        count += bits == driven
+    at = np.flatnonzero(disputed)
+    values, knowns = value[:, at], known[:, at]
+    margin = np.full(len(at), len(value), np.int64)
+    for mask in digits:
+        winner, lead = _winner(values & mask, (knowns & mask) == (driven & mask), driven & mask)
+        settled[at] = (settled[at] & ~np.uint8(mask)) | winner
+        margin = np.minimum(margin, lead)
+    differing = (values ^ settled[at]) & knowns
+    spread = np.bitwise_or.reduce(differing, axis=0) if len(differing) else np.zeros(len(at), np.uint8)
+    return _Vote(
+        settled,
+        union,
+        count,
+        at,
+        margin,
+        np.count_nonzero(differing, axis=0),
+        np.bitwise_count(spread) == 1,
+    )
+
+
+def _winner(digit: Bytes, known: Bools, mask: int) -> tuple[Bytes, Index]:
+    """Return the commonest value of a digit in each column, uint8[d], and its lead over the next, int64[d]."""
+    best = np.zeros(digit.shape[1], np.uint8)
+    first = np.full(digit.shape[1], -1, np.int64)
+    second = np.zeros(digit.shape[1], np.int64)
+    for value in np.unique(digit[known]) if mask else ():
+        count = np.count_nonzero(known & (digit == value), axis=0)
+        wins = count > first
+        second = np.where(wins, np.maximum(first, 0), np.maximum(second, count))
+        best = np.where(wins, value, best).astype(np.uint8)
+        first = np.where(wins, count, first)
+    return best, np.maximum(first, 0) - second
+
+
+def _error_rate(vote: _Vote) -> float:
+    """Return the measured chance that one observation of a byte differs from what was settled."""
+    spare = int(np.maximum(vote.count - 1, 0).sum())
+    if not spare:
+        return UNTRIED
+    return float((vote.against.sum() + 0.5) / (spare + 1))
+
+
+def _chance_wrong(vote: _Vote, error: float) -> npt.NDArray[np.float64]:
+    """Return for each byte the chance that it is wrong, if errors are the line's and come at this rate."""
+    again = min(1.0, error * SAME_ERROR)
+    wrong = np.where(vote.count > 0, error * again ** np.maximum(vote.count - 1.0, 0.0), 1.0)
+    lead = again ** vote.margin.astype(np.float64)
+    wrong[vote.disputed] = np.where(vote.margin > 0, lead / (1.0 + lead), 0.5)
+    return wrong
+
+
+def _weak(vote: _Vote, observed: _Observed, error: float) -> Index:
+    """Return the offsets whose cell, not the line, made the difference.
+
+    Where no line was damaged, or every record carried its sum, the line has no part in it. Else a cell is weak where
+    the same bit differs more often than a line of that quality explains (binomial tail, over all bits tried); once one
+    is, every offset that differs in a single bit is listed with it, for a cell that flipped once looks no different.
+    """
+    if not len(vote.disputed):
+        return vote.disputed
+    damage = sum(len(r.holes) + r.source.bad_lines for r in observed.names)
+    checked = all(r.unit == "record-checked" for r in observed.names)
+    if checked or not damage:
+        return vote.disputed
+    tried = max(1, len(vote.count) * 8)
+    others = max(0.5, float(vote.against[~vote.single].sum() + np.count_nonzero(vote.single)))
+    rate = min(0.5, others / max(1.0, float(vote.count.sum())) / 8)
+    certain = np.zeros(len(vote.disputed), np.bool_)
+    for row in np.flatnonzero(vote.single & (vote.against >= 2)):
+        trials = int(vote.count[vote.disputed[row]])
+        tail = 1.0 - binomial_cdf(int(vote.against[row]) - 1, trials, rate)
+        certain[row] = tail * tried < 1.0 - LEVEL
+    too_many = int(np.count_nonzero(vote.single)) > 3 * damage + 3
+    if not certain.any() and not too_many:
+        return vote.disputed[:0]
+    return vote.disputed[vote.single | certain]
+
+
+def _readings_each(observed: _Observed, driven: int) -> npt.NDArray[np.int32]:
+    """Return how many readings saw each byte in any copy, int32[size]."""
+    total = np.zeros(observed.value.shape[1], np.int32)
+    for row in np.unique(observed.reading):
+        total += (observed.known[observed.reading == row] == driven).any(axis=0)
+    return total
+
+
+def _doubts(
+    vote: _Vote,
+    observed: _Observed,
+    wrong: npt.NDArray[np.float64],
+    flipped: Index,
+    error: float,
+    driven: int,
+) -> tuple[Doubt, ...]:
+    unseen = np.flatnonzero(vote.count == 0)
+    disputed = vote.disputed[wrong[vote.disputed] > DOUBT]
+    again = min(1.0, error * SAME_ERROR)
+    result = []
+    for offset in np.union1d(np.union1d(disputed, flipped), unseen):
+        full = observed.known[:, offset] == driven
+        counts = np.bincount(observed.value[full, offset], minlength=256)
+        values = np.argsort(-counts, kind="stable")[: np.count_nonzero(counts)]
+        if not len(values):
+            result.append(Doubt(int(offset), ()))
+            continue
+        weights = again ** (counts[values[0]] - counts[values]).astype(np.float64)
+        shares = weights / weights.sum()
+        result.append(
+            Doubt(int(offset), tuple((int(v), int(counts[v]), round(float(p), 6)) for v, p in zip(values, shares, strict=True)))
+        )
+    return tuple(result)
+
+
+def _confidence(
+    vote: _Vote,
+    observed: _Observed,
+    function: Function,
+    target: float,
+) -> Confidence:
+    """State how many bytes may still be wrong: the expected number at the upper 95 % limit of the error rate.
+
+    The limit is Clopper and Pearson's (NIST/SEMATECH e-Handbook 7.2.4.1), over every observation beyond the first of
+    each byte. It covers random errors of the line only.
+    """
+    against = int(vote.against.sum())
+    spare = int(np.maximum(vote.count - 1, 0).sum())
+    bound = _expected_wrong(vote, upper_bound(against, spare, LEVEL), 0)
+    copies = [c for c in function.copies if not c.contended]
+    return Confidence(
+        readings=len(observed.names),
+        sessions=len({r.conditions.session for r in observed.names}),
+        copies=len(copies),
+        observations_min=int(vote.count.min(initial=0)) if len(vote.count) else 0,
+        disagreements=against,
+        wrong_bytes_upper_bound=float(bound),
+        level=LEVEL,
+        more_readings_for_target=_more(vote, against, spare, max(1, len(copies)), target, bound),
+    )
+
+
+def _expected_wrong(vote: _Vote, error: float, more: int) -> float:
+    """Return the expected number of wrong bytes at an error rate, if `more` observations of each byte agreed."""
+    again = min(1.0, error * SAME_ERROR)
+    amounts, counts = np.unique(vote.count, return_counts=True)
+    seen = amounts + more
+    total = float(np.sum(counts * np.where(seen > 0, error * again ** np.maximum(seen - 1.0, 0.0), 1.0)))
+    lead = again ** (vote.margin + more).astype(np.float64)
+    agreed = error * again ** np.maximum(vote.count[vote.disputed] + more - 1.0, 0.0)
+    return max(0.0, total + float(np.sum(lead / (1.0 + lead) - agreed)))
+
+
+def _more(vote: _Vote, against: int, spare: int, copies: int, target: float, bound: float) -> int | None:
+    """Return how many more readings of the same kind would bring the bound under the target."""
+    if bound <= target:
+        return 0
+    size = len(vote.count)
+    for readings in range(1, MOST_READINGS + 1):
+        extra = readings * copies * size
+        first = size if not int(vote.count.sum()) else 0
+        trials = spare + extra - first
+        expected = round(against * trials / spare) if spare else 0
+        if _expected_wrong(vote, upper_bound(expected, trials, LEVEL), readings * copies) <= target:
+            return readings
+    return None

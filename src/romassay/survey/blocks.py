@@ -1,0 +1,181 @@
+"""How large a function is: blocks grown from granules as long as the larger block still behaves as one thing.
+
+A block is one thing when its granules answer alike to every line above it, no line inside it repeats it, and every line
+inside it has something to say at both levels. A small neat block beside a large one (RAM or registers beside a ROM) is
+not taken for its tail: code ends raggedly, memories end on a power of two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from romassay.reading import Index
+from romassay.survey.bus import CONTENT, STRUCTURED, Ground
+from romassay.survey.pairs import Masks, Pairs
+from romassay.survey.stack import GRANULE_LINES, Bools, Consensus
+
+STRAY = 0.1
+"""Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
+
+SUFFIX = 4
+"""Granules at the end of a block that may stand alone after a blank stretch: vectors, a jump table."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grown:
+    """For each granule the largest block that is one thing.
+
+    Attributes:
+        level: int8[G], log2 of that block's size; 0 where the granule holds nothing of a function.
+        again: int64[G], bus lines across which the granule repeats.
+        other: int64[G], bus lines across which something else stands.
+    """
+
+    level: Index
+    again: Masks
+    other: Masks
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fill:
+    """Where the content of each block lies, in granules; `plain` where all of it is regular (a tail of zeros)."""
+
+    amount: Index
+    first: Index
+    last: Index
+    neat: Bools
+    plain: Bools
+
+    @property
+    def empty(self) -> Bools:
+        none: Bools = self.amount == 0
+        return none
+
+
+def _edges(told: Bools) -> tuple[Index, Index]:
+    """Return for each granule how many of its first and of its last bytes say nothing."""
+    return np.argmax(told, axis=1), np.argmax(told[:, ::-1], axis=1)
+
+
+def grow(evidence: Pairs, said: Consensus, based: Ground, bits: int, highest: int) -> Grown:
+    """Grow blocks from granules.
+
+    Args:
+        evidence: pairs at the granules' level.
+        said: what the readings say.
+        based: what each granule holds.
+        bits: lines of the bus.
+        highest: log2 of the largest size to try.
+    """
+    again, other = evidence.masks()
+    told = based.told(said)
+    content = based.state == CONTENT
+    filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
+    lead, trail = _edges(told)
+    count = len(evidence.blocks)
+    level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
+    cap = np.full(count, bits, np.int64)
+    valid_before = filled.copy()
+    fill_before = _fill(evidence.blocks, filled, content, lead, trail, GRANULE_LINES)
+    blocks_before = evidence.blocks
+    cap = _capped(cap, again, np.arange(count), content, GRANULE_LINES)
+    pooled = evidence
+    for size in range(GRANULE_LINES + 1, highest + 1):
+        pooled = pooled.pooled()
+        at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
+        belongs = filled & (cap >= size)
+        fill = _fill(evidence.blocks, belongs, content, lead, trail, size, at, len(pooled.blocks))
+        valid, block_again = _one_thing(pooled, at, again, other, content, belongs, size)
+        valid &= _halves_fit(pooled.blocks, blocks_before, valid_before, fill_before, size)
+        mine = belongs & valid[at]
+        level[mine & content] = size
+        level[mine & ~content & (level > 0)] = size
+        cap = _capped(cap, block_again, at, mine, size)
+        valid_before, fill_before, blocks_before = valid, fill, pooled.blocks
+        if not valid.any() and not filled.any():
+            break
+    return Grown(level, again, other)
+
+
+def _capped(cap: Index, again: Masks, at: Index, mine: Bools, size: int) -> Index:
+    """Lower the cap of granules whose block repeats: a block that holds a line across which it repeats is too large."""
+    upper = again & ~((1 << size) - 1)
+    lowest = np.where(upper != 0, np.log2((upper & -upper).astype(np.float64).clip(1)), 63).astype(np.int64)
+    return np.where(mine, np.minimum(cap, lowest[at]), cap)
+
+
+def _fill(
+    granules: Index,
+    belongs: Bools,
+    content: Bools,
+    lead: Index,
+    trail: Index,
+    size: int,
+    at: Index | None = None,
+    blocks: int = 0,
+) -> _Fill:
+    if at is None:
+        at, blocks = np.arange(len(granules)), len(granules)
+    chosen = np.flatnonzero(belongs)
+    amount = np.bincount(at[chosen], minlength=blocks)
+    first = np.full(blocks, -1, np.int64)
+    last = np.full(blocks, -1, np.int64)
+    first[at[chosen[::-1]]] = chosen[::-1]
+    last[at[chosen]] = chosen
+    has = amount > 0
+    inside = (1 << (size - GRANULE_LINES)) - 1
+    low = granules[first] & inside
+    run = granules[last] - granules[first] + 1
+    neat = has & (run == amount) & (run & (run - 1) == 0) & (low % np.maximum(run, 1) == 0)
+    neat &= (lead[first] < 2) & (trail[last] < 2)
+    plain = has & (np.bincount(at[belongs & content], minlength=blocks) == 0)
+    return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat, plain)
+
+
+def _one_thing(
+    pooled: Pairs, at: Index, again: Masks, other: Masks, content: Bools, belongs: Bools, size: int
+) -> tuple[Bools, Masks]:
+    """Tell which blocks behave as one thing, and across which lines they repeat."""
+    block_again, block_other = pooled.masks()
+    above = ~((1 << size) - 1)
+    inside = (1 << size) - 1
+    amount = np.bincount(at[content], minlength=len(pooled.blocks))
+    strays = content & ((((again & block_other[at]) | (other & block_again[at])) & above) != 0)
+    repeats = content & ((again & inside & ~block_other[at]) != 0)
+    foreign = content & ~belongs
+    count = [np.bincount(at[mask], minlength=len(pooled.blocks)) for mask in (strays, repeats | foreign)]
+    valid = (amount > 0) & (count[0] <= STRAY * amount) & (count[1] <= STRAY * amount)
+    valid &= (block_again & inside) == 0
+    for row in range(size - GRANULE_LINES):
+        upper = pooled.upper[row]
+        valid &= (upper >= 2) & (pooled.content - upper >= 2)
+    return valid, block_again
+
+
+def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: int) -> Bools:
+    """Tell in which blocks both halves can be parts of one thing."""
+    half = 1 << (size - 1 - GRANULE_LINES)
+    fits = np.ones(len(blocks), np.bool_)
+    sides = []
+    for side in (0, 1):
+        at = np.minimum(np.searchsorted(halves, blocks * 2 + side), len(halves) - 1)
+        there = halves[at] == blocks * 2 + side
+        sides.append((at, there & ~fill.empty[at]))
+    for side in (0, 1):
+        at, there = sides[side]
+        other_at, other_there = sides[1 - side]
+        whole = there & (valid[at] | (fill.plain[at] & (fill.amount[at] == half)))
+        contiguous = fill.amount[at] == fill.last[at] - fill.first[at] + 1
+        if side:
+            touches = (fill.first[at] == 0) & (fill.last[other_at] == half - 1)
+            suffix = fill.first[at] >= max(1, half - SUFFIX)
+        else:
+            touches = (fill.last[at] == half - 1) & (fill.first[other_at] == 0)
+            suffix = np.zeros(len(blocks), np.bool_)
+        sparse = fill.amount[at] * 8 < half
+        ragged = ~fill.neat[at] & (~sparse | (touches & contiguous))
+        small = whole & fill.neat[at] & (fill.amount[at] == half) & ~other_there
+        fits &= there & other_there & ~small & (whole | ragged | (suffix & ~fill.neat[at]))
+    return fits

@@ -1,0 +1,239 @@
+"""What a bus says where nobody answers, told from what a chip says.
+
+Over sixteen addresses each data line of a floating bus does one of few things: it stays high or low (a pull, a held
+charge, the opcode or operand last fetched), or it follows an address line. Sixteen bits of code do not, all eight at
+once. Where a control reading of the empty socket exists, that reading itself is the model.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.reading import Bytes, Index
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
+
+LOOSE = 2
+"""Bits of a data line's sixteen that line noise may spoil without hiding what the line does."""
+
+BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN = range(6)
+"""What a granule holds: the floating bus; something as regular that is not this bus (a blank tail, a table of zeros);
+something that a memory said; something that changes from reading to reading; host memory; nothing known."""
+
+_POSITIONS = np.arange(GRANULE)
+_RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in range(GRANULE_LINES)]
+_PATTERNS = [0x0000, 0xFFFF, *_RAMPS, *(ramp ^ 0xFFFF for ramp in _RAMPS)]
+"""What one data line does over sixteen addresses, bit x for address x: low, high, A0 … A3, their inverses."""
+
+
+def _tables() -> tuple[Bytes, Bytes]:
+    words = np.arange(1 << GRANULE, dtype=np.uint32)
+    distance = np.stack([np.bitwise_count(words ^ np.uint32(p)) for p in _PATTERNS]).astype(np.uint8)
+    return distance.min(axis=0), distance.argmin(axis=0).astype(np.uint8)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """How regular each granule is.
+
+    Attributes:
+        distance: uint8[G, 8], for each data line the bits that fit no regular pattern.
+        pattern: uint8[G, 8], the best pattern of each data line.
+    """
+
+    distance: Bytes
+    pattern: Bytes
+
+    def regular(self, driven: int, loose: int = LOOSE) -> Bools:
+        """Return the granules all of whose driven data lines are regular, bool[G]."""
+        lines = [bit for bit in range(8) if driven >> bit & 1]
+        fits: Bools = (self.distance[:, lines] <= loose).all(axis=1)
+        return fits
+
+
+def shapes(value: Bytes, sure: Bools) -> Shape:
+    """Return how regular each granule is; an unsure byte counts as its nearest sure neighbour before it."""
+    filled = value if sure.all() else _filled(value, sure)
+    distance, pattern = _tables()
+    words = np.empty((len(filled), 8), np.uint16)
+    chunk = 1 << 16
+    for start in range(0, len(filled), chunk):
+        part = filled[start : start + chunk]
+        for bit in range(8):
+            packed = np.packbits(part >> bit & 1, axis=1, bitorder="little")
+            words[start : start + chunk, bit] = packed.view("<u2")[:, 0]
+    return Shape(distance[words], pattern[words])
+
+
+def _filled(value: Bytes, sure: Bools) -> Bytes:
+    at = np.where(sure, _POSITIONS, -1)
+    before = np.maximum.accumulate(at, axis=1)
+    first = np.argmax(sure, axis=1)[:, None]
+    filled: Bytes = np.take_along_axis(value, np.where(before < 0, first, before), axis=1)
+    return filled
+
+
+@dataclass(frozen=True, slots=True)
+class BusModel:
+    """What each data line of the floating bus does.
+
+    Attributes:
+        sources: for each data line '0', '1', or the number of the address line that it follows, inverted if negative
+            (-1 - n); an empty tuple where the bus follows no such rule (it holds what it last carried).
+        share: share of the regular granules that it explains.
+    """
+
+    sources: tuple[str | int, ...]
+    share: float
+
+    def predict(self, granules: Index) -> Bytes:
+        """Return what the bus says at every address of the granules, uint8[G, 16]."""
+        address = granules[:, None] * GRANULE + _POSITIONS
+        out = np.zeros(address.shape, np.uint8)
+        for bit, source in enumerate(self.sources):
+            if isinstance(source, int):
+                line = source if source >= 0 else -1 - source
+                level = (address >> line & 1) ^ (source < 0)
+            else:
+                level = np.full(address.shape, int(source))
+            out |= (level << bit).astype(np.uint8)
+        return out
+
+
+def learn_bus(shape: Shape, granules: Index, bits: int, driven: int) -> BusModel:
+    """Learn from the regular granules what the floating bus does on each data line.
+
+    A model that explains less than half of them is none: the bus then holds what it last carried, and each regular
+    granule is its own prediction.
+    """
+    regular = shape.regular(driven)
+    pattern, numbers = shape.pattern[regular], granules[regular]
+    if not len(numbers):
+        return BusModel((), 0.0)
+    sources: list[str | int] = []
+    fits = np.ones(len(numbers), np.bool_)
+    for bit in range(8):
+        if not driven >> bit & 1:
+            sources.append("0")
+            continue
+        source, hits = _best_source(pattern[:, bit], numbers, bits)
+        sources.append(source)
+        fits &= hits
+    share = float(fits.mean())
+    return BusModel(tuple(sources) if share >= 0.5 else (), share)
+
+
+def _best_source(pattern: Bytes, numbers: Index, bits: int) -> tuple[str | int, Bools]:
+    """Return what one data line follows in most granules, and in which it does."""
+    candidates: list[tuple[str | int, npt.NDArray[np.bool_]]] = [("0", pattern == 0), ("1", pattern == 1)]
+    candidates += [(line, pattern == 2 + line) for line in range(GRANULE_LINES)]
+    candidates += [(-1 - line, pattern == 2 + GRANULE_LINES + line) for line in range(GRANULE_LINES)]
+    for line in range(GRANULE_LINES, bits):
+        level = (numbers >> (line - GRANULE_LINES) & 1).astype(np.uint8)
+        if level.any() and not level.all():
+            candidates += [(line, pattern == level), (-1 - line, pattern == 1 - level)]
+    return max(candidates, key=lambda item: int(np.count_nonzero(item[1])))
+
+
+def driven_lines(shape: Shape) -> int:
+    """Return the data lines that are ever irregular where any is, as a bit mask: 0 where none is.
+
+    A line that stays regular wherever others are not is not driven by the specimen (a part four bits wide), or says
+    nothing that a comparison could use.
+    """
+    irregular = shape.distance > LOOSE
+    at_once = irregular.sum(axis=1)
+    content = at_once >= 2
+    if not content.any():
+        content = at_once >= 1
+    total = int(np.count_nonzero(content))
+    if not total:
+        return 0
+    counts = np.count_nonzero(irregular[content], axis=0)
+    return sum(1 << bit for bit in range(8) if counts[bit] > max(1, total * 0.02))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """Each granule's state and what the bus would say there.
+
+    Attributes:
+        state: uint8[G], BUS … UNSEEN.
+        prediction: uint8[G, 16], what the floating bus (or the empty socket) says at each address.
+        predicted: bool[G, 16], False where no prediction exists.
+        model: the rule of the bus; None where a control reading took its place.
+    """
+
+    state: Bytes
+    prediction: Bytes
+    predicted: Bools
+    model: BusModel | None
+
+    def told(self, said: Consensus) -> Bools:
+        """Return the bytes that say more than the bus would, bool[G, 16]."""
+        speaks = (self.state == CONTENT) | (self.state == STRUCTURED)
+        differs: Bools = said.sure & ~(self.predicted & (said.value == self.prediction))
+        return differs & speaks[:, None]
+
+
+def ground(
+    said: Consensus, granules: Index, bits: int, driven: int, *, readings: int, empty: Consensus | None
+) -> Ground:
+    """Tell what each granule holds.
+
+    Args:
+        said: what the specimen's readings say together.
+        granules: their numbers.
+        bits: lines of the bus.
+        driven: data lines to look at.
+        readings: how many readings there are.
+        empty: what the readings of the empty socket say, over the same granules.
+    """
+    shape = shapes(said.value, said.sure)
+    regular = shape.regular(driven)
+    model = learn_bus(shape, granules, bits, driven)
+    prediction = model.predict(granules) if model.sources else _held(said, shape)
+    predicted = np.ones(said.value.shape, np.bool_) if model.sources else np.repeat(regular[:, None], GRANULE, axis=1)
+    state = np.full(len(granules), CONTENT, np.uint8)
+    state[regular] = STRUCTURED
+    known = np.count_nonzero(said.sure, axis=1)
+    wrong = np.count_nonzero(said.sure & predicted & (said.value != prediction & np.uint8(driven)), axis=1)
+    matches = predicted.all(axis=1) & (wrong <= known // 5)
+    state[regular & matches] = BUS
+    if not model.sources:
+        state[regular] = BUS
+    if empty is not None:
+        prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
+        predicted = predicted | empty.sure
+        state = _against_empty(said, state, regular, empty, driven)
+    if readings > 1:
+        against = said.against.sum(axis=1, dtype=np.int64)
+        restless = (against >= GRANULE // 4) & (against * 8 >= said.seen.sum(axis=1, dtype=np.int64))
+        state[restless & (state != HOST)] = VOLATILE
+    state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
+    return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model)
+
+
+def _held(said: Consensus, shape: Shape) -> Bytes:
+    """Return each granule's own most regular content: the prediction for a bus that holds what it last carried."""
+    ones = np.array([np.array([p >> x & 1 for x in range(GRANULE)]) for p in _PATTERNS], np.uint8)
+    out = np.zeros(said.value.shape, np.uint8)
+    for bit in range(8):
+        out |= (ones[shape.pattern[:, bit]] << bit).astype(np.uint8)
+    return out
+
+
+def _against_empty(said: Consensus, state: Bytes, regular: Bools, empty: Consensus, driven: int) -> Bytes:
+    """Compare with the empty socket: what is as without the specimen is the bus, or the host's own memory."""
+    both = said.sure & empty.sure
+    count = np.count_nonzero(both, axis=1)
+    same = np.count_nonzero(both & (said.value == (empty.value & np.uint8(driven))), axis=1)
+    alike = (count >= GRANULE // 4) & (same * 5 >= count * 4)
+    still = shapes(empty.value & np.uint8(driven), empty.sure).regular(driven)
+    out = state.copy()
+    out[alike] = np.where(still[alike], BUS, HOST)
+    unlike = (count >= GRANULE // 4) & ~alike
+    out[unlike & regular] = STRUCTURED
+    return out

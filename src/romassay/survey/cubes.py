@@ -1,0 +1,182 @@
+"""From a block that is one thing to a function: all its copies, and what each bus line must be for it to answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from romassay.reading import Bytes, Index
+from romassay.survey.bus import HOST, STRUCTURED, Ground
+from romassay.survey.pairs import EVIDENCE, SAME_SHARE, Masks, Pairs
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
+
+_CHUNK = 1 << 22
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seat:
+    """One place where a function may answer, compared with its clearest copy.
+
+    Attributes:
+        block: block number (address >> level).
+        seen: bytes known there.
+        agreement: share of the telling bytes that agree.
+        contended: True where something else pulls bits at the same time.
+    """
+
+    block: int
+    seen: int
+    agreement: float
+    contended: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Closed:
+    """A function's cube over block numbers, and where it was seen.
+
+    Attributes:
+        level: log2 of the size.
+        block: the block that all were compared with.
+        again: bus lines across which the function repeats.
+        other: bus lines that must have the level they have in `block`.
+        seats: its copies, by address.
+        absent: places in its cube where something else answers.
+    """
+
+    level: int
+    block: int
+    again: int
+    other: int
+    seats: tuple[Seat, ...]
+    absent: tuple[int, ...]
+
+
+def contents(stacked: Stack, plane: Bytes | Bools, level: int, blocks: Index) -> Bytes | Bools:
+    """Return the bytes of whole blocks, [n, 2**level], from a [G, 16] plane; zero where nothing was seen."""
+    wide = 1 << (level - GRANULE_LINES)
+    granules = (blocks[:, None] * wide + np.arange(wide)).ravel()
+    at = stacked.positions(granules)
+    out = np.where((at >= 0)[:, None], plane[np.maximum(at, 0)], 0).astype(plane.dtype)
+    return out.reshape(len(blocks), wide * GRANULE)
+
+
+def close(
+    stacked: Stack, said: Consensus, based: Ground, told: Bools, evidence: Pairs, masks: tuple[Masks, Masks], block: int
+) -> Closed:
+    """Find every copy of a block and the lines that decide where it answers.
+
+    Args:
+        stacked: the readings.
+        said: what they say together.
+        based: what each granule holds.
+        told: bytes that say more than the bus, bool[G, 16].
+        evidence: pairs pooled to the block's size.
+        masks: their masks.
+        block: number of the block.
+    """
+    level = evidence.level
+    above = ((1 << stacked.bits) - 1) & ~((1 << level) - 1)
+    again_of, other_of = masks
+    own = int(np.searchsorted(evidence.blocks, block))
+    again = int(again_of[own]) & above
+    seats: tuple[Seat, ...] = ()
+    absent: tuple[int, ...] = ()
+    other = 0
+    while True:
+        free = again >> level
+        inside = np.flatnonzero(((evidence.blocks ^ block) & ~free) == 0)
+        seats, absent = _compare(stacked, said, based, told, level, block, evidence.blocks[inside])
+        taken = inside[np.isin(evidence.blocks[inside], [s.block for s in seats if not s.contended])]
+        wider = again | int(np.bitwise_or.reduce(again_of[taken], initial=0)) & above
+        other = int(np.bitwise_or.reduce(other_of[taken], initial=0)) & above
+        if wider == again:
+            break
+        again = wider
+    other &= ~again
+    contended, other = _contended_across(stacked, said, based, told, evidence, block, again, other)
+    if contended:
+        again |= contended
+        inside = np.flatnonzero(((evidence.blocks ^ block) & ~(again >> level)) == 0)
+        seats, absent = _compare(stacked, said, based, told, level, block, evidence.blocks[inside])
+    return Closed(level, block, again, other, seats, absent)
+
+
+def _compare(
+    stacked: Stack, said: Consensus, based: Ground, told: Bools, level: int, block: int, blocks: Index
+) -> tuple[tuple[Seat, ...], tuple[int, ...]]:
+    """Compare blocks with one of them; return the copies, and the blocks that are none."""
+    here = np.array([block])
+    value, sure, tells = (contents(stacked, plane, level, here)[0] for plane in (said.value, said.sure, told))
+    seats, absent = [], []
+    step = max(1, _CHUNK >> level)
+    for start in range(0, len(blocks), step):
+        part = blocks[start : start + step]
+        values, sures, told_there = (contents(stacked, plane, level, part) for plane in (said.value, said.sure, told))
+        both = sures.astype(np.bool_) & sure.astype(np.bool_)
+        telling = both & (told_there.astype(np.bool_) | tells.astype(np.bool_))
+        equal = telling & (values == value)
+        amounts, matches = np.count_nonzero(telling, axis=1), np.count_nonzero(equal, axis=1)
+        known = np.count_nonzero(sures, axis=1)
+        for row, number in enumerate(part):
+            amount, match = int(amounts[row]), int(matches[row])
+            if number == block or (amount >= EVIDENCE and match >= SAME_SHARE * amount):
+                seats.append(Seat(int(number), int(known[row]), match / amount if amount else 1.0, contended=False))
+            elif amount >= EVIDENCE and _fought(value, values[row], telling[row]):
+                seats.append(Seat(int(number), int(known[row]), match / amount, contended=True))
+            elif amount >= EVIDENCE:
+                absent.append(int(number))
+    return tuple(seats), tuple(absent)
+
+
+def _fought(value: Bytes, there: Bytes, telling: Bools) -> bool:
+    """Tell whether one block is another with bits pulled all to one side: two drivers on one bus."""
+    mine, theirs = value[telling], there[telling]
+    if len(mine) < 4 * EVIDENCE:
+        return False
+    low = np.mean((mine & theirs) == theirs)
+    high = np.mean((mine | theirs) == theirs)
+    varied = len(np.unique(theirs)) >= 8
+    return bool(max(low, high) >= 0.95 and varied)
+
+
+def _contended_across(
+    stacked: Stack,
+    said: Consensus,
+    based: Ground,
+    told: Bools,
+    evidence: Pairs,
+    block: int,
+    again: int,
+    other: int,
+) -> tuple[int, int]:
+    """Return lines across which a fought-over copy stands, and the lines that still decide."""
+    level = evidence.level
+    contended = 0
+    for line in range(level, stacked.bits):
+        if not other >> line & 1:
+            continue
+        partner = np.array([block ^ (1 << (line - level))])
+        seats, _ = _compare(stacked, said, based, told, level, block, partner)
+        if any(seat.contended for seat in seats):
+            contended |= 1 << line
+    return contended, other & ~contended
+
+
+def neighbours(stacked: Stack, based: Ground, level: int, blocks: Index) -> Bytes:
+    """Return how much of each block is host memory, in sixteenths: for what counts as seen."""
+    states = contents(stacked, np.repeat(based.state[:, None], GRANULE, axis=1), level, blocks)
+    share: Bytes = (np.count_nonzero(states == HOST, axis=1) * 16 // (1 << level)).astype(np.uint8)
+    return share
+
+
+def blank_neighbour(stacked: Stack, based: Ground, said: Consensus, level: int, block: int) -> int | None:
+    """Return the one value that fills a block, or None: a ROM with a blank tail could go on there."""
+    here = np.array([block])
+    sure = contents(stacked, said.sure, level, here)[0].astype(np.bool_)
+    value = contents(stacked, said.value, level, here)[0][sure]
+    states = contents(stacked, np.repeat(based.state[:, None], GRANULE, axis=1), level, here)[0][sure]
+    if len(value) < (1 << level) // 2 or not (states <= STRUCTURED).all():
+        return None
+    filling = int(np.bincount(value, minlength=256).argmax())
+    return filling if np.mean(value == filling) >= 0.95 else None

@@ -1,0 +1,213 @@
+"""All readings laid over each other, compactly: granules of sixteen addresses, present only where something was seen.
+
+Bit operations on granule numbers are then bit operations on bus lines A4 and up, and a window spread over 4 GiB costs
+no more than the bytes in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.address import Range
+from romassay.reading import Bytes, Index, Reading
+
+GRANULE_LINES = 4
+GRANULE = 1 << GRANULE_LINES
+_TABLE_LINES = 26
+
+Bools = npt.NDArray[np.bool_]
+Counts = npt.NDArray[np.int32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stack:
+    """Readings as dense planes over the granules that any of them saw.
+
+    Attributes:
+        bits: lines of the bus.
+        granules: int64[G], granule numbers (address // 16), sorted.
+        value: uint8[R, G, 16].
+        known: uint8[R, G, 16], the bits that were seen.
+    """
+
+    bits: int
+    granules: Index
+    value: Bytes
+    known: Bytes
+
+    def positions(self, granules: Index) -> Index:
+        """Return where each granule number stands in the stack, -1 where it was not seen."""
+        if not len(self.granules):
+            return np.full(len(granules), -1, np.int64)
+        at = np.minimum(np.searchsorted(self.granules, granules), len(self.granules) - 1)
+        return np.where(self.granules[at] == granules, at, -1)
+
+    def partners(self, line: int) -> Index:
+        """Return, for each granule, where the granule stands that differs in one bus line; -1 where it was not seen."""
+        wanted = self.granules ^ (1 << (line - GRANULE_LINES))
+        count = len(self.granules)
+        span = int(self.granules[-1]) - int(self.granules[0]) + 1 if count else 0
+        if span == count:
+            at = wanted - self.granules[0]
+            return np.where((at >= 0) & (at < count), at, -1)
+        return self.positions(wanted)
+
+
+def granules_seen(readings: Sequence[Reading]) -> Index:
+    """Return the numbers of the granules in which any reading saw an address, sorted."""
+    spans = sorted(
+        (span.first >> GRANULE_LINES, span.last >> GRANULE_LINES) for reading in readings for span in reading.spans()
+    )
+    parts: list[Index] = []
+    end = -1
+    for first, last in spans:
+        start = max(first, end + 1)
+        if last >= start:
+            parts.append(np.arange(start, last + 1, dtype=np.int64))
+            end = last
+    return np.concatenate(parts) if parts else np.zeros(0, np.int64)
+
+
+def stack(readings: Sequence[Reading], bits: int, excluded: Sequence[Range] = (), granules: Index | None = None) -> Stack:
+    """Lay readings over each other.
+
+    Args:
+        readings: R of them.
+        bits: lines of the bus.
+        excluded: addresses taken as not seen.
+        granules: the granules to hold; those that any reading saw, where not given.
+    """
+    held = granules_seen(readings) if granules is None else granules
+    value = np.zeros((len(readings), len(held) * GRANULE), np.uint8)
+    known = np.zeros((len(readings), len(held) * GRANULE), np.uint8)
+    for row, reading in enumerate(readings):
+        _lay(reading, held, value[row], known[row])
+    if len(held):
+        for item in excluded:
+            known[:, _inside(held, item)] = 0
+    shape = (len(readings), len(held), GRANULE)
+    return Stack(bits, held, value.reshape(shape), known.reshape(shape))
+
+
+def _inside(held: Index, item: Range) -> Bools:
+    address = (held[:, None] * GRANULE + np.arange(GRANULE)).ravel()
+    inside: Bools = (address >= item.first) & (address <= item.last)
+    return inside
+
+
+def _lay(reading: Reading, held: Index, value: Bytes, known: Bytes) -> None:
+    """Write one reading into its plane; what it saw twice with different outcomes is known only where it agrees."""
+    if not len(reading.value) or not len(held):
+        return
+    address = reading.addresses()
+    at = np.minimum(np.searchsorted(held, address >> GRANULE_LINES), len(held) - 1) if _gaps(held) else (
+        (address >> GRANULE_LINES) - held[0]
+    )
+    inside = (at >= 0) & (at < len(held))
+    inside &= held[np.clip(at, 0, len(held) - 1)] == address >> GRANULE_LINES
+    flat = at * GRANULE + (address & (GRANULE - 1))
+    seen, bits = reading.value, reading.known_bits()
+    if not inside.all():
+        flat, seen, bits = flat[inside], seen[inside], bits[inside]
+    value[flat] = seen
+    known[flat] = bits
+    if len(flat) > np.count_nonzero(known):
+        _reconcile(reading, flat, seen, bits, value, known)
+
+
+def _gaps(held: Index) -> bool:
+    return int(held[-1]) - int(held[0]) + 1 != len(held)
+
+
+def _reconcile(reading: Reading, flat: Index, seen: Bytes, bits: Bytes, value: Bytes, known: Bytes) -> None:
+    """Settle what one reading itself says more than once: a trace by the majority of its cycles, a log not at all."""
+    differs = (value[flat] ^ seen) & known[flat] & bits
+    np.bitwise_or.at(known, flat, bits)
+    if not differs.any():
+        return
+    if reading.unit != "trace":
+        clear = np.zeros_like(known)
+        np.bitwise_or.at(clear, flat, differs)
+        known &= ~clear
+        return
+    disputed = np.zeros(len(value), np.bool_)
+    disputed[flat[differs != 0]] = True
+    chosen = np.flatnonzero(disputed[flat])
+    places, index = np.unique(flat[chosen], return_inverse=True)
+    for bit in range(8):
+        has = bits[chosen] >> bit & 1
+        ones = np.bincount(index, weights=(seen[chosen] >> bit & 1) & has, minlength=len(places))
+        total = np.bincount(index, weights=has, minlength=len(places))
+        mask = np.uint8(1 << bit)
+        value[places] = np.where(2 * ones > total, value[places] | mask, value[places] & ~mask)
+        known[places] = np.where(2 * ones == total, known[places] & ~mask, known[places] | mask)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Consensus:
+    """What the readings of a stack say together.
+
+    Attributes:
+        value: uint8[G, 16], each bit as most readings have it.
+        sure: bool[G, 16], every bit known and none tied.
+        seen: uint8[G, 16], readings that saw all bits of the byte.
+        against: uint8[G, 16], readings that differ from `value`.
+    """
+
+    value: Bytes
+    sure: Bools
+    seen: Bytes
+    against: Bytes
+
+    @property
+    def firm(self) -> Bools:
+        """Bytes on which at least two readings agree and none differs, bool[G, 16]."""
+        return self.sure & (self.seen >= 2) & (self.against == 0)
+
+
+def consensus(stacked: Stack, driven: int = 0xFF) -> Consensus:
+    """Return what the readings say together, bit by bit, over the data lines in `driven`."""
+    mask = np.uint8(driven)
+    planes, known = stacked.value, stacked.known
+    shape = planes.shape[1:]
+    if not len(planes):
+        empty = np.zeros(shape, np.uint8)
+        return Consensus(empty, np.zeros(shape, np.bool_), empty, empty)
+    value = planes[0] & known[0]
+    union = known[0].copy()
+    disputed = np.zeros(shape, np.uint8)
+    seen = ((known[0] & mask) == mask).astype(np.uint8)
+    for plane, bits in zip(planes[1:], known[1:], strict=True):
+        disputed |= (plane ^ value) & bits & union
+        value |= plane & bits & ~union
+        union |= bits
+        seen += (bits & mask) == mask
+    value &= mask
+    sure = (union & mask) == mask
+    against = np.zeros(shape, np.uint8)
+    at = np.nonzero(disputed & mask)
+    if len(at[0]):
+        value[at], tied = _vote(planes[:, at[0], at[1]], known[:, at[0], at[1]], driven)
+        sure[at] &= ~tied
+        differing = (planes[:, at[0], at[1]] ^ value[at]) & known[:, at[0], at[1]] & mask
+        against[at] = np.count_nonzero(differing, axis=0)
+    return Consensus(value, sure, seen, against)
+
+
+def _vote(planes: Bytes, known: Bytes, driven: int) -> tuple[Bytes, Bools]:
+    """Return the majority of each bit, uint8[n], and where one was tied, bool[n], from uint8[R, n] planes."""
+    value = np.zeros(planes.shape[1], np.uint8)
+    tied = np.zeros(planes.shape[1], np.bool_)
+    for bit in range(8):
+        if not driven >> bit & 1:
+            continue
+        has = known >> bit & 1
+        ones = np.count_nonzero((planes >> bit & 1) & has, axis=0)
+        total = np.count_nonzero(has, axis=0)
+        value |= ((2 * ones > total).astype(np.uint8) << bit).astype(np.uint8)
+        tied |= (2 * ones == total) & (total > 0)
+    return value, tied
