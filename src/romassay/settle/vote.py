@@ -327,7 +327,7 @@ def _confidence(
         readings=len(observed.names),
         sessions=len({r.conditions.session for r in observed.names}),
         copies=len(copies),
-        observations_min=int(vote.count.min(initial=0)) if len(vote.count) else 0,
+        observations_min=int(vote.count.min()) if len(vote.count) else 0,
         disagreements=against,
         wrong_bytes_upper_bound=float(bound),
         level=LEVEL,
