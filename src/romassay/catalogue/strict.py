@@ -155,8 +155,22 @@ def _value_at(raw: object, steps: Iterable[Step]) -> object:
     return raw
 
 
-def _explained(message: str, text: str, raw: object, kind: type, place: str) -> BadCatalogue:
+def _pinned(message: str, raw: object, kind: Any) -> tuple[str, list[Step]]:
+    """Return the message and the whole path: where the library says only that some key of a table is wrong, which."""
     steps = _steps(message, raw)
+    table, within = _value_at(raw, steps), _kind_at(kind, steps)
+    if isinstance(table, dict) and get_origin(within) is dict:
+        for key, value in table.items():
+            try:
+                msgspec.convert(value, get_args(within)[1])
+            except msgspec.ValidationError as e:
+                inner, rest = _pinned(str(e), value, get_args(within)[1])
+                return inner, [*steps, key, *rest]
+    return message, steps
+
+
+def _explained(message: str, text: str, raw: object, kind: type, place: str) -> BadCatalogue:
+    message, steps = _pinned(message, raw, kind)
     here = _kind_at(kind, steps)
     if found := _UNKNOWN.match(message):
         key = found["key"]
@@ -191,10 +205,9 @@ def _line_of(text: str, steps: list[Step]) -> int | None:
         else:
             trail.append(step)
             place = _header(lines, trail) or _key(lines, first, last, step)
-        if place is None:
-            break
-        first, last = place
-        found = first
+        if place:
+            first, last = place
+            found = first
     return None if found is None else found + 1
 
 

@@ -27,7 +27,7 @@ class Weak:
 
     Attributes:
         offset: in the ROM.
-        line: data line, 0 to 7.
+        line: data pin of the specimen, 0 to 7.
         to: level that it fails to; where that is the cell's own level nothing shows.
         chance: probability of failing, at each toss.
         toss: how often chance is asked: at each read, once a reading (through all copies), or once a session.
@@ -49,7 +49,7 @@ class Function:
         own: where the function's own address pins are, lowest pin first: bus lines, or `HIGH` or `LOW`.
         selects: (bus line, `HIGH` or `LOW`; level at which it selects) for every input that is not ignored.
         data: contents of a ROM, 2 ** len(own) bytes; empty for the others.
-        driven: data lines that it drives, as a bit mask.
+        driven: data pins that it drives, as a bit mask.
         weak: weak cells of a ROM.
         steady: share of a RAM's cells that come up the same at each power-up.
         name: the part's name for it.
@@ -76,14 +76,29 @@ class Function:
         return 1 << len(self.own)
 
 
+STRAIGHT = (0, 1, 2, 3, 4, 5, 6, 7)
+OPEN = -1
+
+
 @dataclass(frozen=True, slots=True)
 class Specimen:
-    """One chip: its functions, and the levels that its port pins see."""
+    """One chip.
+
+    Attributes:
+        functions: what it does.
+        port_a: levels that the pins of its first port see.
+        port_b: of its second.
+        data_lines: the host's data line that each of its data pins is on, lowest pin first; `OPEN` where on none.
+    """
 
     functions: tuple[Function, ...]
     port_a: int = 0xFF
     port_b: int = 0xFF
-    name: str = "specimen"
+    data_lines: tuple[int, ...] = STRAIGHT
+
+    def on_bus(self, value: int) -> int:
+        """Return the levels on the host's data lines for levels on the data pins; 0 on lines without a pin."""
+        return sum((value >> pin & 1) << line for pin, line in enumerate(self.data_lines) if line != OPEN)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,19 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.twin.chance import bits, octets, share
-from romassay.twin.model import HIGH, LOW, Bench, Floating, Function, Memory, Role, Specimen, pulled, without_specimens
+from romassay.twin.model import (
+    HIGH,
+    LOW,
+    STRAIGHT,
+    Bench,
+    Floating,
+    Function,
+    Memory,
+    Role,
+    Specimen,
+    pulled,
+    without_specimens,
+)
 
 Addresses = npt.NDArray[np.int64]
 Octets = npt.NDArray[np.uint8]
@@ -51,6 +63,14 @@ def offsets(function: Function, addresses: Addresses) -> Addresses:
     for pin, line in enumerate(function.own):
         result |= level(addresses, line) << pin
     return result
+
+
+def on_bus(specimen: Specimen, value: Octets) -> Octets:
+    """Return the levels on the host's data lines for levels on the specimen's data pins."""
+    if specimen.data_lines == STRAIGHT:
+        return value
+    table = np.array([specimen.on_bus(v) for v in range(256)], np.uint8)
+    return table[value]
 
 
 def _filled(positions: Truths) -> Addresses:
@@ -137,7 +157,7 @@ def _drives(bench: Bench, addresses: Addresses, moment: _Moment) -> Iterable[_Dr
                 value[chosen] = _ram(function, addresses[chosen], moment, key)
             else:
                 value = _registers(function, addresses, chosen, moment, specimen, bench.cycles)
-            yield _Drive(chosen, function.driven, value)
+            yield _Drive(chosen, specimen.on_bus(function.driven), on_bus(specimen, value))
     for number, memory in enumerate(bench.memory):
         inside = (addresses >= memory.first) & (addresses <= memory.last)
         value = np.zeros(len(addresses), np.uint8)

@@ -13,8 +13,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from romassay.twin.model import Bench, Function, Kind
-from romassay.twin.observe import Truths, offsets, selected
+from romassay.twin.model import Bench, Function, Kind, Specimen
+from romassay.twin.observe import Truths, offsets, on_bus, selected
 
 Decode = Literal["0", "1", "any"]
 
@@ -29,10 +29,11 @@ class FunctionTruth:
         name: the part's name for it.
         size: bytes that can be told apart on this bus: held address pins halve it.
         width: data bits that it drives.
-        driven: data lines that it drives, as a bit mask.
+        driven: host data lines that it drives, as a bit mask.
         own: bus lines that count inside the function, lowest first.
         decode: the level of every other bus line.
-        image: bytes of a ROM in the order of the bus lines in `own`; empty for the others.
+        image: bytes of a ROM as the host's data lines show them, in the order of the bus lines in `own`; lines that it
+            does not drive hold 1; empty for the others.
         copies: the first address of every copy, lowest first.
     """
 
@@ -58,7 +59,7 @@ def _halves(column: npt.NDArray[np.generic], line: int) -> tuple[npt.NDArray[np.
     return pairs[:, 0, :], pairs[:, 1, :]
 
 
-def _function_truth(bench: Bench, number: int, function: Function) -> FunctionTruth:
+def _function_truth(bench: Bench, number: int, specimen: Specimen, function: Function) -> FunctionTruth:
     everything = _everything(bench.address_bits)
     chosen = selected(function, everything)
     place = offsets(function, everything)
@@ -79,16 +80,18 @@ def _function_truth(bench: Bench, number: int, function: Function) -> FunctionTr
     inside = np.zeros(1 << len(own), np.int64)
     for position, line in enumerate(own):
         inside |= (np.arange(len(inside)) >> position & 1) << line
+    driven = specimen.on_bus(function.driven)
     image = b""
     if function.kind == "rom" and len(copies):
-        image = np.frombuffer(function.data, np.uint8)[offsets(function, copies[0] + inside)].tobytes()
+        cells = np.frombuffer(function.data, np.uint8)[offsets(function, copies[0] + inside)]
+        image = (on_bus(specimen, cells) | np.uint8(0xFF & ~driven)).tobytes()
     return FunctionTruth(
         specimen=number,
         kind=function.kind,
         name=function.name or function.kind,
         size=1 << len(own),
-        width=function.driven.bit_count(),
-        driven=function.driven,
+        width=driven.bit_count(),
+        driven=driven,
         own=tuple(own),
         decode=decode,
         image=image,
@@ -102,7 +105,7 @@ def truth(bench: Bench) -> tuple[FunctionTruth, ...]:
         found
         for number, specimen in enumerate(bench.specimens)
         for function in specimen.functions
-        if (found := _function_truth(bench, number, function)).copies
+        if (found := _function_truth(bench, number, specimen, function)).copies
     )
 
 

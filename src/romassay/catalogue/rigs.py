@@ -1,0 +1,361 @@
+"""Rig files: loaded and checked against the part that they wire up, and written back."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+
+import msgspec
+
+from romassay.address import parse_range
+from romassay.catalogue.parts import load_part
+from romassay.catalogue.strict import Step, blame, meant, parse, read_text
+from romassay.errors import BadCatalogue, BadValue
+from romassay.part import Function, Part
+from romassay.rig import Contents, Rehearsal, Rig, data_mask, line_number, spread
+
+_PATTERN = re.compile(r"[01aA_ -]+")
+_FIRST_BITS, _LAST_BITS = 8, 24
+
+
+@dataclass(frozen=True, slots=True)
+class RigFile:
+    """A rig, its part (None where it has none), and the folder that its file names start from."""
+
+    rig: Rig
+    part: Part | None
+    folder: Path
+
+
+def load_rig(path: str | Path) -> RigFile:
+    """Return the rig in a TOML file, with its part.
+
+    Raises:
+        BadCatalogue: with file, line and key of whatever does not fit.
+    """
+    file = Path(path)
+    return rig_of(read_text(file, "rig"), str(path), file.parent)
+
+
+def rig_of(text: str, place: str, folder: Path = Path()) -> RigFile:
+    """Return the rig that a TOML text describes; a part file is looked for from `folder`."""
+    raw = parse(text, Rig, place)
+    part = _part(raw, text, place, folder)
+    for slip in _host_slips(raw):
+        raise slip.blamed(text, place)
+    rig = msgspec.structs.replace(
+        raw, wiring=_spread_wiring(raw, part, text, place), held=_spread_held(raw, part, text, place)
+    )
+    for slip in chain(_wiring_slips(rig, part), _twin_slips(rig, part)):
+        raise slip.blamed(text, place)
+    return RigFile(rig, part, folder)
+
+
+def rig_text(rig: Rig) -> str:
+    """Return a rig as TOML: loading it gives the same rig."""
+    return "\n".join(_toml(msgspec.to_builtins(rig), "")).lstrip("\n") + "\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Slip:
+    steps: tuple[Step, ...]
+    problem: str
+    advice: str | None = None
+
+    def blamed(self, text: str, place: str) -> BadCatalogue:
+        return blame(text, place, self.steps, self.problem, self.advice)
+
+
+def _part(rig: Rig, text: str, place: str, folder: Path) -> Part | None:
+    if not rig.part:
+        return None
+    own_file = folder / rig.part
+    try:
+        return load_part(own_file if rig.part.endswith(".toml") else rig.part)
+    except BadCatalogue as e:
+        if own_file.is_file():
+            raise
+        raise blame(text, place, ("part",), e.problem, e.advice) from e
+
+
+def _host_slips(rig: Rig) -> Iterator[_Slip]:
+    bits = rig.host.address_bits
+    if not _FIRST_BITS <= bits <= _LAST_BITS:
+        yield _Slip(("host", "address_bits"), f"{bits} lines", f"allowed: {_FIRST_BITS} to {_LAST_BITS}")
+        return
+    for index, item in enumerate(rig.host.memory):
+        steps: tuple[Step, ...] = ("host", "memory", index)
+        yield from _range_slips((*steps, "range"), item.range, bits)
+        if not re.fullmatch(r"(?:[0-9A-Fa-f]{2})*", item.pattern.replace(" ", "")):
+            yield _Slip((*steps, "pattern"), f"'{item.pattern}' is no bytes in hex", "write it like 'FF 00'")
+        yield from _share_slips((*steps, "busy"), item.busy)
+
+
+def _range_slips(steps: tuple[Step, ...], text: str, bits: int) -> Iterator[_Slip]:
+    try:
+        found = parse_range(text)
+    except BadValue as e:
+        yield _Slip(steps, e.problem, e.advice)
+        return
+    if found.last >> bits:
+        yield _Slip(steps, f"{found} does not fit {bits} address lines", f"stay below {1 << bits:#x}")
+
+
+def _share_slips(steps: tuple[Step, ...], value: float) -> Iterator[_Slip]:
+    if not (math.isfinite(value) and 0 <= value <= 1):
+        yield _Slip(steps, f"{value} is no share", "allowed: 0 to 1")
+
+
+def _spread_wiring(rig: Rig, part: Part | None, text: str, place: str) -> dict[str, str]:
+    wiring: dict[str, str] = {}
+    for key, value in rig.wiring.items():
+        try:
+            pins, lines = spread(key), spread(value)
+        except BadValue as e:
+            raise blame(text, place, ("wiring", key), e.problem, e.advice) from e
+        if len(pins) != len(lines):
+            problem = f"{len(pins)} pins on {len(lines)} lines"
+            raise blame(text, place, ("wiring", key), problem, "write as many of each, like A0-A9 = 'A0-A9'")
+        for pin, line in zip(pins, lines, strict=True):
+            name = _pin_name(part, pin, ("wiring", key), text, place)
+            if name in wiring:
+                raise blame(text, place, ("wiring", key), f"{name} is wired twice", "keep one")
+            wiring[name] = line
+    return wiring
+
+
+def _spread_held(rig: Rig, part: Part | None, text: str, place: str) -> dict[str, str]:
+    held: dict[str, str] = {}
+    for key, level in rig.held.items():
+        try:
+            pins = spread(key)
+        except BadValue as e:
+            raise blame(text, place, ("held", key), e.problem, e.advice) from e
+        for pin in pins:
+            held[_pin_name(part, pin, ("held", key), text, place)] = level
+    return held
+
+
+def _pin_name(part: Part | None, pin: str, steps: tuple[Step, ...], text: str, place: str) -> str:
+    if part is None:
+        raise blame(text, place, steps, "there is no part to wire", "name the part, or take the wiring away")
+    try:
+        return part.pin(pin).name
+    except KeyError:
+        names = sorted(name for item in part.pins for name in (item.name, item.also) if name)
+        raise blame(text, place, steps, f"the {part.type} has no pin '{pin}'", meant(pin, names)) from None
+
+
+def _wiring_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
+    if part is None:
+        return
+    kinds = {pin.name: pin.kind for pin in part.pins}
+    addressed = _addressed(part)
+    for pin, line in rig.wiring.items():
+        steps = ("wiring", pin)
+        if kinds[pin] in ("power", "ground"):
+            yield _Slip(steps, f"{pin} is a {kinds[pin]} pin", "supplies are no part of the wiring")
+        elif pin in addressed:
+            number = line_number(line, "A")
+            if number is None or number >= rig.address_bits:
+                allowed = f"allowed: A0 to A{rig.address_bits - 1}, or hold the pin under [held]"
+                yield _Slip(steps, f"'{line}' is no address line of the host", allowed)
+        elif kinds[pin] == "data":
+            number = line_number(line, "D")
+            if number is None or number > 7:
+                yield _Slip(steps, f"'{line}' is no data line of the host", "allowed: D0 to D7")
+    for pin in rig.held:
+        if pin in rig.wiring:
+            yield _Slip(("held", pin), f"{pin} is wired to {rig.wiring[pin]} as well", "wire it or hold it")
+        elif kinds[pin] == "data":
+            yield _Slip(("held", pin), f"{pin} is a data pin", "wire it to the host, or leave it open")
+    yield from _loose_pins(rig, part, addressed)
+    if rig.held.get("R/W") == "low":
+        yield _Slip(("held", "R/W"), "held low, the host's reads would write", "hold it high, or wire it to the host")
+
+
+def _addressed(part: Part) -> set[str]:
+    """Return the pins that functions are addressed and selected by."""
+    return {part.pin(name).name for item in part.functions for name in (*item.own, *item.selects)}
+
+
+def _loose_pins(rig: Rig, part: Part, addressed: set[str]) -> Iterator[_Slip]:
+    """Inputs that float make a reading worthless; outputs and port pins may stay open."""
+    tied = {*rig.wiring, *rig.held}
+    for pin in part.pins:
+        needed = pin.name in addressed or pin.kind == "clock" or pin.name in ("R/W", "/RES")
+        if needed and pin.name not in tied:
+            advice = f"add '{pin.name} = …' under [wiring], or under [held]"
+            yield _Slip(("wiring",), f"{pin.name} (pin {pin.n}) is neither wired nor held", advice)
+    if not any(pin.kind == "data" and pin.name in tied for pin in part.pins):
+        yield _Slip(("wiring",), "no data pin is wired", "add the data pins, like DB0-DB7 = 'D0-D7'")
+
+
+def _twin_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
+    twin = rig.twin
+    if twin is None:
+        return
+    bits = rig.address_bits
+    if part is None and not twin.functions:
+        yield _Slip(
+            ("twin",), "neither a part nor functions to rehearse with", "name a part, or add [[twin.functions]]"
+        )
+    yield from _mask_slips(twin, part)
+    yield from _contents_slips(twin, part)
+    yield from _free_slips(twin, bits)
+    yield from _bus_slips(twin)
+    for name in ("substitute", "digit", "flip", "drop", "burst"):
+        yield from _share_slips(("twin", "noise", name), getattr(twin.noise, name))
+    evening = twin.evening
+    if not re.fullmatch(r"(?:[A-Za-z0-9][A-Za-z0-9_.-]*)?", evening.prefix):
+        advice = "begin with a letter or digit; letters, digits, '-', '_' and '.' may follow"
+        yield _Slip(("twin", "evening", "prefix"), f"'{evening.prefix}' cannot begin a file name", advice)
+    if not evening.window:
+        yield _Slip(("twin", "evening", "window"), "nothing to read", "give a range, like '0x8000-0xBFFF'")
+    for index, item in enumerate(evening.window):
+        yield from _range_slips(("twin", "evening", "window", index), item, bits)
+    for name in ("readings", "sessions"):
+        if not 1 <= getattr(evening, name) <= 1000:
+            yield _Slip(("twin", "evening", name), f"{getattr(evening, name)} of them", "allowed: 1 to 1000")
+
+
+def _mask_slips(twin: Rehearsal, part: Part | None) -> Iterator[_Slip]:
+    functions = {item.name: item for item in part.functions} if part else {}
+    for name, levels in twin.mask.items():
+        if name not in functions:
+            yield _Slip(("twin", "mask", name), f"there is no function '{name}'", meant(name, functions))
+            continue
+        yield from _level_slips(part, functions[name], levels)
+    for function in functions.values():
+        given = {_name(part, pin) for pin in twin.mask.get(function.name, {})}
+        for select in function.selects:
+            options = part.options(function.name, select) if part else ()
+            if len(options) > 1 and select not in given:
+                problem = f"what the mask made of {select} is missing"
+                advice = f"add '{select} = …', one of {', '.join(options)}"
+                yield _Slip(("twin", "mask", function.name), problem, advice)
+
+
+def _name(part: Part | None, pin: str) -> str:
+    try:
+        return part.pin(pin).name if part else pin
+    except KeyError:
+        return pin
+
+
+def _level_slips(part: Part | None, function: Function, levels: Mapping[str, str]) -> Iterator[_Slip]:
+    for pin, level in levels.items():
+        steps = ("twin", "mask", function.name, pin)
+        name = _name(part, pin)
+        if part is None or name not in function.selects:
+            yield _Slip(steps, f"'{pin}' does not select '{function.name}'", meant(pin, function.selects))
+        elif level not in part.options(function.name, name):
+            options = part.options(function.name, name)
+            yield _Slip(steps, f"the {part.type} cannot have it {level}", f"allowed: {', '.join(options)}")
+
+
+def _contents_slips(twin: Rehearsal, part: Part | None) -> Iterator[_Slip]:
+    roms = {item.name: item for item in part.of_kind("rom")} if part else {}
+    for name, contents in twin.contents.items():
+        if name not in roms:
+            yield _Slip(("twin", "contents", name), f"there is no ROM '{name}'", meant(name, roms))
+        yield from _one_source(("twin", "contents", name), contents)
+    for index, cell in enumerate(twin.weak):
+        steps: tuple[Step, ...] = ("twin", "weak", index)
+        if cell.function not in roms:
+            yield _Slip((*steps, "function"), f"there is no ROM '{cell.function}'", meant(cell.function, roms))
+            continue
+        size = roms[cell.function].size
+        if not 0 <= cell.offset < size:
+            yield _Slip((*steps, "offset"), f"{cell.offset} in a ROM of {size} bytes", f"allowed: 0 to {size - 1}")
+        if not 0 <= cell.line < roms[cell.function].width:
+            yield _Slip((*steps, "line"), f"data line {cell.line}", "allowed: 0 to 7")
+        if cell.to not in (0, 1):
+            yield _Slip((*steps, "to"), f"a level of {cell.to}", "allowed: 0, 1")
+        yield from _share_slips((*steps, "chance"), cell.chance)
+
+
+def _one_source(steps: tuple[Step, ...], contents: Contents) -> Iterator[_Slip]:
+    if contents.file and contents.seed is not None:
+        yield _Slip(steps, "both a file and a seed", "keep one")
+
+
+def _free_slips(twin: Rehearsal, bits: int) -> Iterator[_Slip]:
+    for index, item in enumerate(twin.functions):
+        steps: tuple[Step, ...] = ("twin", "functions", index)
+        length = len(re.sub(r"[ _]", "", item.pattern))
+        if not _PATTERN.fullmatch(item.pattern) or length != bits:
+            advice = f"write {bits} characters, highest line first: 1, 0, '-' where ignored, 'a' for its own lines"
+            yield _Slip((*steps, "pattern"), f"'{item.pattern}' is no pattern of {bits} lines", advice)
+        yield from _mask_of(steps, item.lines)
+        yield from _one_source((*steps, "contents"), item.contents)
+        if item.kind != "rom" and (item.contents.file or item.contents.seed is not None):
+            yield _Slip((*steps, "contents"), f"a {item.kind} function holds nothing of its own", "take it away")
+
+
+def _mask_of(steps: tuple[Step, ...], names: tuple[str, ...]) -> Iterator[_Slip]:
+    try:
+        mask = data_mask(names)
+    except BadValue as e:
+        yield _Slip((*steps, "lines"), e.problem, e.advice)
+        return
+    if not mask:
+        yield _Slip((*steps, "lines"), "no data lines", "write D0 to D7, or a span like D0-D3")
+
+
+def _bus_slips(twin: Rehearsal) -> Iterator[_Slip]:
+    covered = 0
+    for index, item in enumerate(twin.floating):
+        steps: tuple[Step, ...] = ("twin", "floating", index)
+        yield from _mask_of(steps, item.lines)
+        if not 0 <= item.value <= 0xFF:
+            yield _Slip((*steps, "value"), f"{item.value} is no byte", "allowed: 0 to 0xFF")
+        if not math.isfinite(item.rate) or item.rate < 0:
+            yield _Slip((*steps, "rate"), f"{item.rate} is no rate", "allowed: 0 and above")
+        covered |= data_mask(item.lines)
+    if twin.floating and covered != 0xFF:
+        missing = ", ".join(f"D{line}" for line in range(8) if not covered >> line & 1)
+        yield _Slip(("twin", "floating"), f"nothing is said of {missing}", "cover D0 to D7")
+    yield from _share_slips(("twin", "unrest"), twin.unrest)
+
+
+def _toml(table: Mapping[str, object], name: str) -> Iterator[str]:
+    """Yield the lines of a table: plain values first, then tables, then arrays of tables."""
+    tables = {key: value for key, value in table.items() if isinstance(value, dict)}
+    arrays = {key: value for key, value in table.items() if isinstance(value, list | tuple) and _all_tables(value)}
+    for key, value in table.items():
+        if key not in tables and key not in arrays:
+            yield f"{_key(key)} = {_value(value)}"
+    for key, value in tables.items():
+        path = f"{name}.{_key(key)}" if name else _key(key)
+        if not value or not all(isinstance(item, dict) for item in value.values()):
+            yield f"\n[{path}]"
+        yield from _toml(value, path)
+    for key, value in arrays.items():
+        path = f"{name}.{_key(key)}" if name else _key(key)
+        for item in value:
+            yield f"\n[[{path}]]"
+            yield from _toml(item, path)
+
+
+def _all_tables(items: Sequence[object]) -> bool:
+    return bool(items) and all(isinstance(item, dict) for item in items)
+
+
+def _key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _value(key)
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(_value, value))}]"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
+    return repr(value)
