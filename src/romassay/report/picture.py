@@ -100,22 +100,21 @@ def _strip(survey: Survey) -> list[Line]:
 
 
 def _cell_size(regions: Sequence[Region]) -> int:
-    """Return the smallest power of two that shows the smallest region, or at least fits the rows."""
+    """Return the smallest power of two that shows the smallest region, or more where the rows would not do."""
     smallest = min(region.last - region.first + 1 for region in regions)
     cell = 1 << (smallest.bit_length() - 1)
-    while sum(len(_rows(region, cell)) for region in regions) > _ROWS * 4 or _row_count(regions, cell) > _ROWS:
+    while _row_count(regions, cell * _CELLS) > _ROWS:
         cell *= 2
-        if cell > 1 << 32:
-            break
     return cell
 
 
-def _rows(region: Region, cell: int) -> range:
-    return range(region.first // (cell * _CELLS), region.last // (cell * _CELLS) + 1)
-
-
-def _row_count(regions: Sequence[Region], cell: int) -> int:
-    return len({row for region in regions for row in _rows(region, cell)})
+def _row_count(regions: Sequence[Region], row: int) -> int:
+    """Return how many rows of so many addresses the regions touch; they are sorted and don't overlap."""
+    count, shown = 0, -1
+    for region in regions:
+        count += max(0, region.last // row - max(region.first // row, shown + 1) + 1)
+        shown = max(shown, region.last // row)
+    return count
 
 
 def _signs(survey: Survey, cell: int) -> dict[int, _Sign]:

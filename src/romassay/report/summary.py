@@ -19,7 +19,7 @@ from romassay.report.picture import INSIDE, address_map, name_of, pattern
 from romassay.report.text import Line, Segment, Style, paragraph
 from romassay.report.words import FINDINGS, LIMITS, SIGNS, digits, listed, plural, size, some
 from romassay.settle.model import Image
-from romassay.survey.model import Function, Level
+from romassay.survey.model import Function, Level, ReadNext
 
 MIN_WIDTH = 60
 _LABEL = 11
@@ -49,8 +49,8 @@ def summary(assay: Assay, setting: Setting | None = None, *, width: int = 80) ->
     setting = setting or Setting()
     page = _Page(max(MIN_WIDTH, width))
     page.lines.append((Segment(*_headline(assay)),))
-    for line in paragraph(_because(assay), width=page.width):
-        page.lines.append(line)
+    for text in (_because(assay), _besides(assay)):
+        page.lines += paragraph(text, width=page.width) if text else []
     for image in assay.images:
         _show_image(page, assay, image)
     for index, function in enumerate(assay.survey.functions):
@@ -95,7 +95,7 @@ def _headline(assay: Assay) -> tuple[str, Style]:
     if assay.verdict == "not-found" or not assay.images:
         return f"NOT FOUND: nothing in {_window(assay)} answers like a ROM.", style
     word = "CONFIRMED" if assay.verdict == "confirmed" else "PROVISIONAL"
-    return f"{word}: {listed([_found(assay, image) for image in assay.images])}.", style
+    return f"{word}: {_found(assay, assay.images[0])}.", style
 
 
 def _found(assay: Assay, image: Image) -> str:
@@ -126,26 +126,38 @@ def _window(assay: Assay) -> str:
 
 
 def _because(assay: Assay) -> str:
-    if assay.verdict == "confirmed":
-        least = min((image.confidence.readings for image in assay.images), default=0)
-        return (
-            f"Every byte is settled from independent readings ({least} in all), none is in doubt, "
-            "and no finding stands against it."
-        )
-    if assay.verdict == "not-found":
+    if not assay.images:
         return "No image is given, because a guess would look like one."
+    if assay.verdict == "confirmed":
+        return (
+            f"Every byte is settled from {plural(_fewest(assay.images[0]), 'independent reading')} or more, "
+            "none is in doubt, and no finding stands against it."
+        )
     return f"Not confirmed, because: {'; '.join(_reasons(assay)) or 'too few independent readings'}."
+
+
+def _fewest(image: Image) -> int:
+    return int(image.readings.min()) if len(image) else 0
+
+
+def _besides(assay: Assay) -> str:
+    """Name the further ROMs, on which the verdict says nothing."""
+    others = [f"{_found(assay, image)} ({name_of(assay.survey, image.function)})" for image in assay.images[1:]]
+    return f"Also found: {listed(others)}. The verdict is on the first." if others else ""
 
 
 def _reasons(assay: Assay) -> list[str]:
     reasons = list(dict.fromkeys(FINDINGS[finding.kind] for finding in assay.findings if finding.blocks))
-    missing = sum(int((image.seen == 0).sum()) for image in assay.images)
-    doubtful = sum(len(image.doubtful) for image in assay.images)
-    by_hand = sum(len(image.decided) for image in assay.images)
+    image = assay.images[0]
+    missing, doubtful, by_hand = _unseen(image), len(image.doubtful), len(image.decided)
     reasons += [f"{plural(missing, 'byte')} never seen"] if missing else []
     reasons += [f"{plural(doubtful, 'byte')} in doubt"] if doubtful else []
     reasons += [f"{plural(by_hand, 'byte')} decided by hand"] if by_hand else []
     return reasons
+
+
+def _unseen(image: Image) -> int:
+    return int((image.seen == 0).sum())
 
 
 def _show_image(page: _Page, assay: Assay, image: Image) -> None:
@@ -209,8 +221,9 @@ _PIN: dict[Level, str] = {"1": "high", "0": "low", "any": "don't care", "unknown
 def _seen(image: Image) -> str:
     c = image.confidence
     source = f"{plural(c.readings, 'reading')}, {plural(c.copies, 'place')}, {plural(c.sessions, 'power-up')}"
-    if c.observations_min == 0:
-        seen = f"Some bytes were never seen; the others come from {source}."
+    missing = _unseen(image)
+    if missing:
+        seen = f"{plural(missing, 'byte')} never seen, the others in {source}."
     else:
         seen = f"Each byte was seen {plural(c.observations_min, 'time')} or more ({source})."
     if not c.disagreements:
@@ -219,12 +232,14 @@ def _seen(image: Image) -> str:
     return f"{seen} {plural(c.disagreements, 'observation')} {verb} from the result."
 
 
+_SMALL = 0.001
+
+
 def _bound(image: Image) -> str:
     c = image.confidence
-    return (
-        f"At {c.level:.0%}, at most {c.wrong_bytes_upper_bound:.2g} of {len(image)} bytes are wrong. "
-        "That covers random line errors only."
-    )
+    bound = c.wrong_bytes_upper_bound
+    most = f"fewer than {_SMALL:g}" if bound < _SMALL else f"at most {bound:.2g}"
+    return f"At {c.level:.0%}, {most} of {plural(len(image), 'byte')} are wrong. That covers random line errors only."
 
 
 def _show_other(page: _Page, assay: Assay, index: int, function: Function) -> None:
@@ -261,12 +276,18 @@ def _show_findings(page: _Page, assay: Assay) -> None:
         style: Style = "care" if finding.blocks else "plain"
         title = f"{FINDINGS[finding.kind]}{_place_of(assay, finding)}{_likelihood(finding)}"
         lines += paragraph(title, width=page.room, first="! " if finding.blocks else "- ", style=style)
-        lines += paragraph(finding.evidence, width=page.room, first="  ")
+        lines += paragraph(_sentence(finding.evidence), width=page.room, first="  ")
         if finding.advice:
-            lines += paragraph(finding.advice, width=page.room, first="  Check: ", rest="  ")
+            lines += paragraph(_sentence(finding.advice), width=page.room, first="  To do: ", rest="  ")
     if any(finding.blocks for finding in assay.findings):
         lines.append((Segment("! stands against 'confirmed'", "faint"),))
     page.block("Findings", lines)
+
+
+def _sentence(text: str) -> str:
+    """Return a text with a capital and a full stop."""
+    text = text.strip()
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
 
 
 def _place_of(assay: Assay, finding: Finding) -> str:
@@ -312,7 +333,7 @@ def _reading_steps(assay: Assay, again: str) -> list[_Step]:
         first = _first(assay, image)
         where = _range(assay, first, first + len(image) - 1)
         more = image.confidence.more_readings_for_target
-        missing = int((image.seen == 0).sum())
+        missing = _unseen(image)
         if missing:
             steps.append(_Step(f"Read {where} again: {plural(missing, 'byte')} never seen.", again))
         if more:
@@ -323,16 +344,15 @@ def _reading_steps(assay: Assay, again: str) -> list[_Step]:
                     again,
                 )
             )
-    for function in assay.survey.functions:
-        for item in function.read_next:
-            where = _range(assay, item.where.first, item.where.last)
-            steps.append(
-                _Step(f"Read {where}: it tells whether {listed(item.lines)} {_COUNT[len(item.lines) == 1]}.", again)
-            )
-    return steps
+    unresolved = [function.read_next for function in assay.survey.functions if function.read_next]
+    return [*steps, *(_Step(_read_next(assay, items), again) for items in unresolved)]
 
 
-_COUNT = {True: "counts", False: "count"}
+def _read_next(assay: Assay, items: Sequence[ReadNext]) -> str:
+    where = [_range(assay, item.where.first, item.where.last) for item in items]
+    lines = list(dict.fromkeys(line for item in items for line in item.lines))
+    verb = "counts" if len(lines) == 1 else "count"
+    return f"Read {listed(where)} too: to learn whether {listed(lines)} {verb}."
 
 
 def _limit_steps(assay: Assay, setting: Setting) -> list[_Step]:

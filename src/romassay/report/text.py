@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -11,7 +10,6 @@ from typing import Literal
 Style = Literal["plain", "strong", "faint", "good", "care", "bad"]
 
 _SGR: dict[Style, str] = {"strong": "1", "faint": "2", "good": "1;32", "care": "1;33", "bad": "1;31"}
-_UNSAFE = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +25,7 @@ Line = tuple[Segment, ...]
 
 def clean(text: str) -> str:
     """Return the text with every character that could steer a terminal or turn the writing round shown as an escape."""
-    if text.isascii() and text.isprintable():
-        return text
-    return "".join(c if unicodedata.category(c) not in _UNSAFE else _escape(c) for c in text)
+    return text if text.isprintable() else "".join(c if c.isprintable() else _escape(c) for c in text)
 
 
 def _escape(character: str) -> str:

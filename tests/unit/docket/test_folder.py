@@ -152,9 +152,7 @@ def test_a_file_that_changed_since_it_was_loaded_is_not_taken(tmp_path: Path) ->
     (tmp_path / "b.log").write_bytes(LOG_2 + b"more")
     first(tmp_path / "box")
     with pytest.raises(BadInput, match="changed while it was read"), hold(tmp_path / "box"):
-        commit(
-            tmp_path / "box", SECOND, [Addition("b.log", digest(LOG_2), tmp_path / "b.log")], SECOND_RESULTS
-        )
+        commit(tmp_path / "box", SECOND, [Addition("b.log", digest(LOG_2), tmp_path / "b.log")], SECOND_RESULTS)
     with hold(tmp_path / "box") as manifest:
         assert manifest == FIRST
     assert "readings/b.log" not in files_in(tmp_path / "box")

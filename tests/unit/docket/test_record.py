@@ -7,10 +7,10 @@ import io
 import json
 from typing import Any
 
-import examples
 import pytest
 from intelhex import IntelHex
 
+import examples
 from romassay.docket.record import encode, image_name, record_of, result_files
 
 READING = {"source", "sha256", "role", "session", "first", "last", "bytes", "holes", "bad_lines"}

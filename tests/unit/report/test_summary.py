@@ -1,0 +1,261 @@
+"""What a person is told: each fact is looked for in the words, with no colour to lean on."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+import examples
+from romassay.address import Cube, Range
+from romassay.chain import Assay
+from romassay.finding import KINDS, Finding
+from romassay.report.picture import address_map, pattern
+from romassay.report.summary import Setting, decode_in_words, summary
+from romassay.report.text import render, width_of
+from romassay.report.words import FINDINGS, LIMITS, REGIONS
+from romassay.survey.model import Copy, Function, Region, Survey
+
+IN_DOCKET = Setting("romassay assay -o fog", keeps=True, written=("fog/assay.json", "fog/image.bin"))
+
+
+def text_of(assay: Assay, setting: Setting | None = None, *, width: int = 80) -> str:
+    return render(summary(assay, setting, width=width), colour=False)
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_the_first_lines_say_what_was_found_and_how_sure() -> None:
+    first, second, third = text_of(examples.confirmed()).splitlines()[:3]
+    assert first == "CONFIRMED: 1 KiB of ROM at 8400 with 3 mirrors."
+    assert f"{second} {third}" == (
+        "Every byte is settled from 3 independent readings or more, none is in doubt, and no finding stands against it."
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "reasons"),
+    [
+        ("provisional", "weak bits; 1 byte in doubt"),
+        ("single", "one reading only"),
+        ("decided", "weak bits; 1 byte decided by hand"),
+    ],
+)
+def test_a_provisional_result_says_why(name: str, reasons: str) -> None:
+    text = text_of(examples.ALL[name]())
+    assert text.startswith("PROVISIONAL: ")
+    assert f"Not confirmed, because: {reasons}." in flat(text)
+
+
+def test_nothing_found_names_the_window_and_gives_no_image() -> None:
+    text = text_of(examples.not_found())
+    assert text.startswith("NOT FOUND: nothing in 8000-9FFF answers like a ROM.\n")
+    assert "CRC-32" not in text
+    assert "Check power, selects and wiring" in text
+
+
+def test_the_image_is_named_by_place_mirrors_and_digests() -> None:
+    text = text_of(examples.confirmed())
+    assert "1 KiB at 8400-87FF; mirrors at 8C00, 9400, 9C00" in text
+    assert "CRC-32     5f12e6b1\n" in text
+    assert "SHA-256    f73972518d934659c0595194489df1b464503d3919a915b510d3470c9d5ff5c4\n" in text
+
+
+def test_the_decode_is_shown_as_a_pattern_and_in_words() -> None:
+    lines = text_of(examples.confirmed()).splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("Decode"))
+    assert lines[at] == "Decode     A15  A11  A7   A3"
+    assert lines[at + 1] == "           10?x 01.. .... ....   x don't care   ? not exercised   . inside"
+    assert "Answers when A15 and A10 are 1 and A14 and A11 are 0. Don't care: A12. Not exercised: A13." in flat(
+        text_of(examples.confirmed())
+    )
+
+
+def test_how_sure_gives_the_bound_and_what_it_covers() -> None:
+    text = flat(text_of(examples.provisional()))
+    assert "Each byte was seen 12 times or more (3 readings, 4 places, 1 power-up)." in text
+    assert "9 observations differ from the result." in text
+    assert "At 95%, at most 1.3 of 1024 bytes are wrong. That covers random line errors only." in text
+    assert "fewer than 0.001 of 1024 bytes" in flat(text_of(examples.confirmed()))
+
+
+def test_doubts_and_decisions_are_listed_by_offset() -> None:
+    assert "offset 0123: 4A seen 7 times and 42 seen 5 times" in text_of(examples.provisional())
+    assert "offset 0123 is 4A: the listing's branch ends there" in text_of(examples.decided())
+
+
+def test_findings_that_block_are_marked_without_colour() -> None:
+    lines = text_of(examples.provisional()).splitlines()
+    assert "Findings   ! weak bits: D3, offsets 0123, 0145" in lines
+    assert "           - window too short for some lines: A13, A400-A7FF" in lines
+    assert "           ! stands against 'confirmed'" in lines
+    assert "! stands" not in text_of(examples.confirmed())
+
+
+def test_limits_and_next_steps_are_whole_sentences_and_commands() -> None:
+    text = flat(text_of(examples.confirmed(), IN_DOCKET))
+    assert all(words in text for words in LIMITS.values())
+    assert "Read A400-A7FF too: to learn whether A13 counts. romassay assay -o fog NEW.log" in text
+    assert "romassay assay -o fog --session 2 NEW.log" in text
+    assert "romassay assay -o fog --empty-socket EMPTY.log" in text
+    assert "romassay assay -o fog --part TYPE" in text
+    assert "-o DIR" not in text
+    assert "Written fog/assay.json fog/image.bin" in text
+
+
+def test_without_a_docket_the_steps_start_from_the_call_itself() -> None:
+    text = flat(text_of(examples.confirmed(), Setting("romassay assay a.log b.log")))
+    assert "romassay assay a.log b.log --session 2=NEW.log NEW.log" in text
+    assert "romassay assay a.log b.log -o DIR" in text
+    assert "Written" not in text
+
+
+def test_more_readings_are_asked_for_by_number() -> None:
+    text = flat(text_of(examples.provisional(), IN_DOCKET))
+    assert "Take 4 more readings of 8400-87FF: the bound then falls under 0.01 wrong bytes." in text
+    assert "Take 1 more reading of 8400-87FF" in flat(text_of(examples.single(), IN_DOCKET))
+    assert "more reading" not in text_of(examples.confirmed())
+
+
+def test_further_roms_are_named_and_told_apart() -> None:
+    text = flat(text_of(examples.two_roms()))
+    assert text.startswith("PROVISIONAL: 1 KiB of ROM at 8400 with 3 mirrors.")
+    assert "Also found: 256 bytes of ROM at 7000 (ROM 2). The verdict is on the first." in text
+    assert "ROM 2 256 bytes at 7000-70FF, no mirror" in text
+    assert "8 bytes never seen, the others in" in text
+    assert "Read 7000-70FF again: 8 bytes never seen." in text
+    assert "0000-1FFF 8 KiB host memory, left out" in text
+
+
+def test_readings_show_role_session_holes_and_doubles() -> None:
+    base = examples.confirmed()
+    readings = examples.readings(3, sessions=("one", "two"))
+    control = dataclasses.replace(readings[0], role="empty-socket")
+    changed = dataclasses.replace(base.readings, readings=(control, *readings[1:]), duplicates=("copy.log",))
+    text = flat(text_of(dataclasses.replace(base, readings=changed)))
+    assert "pass-1.log 8000-9FFF empty socket, session one, 8192 bytes" in text
+    assert "pass-2.log 8000-9FFF session two, 8192 bytes, 1 hole, 1 bad line" in text
+    assert "copy.log: the same file as an earlier one, not counted" in text
+
+
+@pytest.mark.parametrize("name", examples.ALL)
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_it_fits_the_screen(name: str, width: int) -> None:
+    long_words = 75  # a digest in its margin
+    lines = summary(examples.ALL[name](), IN_DOCKET, width=width)
+    assert max(width_of(line) for line in lines) <= max(width, long_words)
+    assert not any(line and not "".join(s.text for s in line).strip() for line in lines)
+
+
+@pytest.mark.parametrize("name", examples.ALL)
+def test_colour_repeats_what_the_words_say(name: str) -> None:
+    lines = summary(examples.ALL[name](), IN_DOCKET)
+    plain, coloured = render(lines, colour=False), render(lines, colour=True)
+    assert "\x1b" not in plain
+    assert "\x1b[" in coloured
+    import re
+
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured).split() == plain.split()
+
+
+def test_plain_characters_only() -> None:
+    assert all(text_of(make(), IN_DOCKET).isascii() for make in examples.ALL.values())
+
+
+def test_a_name_that_could_steer_the_terminal_is_shown_as_escapes() -> None:
+    base = examples.confirmed()
+    source = dataclasses.replace(base.readings.readings[0].source, name="a\x1b]0;x\x07\u202e.log")
+    reading = dataclasses.replace(base.readings.readings[0], source=source)
+    evil = dataclasses.replace(base, readings=dataclasses.replace(base.readings, readings=(reading,)))
+    text = render(summary(evil), colour=True)
+    assert "a\\x1b]0;x\\x07\\u202e.log" in text
+    assert "\x07" not in text
+
+
+def test_a_finding_shows_probability_alternative_and_mapping() -> None:
+    finding = Finding(
+        kind="data-lines-swapped",
+        blocks=True,
+        evidence="the code reads well only so",
+        advice="check the two wires",
+        probability=0.87,
+        lines=("D3", "D4"),
+        mapping=(("D3", "D4"), ("D4", "D3")),
+        alternative_to="data-inverted",
+        where=(Range(0x8400, 0x87FF),),
+    )
+    text = flat(text_of(dataclasses.replace(examples.confirmed(), findings=(finding,), verdict="provisional")))
+    assert (
+        "! data lines swapped: D3, D4, 8400-87FF, D3 is D4, D4 is D3 (probability 87%), or instead: data inverted "
+        "The code reads well only so. To do: Check the two wires." in text
+    )
+
+
+def test_every_kind_has_words() -> None:
+    assert set(FINDINGS) == set(KINDS)
+    assert len(set(FINDINGS.values())) == len(KINDS)
+    assert REGIONS["open-bus"] == "floating bus"
+
+
+def rom(bits: int, care: int, value: int, own: int, unknown: int = 0) -> Function:
+    return Function("rom", "ROM", own + 1, 8, own, Cube(bits, care, value), unknown, (Copy(value, own + 1, 1.0),))
+
+
+@pytest.mark.parametrize(
+    ("function", "names", "signs"),
+    [
+        (rom(16, 0xFC00, 0x8400, 0x3FF), "A15  A11  A7   A3", "1000 01.. .... ...."),
+        (rom(8, 0x80, 0x80, 0xF, 0x40), "A7   A3", "1?xx ...."),
+        (rom(10, 0x200, 0, 0x7F), "A9  A7   A3", "0x  x... ...."),
+        (rom(12, 0, 0, 0xFFF), "A11  A7   A3", ".... .... ...."),
+        (rom(24, 0xFF0000, 0x120000, 0xFFFF), "A23  A19  A15  A11  A7   A3", "0001 0010 .... .... .... ...."),
+    ],
+)
+def test_patterns(function: Function, names: str, signs: str) -> None:
+    assert pattern(function) == (names, signs)
+
+
+def test_a_decode_without_any_fixed_line() -> None:
+    assert decode_in_words(rom(12, 0, 0, 0xFFF)) == "Answers at any level of the lines above its own."
+
+
+def test_pins_are_given_where_a_rig_told_them() -> None:
+    function = dataclasses.replace(rom(16, 0xFC00, 0x8400, 0x3FF), pins=(("CS1", "1"), ("RS0", "0"), ("CS2", "any")))
+    assert "In the specimen's pins: CS1 high, RS0 low and CS2 don't care." in decode_in_words(function)
+
+
+def many_regions() -> Survey:
+    kinds = [("rom", 0), ("ram", 1), ("open-bus", None), ("registers", 2)]
+    regions = tuple(
+        Region(0x8000 + i * 0x100, 0x80FF + i * 0x100, kinds[i % 4][0], kinds[i % 4][1])  # type: ignore[arg-type]
+        for i in range(64)
+    )
+    functions = tuple(dataclasses.replace(rom(16, 0, 0, 0xFF), kind=kind) for kind in ("rom", "ram", "registers"))
+    return Survey(16, (Region(0, 0x3FFF, "host"), *regions), functions)
+
+
+def test_many_regions_become_a_strip_with_a_legend() -> None:
+    lines = render(address_map(many_regions()), colour=False).splitlines()
+    assert lines[0] == "each sign stands for 256 bytes"
+    assert lines[1] == "0000  " + " ".join(["h" * 16] * 4)
+    assert lines[2] == "8000  " + " ".join(["Rm-i" * 4] * 4)
+    assert lines[3] == "- floating bus   R ROM   h host memory, left out   i I/O and timer   m RAM"
+    assert len(lines) == 4
+
+
+def test_a_strip_never_grows_beyond_a_screen() -> None:
+    scattered = tuple(Region(i << 24, (i << 24) + 15, "open-bus") for i in range(200))
+    lines = address_map(Survey(32, scattered, ()))
+    assert len(lines) <= 10
+    assert max(width_of(line) for line in lines) <= 80
+    whole = (Region(0, (1 << 32) - 1, "open-bus"), *(Region(i, i, "unknown") for i in range(11)))
+    assert len(address_map(Survey(32, whole, ()))) <= 10
+
+
+def test_what_matters_most_is_shown_where_a_sign_covers_several() -> None:
+    regions = tuple(Region(i * 0x10, i * 0x10 + 15, "contended" if i == 3 else "rom", 0) for i in range(64 * 64 * 4))
+    text = render(address_map(Survey(32, regions, (rom(32, 0, 0, 0xF),))), colour=False)
+    assert "!" in text
+    assert "RRR" in text
