@@ -19,6 +19,9 @@ from romassay.survey.stack import GRANULE_LINES, Bools, Consensus
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
 
+SMALL_TAIL = 2
+"""Granules that may follow on a half without raggedness: less than any RAM of a combination chip."""
+
 SUFFIX = 4
 """Granules at the end of a block that may stand alone after a blank stretch: vectors, a jump table."""
 
@@ -87,7 +90,7 @@ def grow(evidence: Pairs, said: Consensus, based: Ground, bits: int, highest: in
         at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
         belongs = filled & (cap >= size)
         fill = _fill(evidence.blocks, belongs, content, lead, trail, size, at, len(pooled.blocks))
-        valid, block_again = _one_thing(pooled, at, again, other, content, belongs, size)
+        valid, block_again = _one_thing(pooled, at, content, belongs, size)
         valid &= _halves_fit(pooled.blocks, blocks_before, valid_before, fill_before, size)
         mine = belongs & valid[at]
         level[mine & content] = size
@@ -134,23 +137,19 @@ def _fill(
     return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat, plain)
 
 
-def _one_thing(
-    pooled: Pairs, at: Index, again: Masks, other: Masks, content: Bools, belongs: Bools, size: int
-) -> tuple[Bools, Masks]:
+def _one_thing(pooled: Pairs, at: Index, content: Bools, belongs: Bools, size: int) -> tuple[Bools, Masks]:
     """Tell which blocks behave as one thing, and across which lines they repeat."""
-    block_again, block_other = pooled.masks()
-    above = ~((1 << size) - 1)
-    inside = (1 << size) - 1
-    amount = np.bincount(at[content], minlength=len(pooled.blocks))
-    strays = content & ((((again & block_other[at]) | (other & block_again[at])) & above) != 0)
-    repeats = content & ((again & inside & ~block_other[at]) != 0)
-    foreign = content & ~belongs
-    count = [np.bincount(at[mask], minlength=len(pooled.blocks)) for mask in (strays, repeats | foreign)]
-    valid = (amount > 0) & (count[0] <= STRAY * amount) & (count[1] <= STRAY * amount)
-    valid &= (block_again & inside) == 0
-    for row in range(size - GRANULE_LINES):
-        upper = pooled.upper[row]
-        valid &= (upper >= 2) & (pooled.content - upper >= 2)
+    again, other = pooled.states()
+    block_again, _ = pooled.masks()
+    inner = size - GRANULE_LINES
+    amount = pooled.granules
+    few = STRAY * amount
+    mixed = np.minimum(pooled.repeating, pooled.differing)[inner:] > STRAY * (pooled.repeating + pooled.differing)[inner:]
+    repeats = again[:inner] | ((pooled.repeating[:inner] > few) & ~other[:inner])
+    foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
+    upper = pooled.upper[:inner]
+    both_levels = (upper >= 2) & (pooled.content - upper >= 2)  # noqa: PLR2004
+    valid = (amount > 0) & ~mixed.any(axis=0) & ~repeats.any(axis=0) & (foreign <= few) & both_levels.all(axis=0)
     return valid, block_again
 
 
@@ -176,6 +175,6 @@ def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: i
             suffix = np.zeros(len(blocks), np.bool_)
         sparse = fill.amount[at] * 8 < half
         ragged = ~fill.neat[at] & (~sparse | (touches & contiguous))
-        small = whole & fill.neat[at] & (fill.amount[at] == half) & ~other_there
-        fits &= there & other_there & ~small & (whole | ragged | (suffix & ~fill.neat[at]))
+        tail = touches & (fill.amount[at] <= SMALL_TAIL)
+        fits &= there & other_there & (whole | ragged | tail | (suffix & ~fill.neat[at]))
     return fits

@@ -27,11 +27,14 @@ _RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in rang
 _PATTERNS = [0x0000, 0xFFFF, *_RAMPS, *(ramp ^ 0xFFFF for ramp in _RAMPS)]
 """What one data line does over sixteen addresses, bit x for address x: low, high, A0 … A3, their inverses."""
 
+_LEAKS = [((1 << x) - 1) ^ flip for x in range(GRANULE + 1) for flip in (0, 0xFFFF)]
+"""What a data line does whose charge leaks away somewhere on the way, or stays."""
 
-def _tables() -> tuple[Bytes, Bytes]:
+
+def _distances(patterns: list[int]) -> Bytes:
+    """Return the bits in which each 16-bit word differs from each pattern, uint8[P, 65536]."""
     words = np.arange(1 << GRANULE, dtype=np.uint32)
-    distance = np.stack([np.bitwise_count(words ^ np.uint32(p)) for p in _PATTERNS]).astype(np.uint8)
-    return distance.min(axis=0), distance.argmin(axis=0).astype(np.uint8)
+    return np.stack([np.bitwise_count(words ^ np.uint32(p)) for p in patterns]).astype(np.uint8)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,22 +44,32 @@ class Shape:
     Attributes:
         distance: uint8[G, 8], for each data line the bits that fit no regular pattern.
         pattern: uint8[G, 8], the best pattern of each data line.
+        leak: uint8[G, 8], for each data line the bits that fit no leaking charge.
     """
 
     distance: Bytes
     pattern: Bytes
+    leak: Bytes
 
-    def regular(self, driven: int, loose: int = LOOSE) -> Bools:
+    def regular(self, driven: int) -> Bools:
         """Return the granules all of whose driven data lines are regular, bool[G]."""
-        lines = [bit for bit in range(8) if driven >> bit & 1]
-        fits: Bools = (self.distance[:, lines] <= loose).all(axis=1)
+        fits: Bools = (self.distance[:, _lines(driven)] <= LOOSE).all(axis=1)
         return fits
+
+    def leaking(self, driven: int) -> Bools:
+        """Return the granules in which charges leak away and nothing else happens, bool[G]."""
+        leaks: Bools = self.leak[:, _lines(driven)].sum(axis=1) <= LOOSE
+        return leaks
+
+
+def _lines(mask: int) -> list[int]:
+    return [bit for bit in range(8) if mask >> bit & 1]
 
 
 def shapes(value: Bytes, sure: Bools) -> Shape:
     """Return how regular each granule is; an unsure byte counts as its nearest sure neighbour before it."""
     filled = value if sure.all() else _filled(value, sure)
-    distance, pattern = _tables()
+    levels, leaks = _distances(_PATTERNS), _distances(_LEAKS).min(axis=0)
     words = np.empty((len(filled), 8), np.uint16)
     chunk = 1 << 16
     for start in range(0, len(filled), chunk):
@@ -64,7 +77,7 @@ def shapes(value: Bytes, sure: Bools) -> Shape:
         for bit in range(8):
             packed = np.packbits(part >> bit & 1, axis=1, bitorder="little")
             words[start : start + chunk, bit] = packed.view("<u2")[:, 0]
-    return Shape(distance[words], pattern[words])
+    return Shape(levels.min(axis=0)[words], levels.argmin(axis=0).astype(np.uint8)[words], leaks[words])
 
 
 def _filled(value: Bytes, sure: Bools) -> Bytes:
@@ -102,13 +115,13 @@ class BusModel:
         return out
 
 
-def learn_bus(shape: Shape, granules: Index, bits: int, driven: int) -> BusModel:
+def learn_bus(shape: Shape, granules: Index, bits: int, driven: int, restless: Bools) -> BusModel:
     """Learn from the regular granules what the floating bus does on each data line.
 
-    A model that explains less than half of them is none: the bus then holds what it last carried, and each regular
-    granule is its own prediction.
+    A model that explains less than half of what is regular or restless is none: the bus then holds what it last
+    carried, and each regular granule is its own prediction; or it is noise, and what stands still is driven.
     """
-    regular = shape.regular(driven)
+    regular = shape.regular(driven) & ~restless
     pattern, numbers = shape.pattern[regular], granules[regular]
     if not len(numbers):
         return BusModel((), 0.0)
@@ -118,22 +131,25 @@ def learn_bus(shape: Shape, granules: Index, bits: int, driven: int) -> BusModel
         if not driven >> bit & 1:
             sources.append("0")
             continue
-        source, hits = _best_source(pattern[:, bit], numbers, bits)
+        source, hits = _best_source(bit, pattern[:, bit], numbers, bits)
         sources.append(source)
         fits &= hits
-    share = float(fits.mean())
+    share = np.count_nonzero(fits) / (len(fits) + np.count_nonzero(restless))
     return BusModel(tuple(sources) if share >= 0.5 else (), share)
 
 
-def _best_source(pattern: Bytes, numbers: Index, bits: int) -> tuple[str | int, Bools]:
-    """Return what one data line follows in most granules, and in which it does."""
+def _best_source(bit: int, pattern: Bytes, numbers: Index, bits: int) -> tuple[str | int, Bools]:
+    """Return what one data line follows in most granules, and in which it does.
+
+    Above A3 only the address lines are asked that meet the data line when a byte of the address is on the bus.
+    """
     candidates: list[tuple[str | int, npt.NDArray[np.bool_]]] = [("0", pattern == 0), ("1", pattern == 1)]
     candidates += [(line, pattern == 2 + line) for line in range(GRANULE_LINES)]
     candidates += [(-1 - line, pattern == 2 + GRANULE_LINES + line) for line in range(GRANULE_LINES)]
-    for line in range(GRANULE_LINES, bits):
-        level = (numbers >> (line - GRANULE_LINES) & 1).astype(np.uint8)
-        if level.any() and not level.all():
-            candidates += [(line, pattern == level), (-1 - line, pattern == 1 - level)]
+    for line in range(bit, bits, 8):
+        if line >= GRANULE_LINES:
+            level = (numbers >> (line - GRANULE_LINES) & 1).astype(np.uint8)
+            candidates.append((line, pattern == level))
     return max(candidates, key=lambda item: int(np.count_nonzero(item[1])))
 
 
@@ -193,27 +209,65 @@ def ground(
     """
     shape = shapes(said.value, said.sure)
     regular = shape.regular(driven)
-    model = learn_bus(shape, granules, bits, driven)
-    prediction = model.predict(granules) if model.sources else _held(said, shape)
-    predicted = np.ones(said.value.shape, np.bool_) if model.sources else np.repeat(regular[:, None], GRANULE, axis=1)
+    restless = _restless(said) if readings > 1 else np.zeros(len(granules), np.bool_)
+    model = learn_bus(shape, granules, bits, driven, restless)
     state = np.full(len(granules), CONTENT, np.uint8)
     state[regular] = STRUCTURED
     known = np.count_nonzero(said.sure, axis=1)
-    wrong = np.count_nonzero(said.sure & predicted & (said.value != prediction & np.uint8(driven)), axis=1)
-    matches = predicted.all(axis=1) & (wrong <= known // 5)
-    state[regular & matches] = BUS
-    if not model.sources:
-        state[regular] = BUS
+    if model.sources:
+        prediction = model.predict(granules)
+        predicted = np.ones(said.value.shape, np.bool_)
+        wrong = np.count_nonzero(said.sure & (said.value != prediction & np.uint8(driven)), axis=1)
+        state[regular & (wrong <= known // 5)] = BUS
+        state[shape.leaking(driven) & ~regular] = BUS
+        state[_held_runs(said, granules, state, shape, driven)] = BUS
+    else:
+        noisy = np.count_nonzero(restless) > np.count_nonzero(regular & ~restless)
+        prediction = _held(said, shape)
+        predicted = np.repeat((regular & ~np.bool_(noisy))[:, None], GRANULE, axis=1)
+        state[regular] = STRUCTURED if noisy else BUS
     if empty is not None:
         prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
         predicted = predicted | empty.sure
         state = _against_empty(said, state, regular, empty, driven)
-    if readings > 1:
-        against = said.against.sum(axis=1, dtype=np.int64)
-        restless = (against >= GRANULE // 4) & (against * 8 >= said.seen.sum(axis=1, dtype=np.int64))
-        state[restless & (state != HOST)] = VOLATILE
+    state[restless & (state != HOST)] = VOLATILE
     state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
     return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model)
+
+
+def _restless(said: Consensus) -> Bools:
+    """Return the granules that change from reading to reading far more than a line in use would make them, bool[G]."""
+    against = said.against.sum(axis=1, dtype=np.int64)
+    much: Bools = (against >= GRANULE // 4) & (against * 8 >= said.seen.sum(axis=1, dtype=np.int64))
+    return much
+
+
+def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, driven: int) -> Bools:
+    """Return the granules in which the bus holds the last byte that a chip put there, bool[G].
+
+    Such a run of one value begins on the end of an aligned block, repeats the one byte before it, and ends only where
+    something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus.
+    """
+    out = np.zeros(len(granules), np.bool_)
+    flat = (shape.pattern[:, _lines(driven)] < 2).all(axis=1) & ((state == STRUCTURED) | (state == BUS))  # noqa: PLR2004
+    if not flat.any():
+        return out
+    value = _held(said, shape)[:, 0]
+    joined = flat[1:] & flat[:-1] & (value[1:] == value[:-1]) & (np.diff(granules) == 1)
+    starts = np.flatnonzero(flat & ~np.r_[False, joined])
+    ends = np.flatnonzero(flat & ~np.r_[joined, False])
+    before, after = starts - 1, np.minimum(ends + 1, len(granules) - 1)
+    opens = (before >= 0) & (granules[before] + 1 == granules[starts]) & (state[before] == CONTENT)
+    goes_on = (after > ends) & (granules[after] == granules[ends] + 1)
+    driven_next = ~goes_on | (state[after] == CONTENT)
+    last, second = said.value[before, -1], said.value[before, -2]
+    repeats = (last == value[starts]) & (second != value[starts])
+    holds = opens & driven_next & (granules[starts] % 2 == 0) & repeats
+    if holds.any():
+        holds |= starts == 0
+    for start, end in zip(starts[holds], ends[holds], strict=True):
+        out[start : end + 1] = True
+    return out
 
 
 def _held(said: Consensus, shape: Shape) -> Bytes:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from romassay.reading import Index
 from romassay.survey.bus import CONTENT, HOST, UNSEEN, VOLATILE, Ground
-from romassay.survey.stack import GRANULE_LINES, Consensus, Stack
+from romassay.survey.stack import GRANULE_LINES, Bools, Consensus, Stack
 
 SAME_SHARE = 0.8
 """Of the bytes that can tell, so many must match for two blocks to be copies: a line that spoils one character in a
@@ -38,7 +38,10 @@ class Pairs:
         same: int32[L, B], those of them that match.
         firm: int32[L, B], those that differ beyond what noise explains.
         content: int32[B], bytes of the block that say more than the bus.
-        upper: int32[L, B], those of them at addresses in which line `A4 + row` is 1.
+        repeating: int32[L, B], granules with content that repeat across the line, as far as each can tell by itself.
+        differing: int32[L, B], granules with content across the line from which something else stands.
+        granules: int32[B], granules with content.
+        upper: int32[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
         needed: firm differences that it takes to tell two blocks apart that are else alike.
     """
 
@@ -49,18 +52,24 @@ class Pairs:
     firm: npt.NDArray[np.int32]
     content: npt.NDArray[np.int32]
     upper: npt.NDArray[np.int32]
+    repeating: npt.NDArray[np.int32]
+    differing: npt.NDArray[np.int32]
+    granules: npt.NDArray[np.int32]
     needed: int
 
-    def masks(self) -> tuple[Masks, Masks]:
-        """Return, for each block, the lines across which the same bytes stand again, and those across which others do.
-
-        Two int64[B] bit masks of bus lines; a line in neither could not tell.
-        """
-        again = (self.telling >= EVIDENCE) & (self.same >= SAME_SHARE * self.telling)
+    def states(self) -> tuple[Bools, Bools]:
+        """Return across which lines each block repeats, and across which something else stands; two bool[L, B]."""
+        enough = self.telling >= EVIDENCE
+        again = enough & (self.same >= SAME_SHARE * self.telling)
         near = again & (self.firm >= self.needed)
-        other = ((self.telling >= EVIDENCE) & (self.same <= OTHER_SHARE * self.telling)) | near
+        other = (enough & (self.same <= OTHER_SHARE * self.telling)) | near
+        return again & ~near, other
+
+    def masks(self) -> tuple[Masks, Masks]:
+        """Return the same as bit masks of bus lines, two int64[B]; a line in neither could not tell."""
         weights = (1 << (np.arange(len(self.telling), dtype=np.int64) + GRANULE_LINES))[:, None]
-        same: Masks = (weights * (again & ~near)).sum(axis=0)
+        again, other = self.states()
+        same: Masks = (weights * again).sum(axis=0)
         differ: Masks = (weights * other).sum(axis=0)
         return same, differ
 
@@ -75,7 +84,8 @@ class Pairs:
             numbers[starts],
             *(np.add.reduceat(table, starts, axis=1) for table in (self.telling, self.same, self.firm)),
             np.add.reduceat(self.content, starts),
-            np.add.reduceat(self.upper, starts, axis=1),
+            *(np.add.reduceat(table, starts, axis=1) for table in (self.upper, self.repeating, self.differing)),
+            np.add.reduceat(self.granules, starts),
             self.needed,
         )
 
@@ -97,6 +107,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
     telling, same, firm = (np.zeros(shape, np.int32) for _ in range(3))
     steady = said.firm if not quiet else said.sure & (said.against == 0)
     still = based.state != VOLATILE
+    readable = said.sure | (~still[:, None] & (said.seen > 0))
     for row, line in enumerate(lines):
         partner = stacked.partners(line)
         here = np.flatnonzero((partner >= 0) & open_to)
@@ -105,14 +116,28 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         if not len(here):
             continue
         there = partner[here]
-        tells = (told[here] | told[there]) & said.sure[here] & said.sure[there]
+        tells = (told[here] | told[there]) & readable[here] & readable[there]
         differs = said.value[here] ^ said.value[there]
         telling[row, here] = np.count_nonzero(tells, axis=1)
         same[row, here] = np.count_nonzero(tells & (differs == 0), axis=1)
-        certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)
+        certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)  # noqa: PLR2004
         firm[row, here] = np.count_nonzero(certain, axis=1) * (still[here] & still[there])
     amount = np.count_nonzero(told, axis=1).astype(np.int32)
     levels = stacked.granules >> np.arange(len(lines))[:, None] & 1
-    upper = (levels * amount).astype(np.int32)
-    needed = 1 if len(stacked.value) >= 3 else 2
-    return Pairs(GRANULE_LINES, stacked.granules, telling, same, firm, amount, upper, needed)
+    needed = 1 if len(stacked.value) >= 3 else 2  # noqa: PLR2004
+    none = np.zeros_like(telling)
+    alone = Pairs(
+        GRANULE_LINES,
+        stacked.granules,
+        telling,
+        same,
+        firm,
+        amount,
+        (levels * amount).astype(np.int32),
+        none,
+        none,
+        content.astype(np.int32),
+        needed,
+    )
+    again, other = alone.states()
+    return replace(alone, repeating=(again & content).astype(np.int32), differing=(other & content).astype(np.int32))
