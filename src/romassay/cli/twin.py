@@ -1,0 +1,51 @@
+"""`romassay twin`: rehearse an evening with a specimen that does not exist."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from pathlib import Path
+
+import click
+
+from romassay.errors import BadValue
+
+
+@click.command(name="twin", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.argument("rig", metavar="[RIG.toml]", required=False, type=click.Path(path_type=Path))
+@click.option("-o", "--output", metavar="DIR", type=click.Path(path_type=Path), help="Folder for the logs.")
+@click.option("--example", is_flag=True, help="Print a rig file to start from, and stop.")
+def command(rig: Path | None, *, output: Path | None, example: bool) -> int:
+    """Print the logs that a simulated specimen would give, for a rehearsal before the real one is touched.
+
+    RIG.toml says how a part is wired to a host and, in its [twin] table, what the mask made of its selects, what it
+    holds, what an undriven bus says, how noisy the line is and what is read. DIR gets a log for each reading, as a
+    host would print it, and truth.json, which says what an assay should find. The same rig gives the same logs.
+    """
+    if example:
+        from romassay.session.demo import example_rig
+
+        sys.stdout.write(example_rig())
+        return 0
+    if rig is None or output is None:
+        raise BadValue(
+            "a rig file and a folder are needed",
+            advice="write 'romassay twin RIG.toml -o DIR'; 'romassay twin --example' prints a rig file to start from",
+        )
+    from romassay.cli import screen
+    from romassay.report.text import Segment
+    from romassay.session.rehearse import rehearse_rig
+
+    done = rehearse_rig(rig, output)
+    names = ", ".join(path.name for path in done.written)
+    screen.show(
+        [
+            *(((Segment(done.title, "strong"),),) if done.title else ()),
+            (Segment(f"Left in {output}: {names}."),),
+            (Segment(f"What is true of the specimen is in {done.truth}: best read afterwards."),),
+            (),
+            (Segment("Next:"),),
+            *((Segment(shlex.join(words), "strong"),) for words in done.commands),
+        ]
+    )
+    return 0
