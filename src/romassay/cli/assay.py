@@ -135,10 +135,10 @@ def command(
             "no file is named", advice="name at least one log, or a docket with -o; see 'romassay assay --help'"
         )
     request = Request(
-        inputs=_inputs(roles, session, layout=None if layout == _SHOW else layout, said=said),
+        inputs=_inputs(roles, session, layout=None if layout in (None, _SHOW) else _text(layout), said=said),
         settings=_settings(said),
         docket=docket,
-        command=shlex.join(["romassay", *typed]),
+        command=_text(shlex.join(["romassay", *typed])),
     )
     if layout == _SHOW:
         from romassay.report.taken import taken
@@ -167,18 +167,23 @@ def _inputs(
     named = [str(path) for paths in roles.values() for path in paths]
     if named.count("-") > 1:
         raise BadValue("standard input can be read once only", advice="name '-' once")
-    of_file, of_all = _sessions(sessions, named)
+    of_file, of_all = _sessions([_text(item) for item in sessions], [_text(name) for name in named])
     base = None if said["base"] is None else _read("--base", parse_address, said["base"])
     return tuple(
         Input(
             Path("stdin") if str(path) == "-" else path,
             role,
-            Said(format=said["format_"], layout=layout, base=base, session=of_file.get(str(path), of_all)),
+            Said(format=said["format_"], layout=layout, base=base, session=of_file.get(_text(str(path)), of_all)),
             sys.stdin.buffer.read() if str(path) == "-" else None,
         )
         for role, paths in roles.items()
         for path in paths
     )
+
+
+def _text(argument: str) -> str:
+    """Return an argument as text that can be stored: bytes that the shell's encoding does not know are replaced."""
+    return argument.encode("utf-8", "replace").decode()
 
 
 def _sessions(given: Sequence[str], named: Sequence[str]) -> tuple[dict[str, str], str | None]:
