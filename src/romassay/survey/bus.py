@@ -18,9 +18,15 @@ from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
 LOOSE = 2
 """Bits of a data line's sixteen that line noise may spoil without hiding what the line does."""
 
-BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN = range(6)
+FILLINGS = (0x00, 0xFF)
+"""What unused bytes of a ROM hold: the erased or the unprogrammed state. Common practice, no source."""
+
+LONG_RUN = 4
+"""Granules of one other value that no ROM fills itself with."""
+
+BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN, CONTENDED = range(7)
 """What a granule holds: the floating bus; something as regular that is not this bus (a blank tail, a table of zeros);
-something that a memory said; something that changes from reading to reading; host memory; nothing known."""
+something that a memory said; something that changes from reading to reading; host memory; nothing known; host memory against which something drives."""
 
 _POSITIONS = np.arange(GRANULE)
 _RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in range(GRANULE_LINES)]
@@ -230,9 +236,32 @@ def ground(
         prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
         predicted = predicted | empty.sure
         state = _against_empty(said, state, regular, empty, driven)
-    state[restless & (state != HOST)] = VOLATILE
+    state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
     state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
     return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model)
+
+
+def registers(said: Consensus, based: Ground) -> Bools:
+    """Return the granules that hold registers, bool[G]: some bytes stand still, others run, where little else does.
+
+    A timer runs between two readings; ports and directions stand still.
+    """
+    restless = based.state == VOLATILE
+    if np.count_nonzero(restless) * 8 > len(restless):
+        return np.zeros(len(restless), np.bool_)
+    still = np.count_nonzero(said.firm, axis=1)
+    some: Bools = restless & (still >= GRANULE // 4) & (still < GRANULE - 1)
+    return some
+
+
+RUNNING = 0xA5
+"""Stands for a byte that changes from reading to reading, so that a register can be compared with its mirrors."""
+
+
+def as_registers(said: Consensus, where: Bools) -> Consensus:
+    """Return what is said with every running byte of some granules made comparable."""
+    running = where[:, None] & (said.against > 0)
+    return Consensus(np.where(running, np.uint8(RUNNING), said.value), said.sure | running, said.seen, said.against)
 
 
 def _restless(said: Consensus) -> Bools:
@@ -265,6 +294,7 @@ def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, dri
     holds = opens & driven_next & (granules[starts] % 2 == 0) & repeats
     if holds.any():
         holds |= starts == 0
+    holds |= (state[starts] == STRUCTURED) & ~np.isin(value[starts], FILLINGS) & (ends - starts >= LONG_RUN)
     for start, end in zip(starts[holds], ends[holds], strict=True):
         out[start : end + 1] = True
     return out
@@ -290,4 +320,9 @@ def _against_empty(said: Consensus, state: Bytes, regular: Bools, empty: Consens
     out[alike] = np.where(still[alike], BUS, HOST)
     unlike = (count >= GRANULE // 4) & ~alike
     out[unlike & regular] = STRUCTURED
+    theirs = empty.value & np.uint8(driven)
+    for pulled, kept in ((said.value & ~theirs, theirs), (theirs & ~said.value, ~theirs)):
+        one_sided = np.count_nonzero(both & (pulled == 0), axis=1) * 16 >= count * 15
+        spoken = np.count_nonzero(both & (kept & np.uint8(driven) != 0), axis=1) * 2 >= count
+        out[unlike & ~still & one_sided & spoken] = CONTENDED
     return out

@@ -13,14 +13,17 @@ from romassay.reading import Index, ReadingSet
 from romassay.survey.blocks import Grown, grow
 from romassay.survey.bus import (
     BUS,
+    CONTENDED,
     CONTENT,
     HOST,
     STRUCTURED,
     UNSEEN,
     VOLATILE,
     Ground,
+    as_registers,
     driven_lines,
     ground,
+    registers,
     shapes,
 )
 from romassay.survey.cubes import Closed, blank_neighbour, close, contents
@@ -94,6 +97,10 @@ def _look(
     said, changed = _by_session(readings, chosen, stacked, said, driven)
     based = ground(said, granules, bits, driven, readings=len(chosen), empty=without)
     based.state[changed & (based.state == VOLATILE)] = CONTENT
+    running = registers(said, based)
+    if running.any():
+        said = as_registers(said, running)
+        based.state[running] = CONTENT
     if undriven is not None:
         based.state[((undriven & np.uint8(driven)) == driven).all(axis=1)] = BUS
     follows = based.model is None or any(isinstance(source, int) for source in based.model.sources)
@@ -400,6 +407,7 @@ _STATE_KINDS: dict[int, RegionKind] = {
     CONTENT: "unknown",
     HOST: "host",
     UNSEEN: "unknown",
+    CONTENDED: "contended",
 }
 
 

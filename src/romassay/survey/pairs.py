@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Index
-from romassay.survey.bus import CONTENT, HOST, UNSEEN, VOLATILE, Ground
+from romassay.survey.bus import CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
 from romassay.survey.stack import GRANULE_LINES, Bools, Consensus, Stack
 
 SAME_SHARE = 0.8
@@ -100,7 +100,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         quiet: True where the log shows no damage at all, so that even a single reading's differences are real.
     """
     told = based.told(said)
-    open_to = ~np.isin(based.state, (HOST, UNSEEN))
+    open_to = ~np.isin(based.state, (HOST, UNSEEN, CONTENDED))
     content = based.state == CONTENT
     lines = range(GRANULE_LINES, stacked.bits)
     shape = (len(lines), len(stacked.granules))
