@@ -151,18 +151,20 @@ def table(marks: list[Mark]) -> str:
     groups: dict[str, list[Mark]] = defaultdict(list)
     for m in marks:
         groups[m.category].append(m)
-    head = f"{'category':22} {'n':>5} {'recov':>5} {'image%':>6} {'decode%':>7} {'first%':>6} {'weak%':>5} {'conf%':>5}"
-    head += f" {'fatal':>5} {'undue':>5} {'crash':>5} {'other':>5} {'s med':>6} {'s max':>6} {'MB max':>6}"
+    head = f"{'category':22} {'n':>5} {'recov':>5} {'image%':>6} {'decode%':>7} {'rest%':>5} {'first%':>6}"
+    head += f" {'weak%':>5} {'conf%':>5} {'fatal':>5} {'undue':>5} {'crash':>5} {'other':>5} {'s med':>6} {'s max':>6} {'MB max':>6}"
     rows = [head]
     for name in [*(c for c in CATEGORIES if c in groups), "all"]:
         some = groups[name] if name != "all" else marks
         fair = [m for m in some if m.recoverable]
         image = [bool(m.image) for m in fair if m.image is not None or (m.crash and not _no_image(m.category))]
         decode = [bool(m.decode) for m in fair if m.decode is not None or (m.crash and not _no_image(m.category))]
+        rest = [m.rest for m in some if m.rest is not None]
         first = [m.first for m in fair if m.first is not None]
         weak = [m.weak for m in some if m.weak is not None]
         sure = [m.confirmed for m in some if m.confirmed is not None]
-        row = f"{name:22} {len(some):5d} {len(image):5d} {_rate(image):>6} {_rate(decode):>7} {_rate(first):>6}"
+        row = f"{name:22} {len(some):5d} {len(image):5d} {_rate(image):>6} {_rate(decode):>7}"
+        row += f" {_rate(rest):>5} {_rate(first):>6}"
         row += f" {_rate(weak):>5} {_rate(sure):>5} {sum(bool(m.fatal) for m in some):5d}"
         row += f" {sum(bool(m.undue) for m in some):5d} {sum(bool(m.crash) for m in some):5d}"
         row += f" {sum(bool(m.other) for m in some):5d}"

@@ -13,7 +13,7 @@ from . import contents, rubbish
 from .layouts import Layout, draw, encode, lost_to_cuts, render
 from .records import FORMATS, render_records
 from .sheet import Log, damage
-from .truth import Answer, answers
+from .truth import Answer, answers, doubled
 from .world import BUS_KINDS, Bus, Chip, HostMemory, World, random_bus
 
 
@@ -80,6 +80,8 @@ def rng_for(category: str, seed: int, index: int) -> np.random.Generator:
 def _own_bits(rng: np.random.Generator, plan: Plan) -> int:
     if plan.own is not None:
         return plan.own
+    if plan.two:
+        return int(rng.choice([8, 9, 10, 11, 12]))
     own = int(rng.choice([8, 8, 9, 9, 10, 10, 10, 11, 11, 11, 12, 12, 13, 7, 6, 5]))
     return min(own, plan.bits - 1)
 
@@ -174,14 +176,21 @@ def _chips(rng: np.random.Generator, plan: Plan, base: int, width: int, own: int
         line = int(rng.choice(split))
         fixed.setdefault(line, int(rng.integers(0, 2)))
         chips[0] = replace(chips[0], fixed=dict(fixed))
-        other_own = int(rng.integers(max(5, own - 2), line + 1))
+        other_own = int(rng.integers(max(8, own - 2), line + 1))
         other = {k: v for k, v in fixed.items() if k >= width}
         for extra in range(other_own, width):
             if rng.random() < 0.35:
                 other[extra] = int(rng.integers(0, 2))
         other[line] = 1 - fixed[line]
         other = {k: v for k, v in other.items() if k >= other_own}
-        chips.append(Chip("rom", other_own, other, contents.make(rng, 1 << other_own, None)[0]))
+        chips.append(
+            Chip(
+                "rom",
+                other_own,
+                other,
+                contents.make(rng, 1 << other_own, str(rng.choice(["code", "random", "text"])))[0],
+            )
+        )
     if plan.combo:
         chips += _combo(rng, fixed, own, width)
     return chips
@@ -290,6 +299,8 @@ def _print(
     layout = _layout(rng, plan, len(address), int(address[0]), address)
     names = _write(rng, case, plan, layout, address, values)
     order = ["--session", "first"] if plan.sessions else []
+    if plan.two and world.chips[0].own != world.chips[1].own:
+        plan = replace(plan, declare="none")  # one size can't be said of both
     declared, given = _declare(rng, plan, own)
     options = list(declared)
     for low, high in excluded:
@@ -311,12 +322,14 @@ def _print(
         answers(world, n, data, excluded, size_given=given and n == 0 and not plan.visible, host_known=bool(excluded))
         for n in roms
     ]
+    if given and plan.visible == "tied":
+        case.roms[0].insert(1, doubled(world, data, own))
     case.ram = [chip.content for chip in world.chips if chip.kind == "ram"]
     case.flips = dict(world.flips)
     distinct = len({case.files[name] for name in names})
     passes = count if plan.passes else distinct
     covered = all(group[0].solid is not None and group[0].solid.all() for group in case.roms)
-    case.may_confirm = passes >= 2 and plan.visible != "cut"
+    case.may_confirm = passes >= 2 and not (plan.visible == "cut" and given)
     case.should_confirm = case.may_confirm and covered and not plan.weak and given and distinct == len(names)
     case.note["layout"] = layout.name
     case.note["solid"] = [int(group[0].solid.sum()) if group[0].solid is not None else None for group in case.roms]

@@ -32,6 +32,7 @@ class Mark:
     megabytes: float = 0.0
     image: bool | None = None  # None: not asked
     decode: bool | None = None
+    rest: bool | None = None  # not all is recoverable: right at every offset that is
     first: bool | None = None  # the ROM stands first
     confirmed: bool | None = None  # None: nothing to expect
     weak: bool | None = None
@@ -161,6 +162,8 @@ def _found(case: Case, said: dict[str, object], images: list, out: Mark) -> Mark
         if group is case.roms[0]:
             out.first = best[3] == 0
     out.image, out.decode = all(rights), all(decodes)
+    if not out.recoverable:
+        out.rest = out.image
     out.other = next((note for note in notes if note != "as built"), "")
     _verdict(case, said, images, out)
     if case.flips or case.category.startswith("weak"):
@@ -179,7 +182,10 @@ def _verdict(case: Case, said: dict[str, object], images: list, out: Mark) -> No
         if not case.may_confirm:
             out.undue = "confirmed although the readings forbid it"
         # everything called confirmed has to be a right image, or the memory of the host that nobody declared
-        for place, (_, image) in enumerate(images):
+        for place, (function, image) in enumerate(images):
+            if place and _is_host(case, function):
+                out.why.append("host memory that nobody declared is among the images")
+                continue
             answers = [a for group in case.roms for a in group]
             if any(_same(a, image, case, whole=True) for a in answers):
                 continue
@@ -195,6 +201,14 @@ def _verdict(case: Case, said: dict[str, object], images: list, out: Mark) -> No
     if out.verdict == "not-found" and case.expect == "found":
         out.why.append("not found")
     del said
+
+
+def _is_host(case: Case, function: dict[str, object]) -> bool:
+    """Every copy lies over host memory, in part at least."""
+    spans = case.note.get("host_at") or []
+    copies = [int(copy["first"]) for copy in function["copies"]]
+    size = int(function["size"])
+    return bool(copies) and all(any(low < first + size and first <= high for low, high in spans) for first in copies)
 
 
 def _weak(case: Case, said: dict[str, object], out: Mark) -> None:

@@ -226,3 +226,13 @@ def _larger(world: World, number: int, seen: Seen, logs: list[Log], host_known: 
         arrived[np.concatenate([log.address[log.good] for log in logs]) & (size - 1)] = True
         out.append(Answer(own, image, decode, 0xFF, arrived, "two as one larger"))
     return out
+
+
+def doubled(world: World, logs: list[Log], own: int) -> Answer:
+    """A ROM whose top address pin sees one level, as the declared size shows it: the visible half, twice."""
+    chip = world.chips[0]
+    image = np.concatenate([chip.content, chip.content])
+    fixed = {line: level for line, level in chip.fixed.items() if line >= own}
+    decode = expected(seen_by(world, logs, []), own, fixed, image, world.bits, host_known=False)
+    half = solid(chip, chip.own, logs, world, 0, [])
+    return Answer(own, image, decode, chip.mask, np.concatenate([half, half]), "the visible half, twice")
