@@ -1,0 +1,214 @@
+"""Intel HEX: all six record types.
+
+Standard: 'Hexadecimal Object File Format Specification', Revision A, 6 January 1988. A record is ':', length, offset,
+type, data, checksum; all its bytes add up to 0 modulo 256. Types: 00 data, 01 end, 02 segment base (times 16), 03 start
+CS:IP, 04 linear base (times 65536), 05 start EIP. Within a segment the offset wraps at 64 KiB; with a linear base the
+address wraps at 4 GiB (both from memory). Before any base record, addresses are linear from 0; an end record takes the
+base back to 0, so that files set one behind the other read as each would alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
+from romassay.formats.passes import ADDRESS_SPACE, Lost, Track, parsed_from
+from romassay.formats.records import (
+    GOOD,
+    WRONG_FORM,
+    WRONG_SUM,
+    Damaged,
+    Decoded,
+    Grammar,
+    Mask,
+    Scan,
+    big_endian,
+    losses,
+    plain,
+    row_sums,
+    scan,
+)
+from romassay.formats.sniffing import share_of_records
+from romassay.formats.writing import (
+    address_columns,
+    byte_column,
+    cut_rows,
+    hex_lines,
+    last_address,
+    need_address_bits,
+)
+from romassay.reading import Bytes, Index
+
+DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
+_LENGTHS = {END: 0, SEGMENT: 2, START_SEGMENT: 4, LINEAR: 2, START_LINEAR: 4}
+_SEGMENT_SIZE = 1 << 16
+
+
+def _decode(_lead: int, rows: Bytes) -> Decoded:
+    length = rows.shape[1] - 5
+    kind = rows[:, 3]
+    count = np.full(len(rows), length)
+    extra = np.zeros(len(rows), np.int64)
+    verdict = np.full(len(rows), GOOD, np.uint8)
+    if kind.any():
+        known = kind == DATA
+        count[~known] = 0
+        extra = big_endian(rows[:, 4 : min(8, 4 + length)])
+        for number, wanted in _LENGTHS.items():
+            if length == wanted:
+                known |= kind == number
+        verdict[~known] = WRONG_FORM
+    verdict[row_sums(rows) != 0] = WRONG_SUM
+    return Decoded(kind, big_endian(rows[:, 1:3]), extra, count, 4, verdict)
+
+
+_GRAMMAR = Grammar(mark=":", lead=0, head=4, length_at=0, pairs=lambda length: length + 5, decode=_decode)
+
+
+def sniff(source: bytes) -> float:
+    """Tell how surely this is Intel HEX, from a sample's good records."""
+    return share_of_records(source, _GRAMMAR)
+
+
+def read(source: bytes, hints: Hints) -> Parsed:
+    """Read all passes of a log. Damaged records are holes; so are records behind a damaged base record."""
+    found = scan(plain(source), _GRAMMAR)
+    left = _notes(found)
+    return parsed_from(_track(found), hints, "record-checked", left=left, left_total=found.left_total)
+
+
+def _notes(found: Scan) -> tuple[Left, ...]:
+    """Return the lines that were left, and a word on start addresses, which have no place in a reading."""
+    starts = np.flatnonzero((found.kind == START_SEGMENT) | (found.kind == START_LINEAR))[:100]
+    notes = [
+        Left(int(found.line[i]), "", f"a start address, {int(found.extra[i]):08X}: no part of the bytes", damage=False)
+        for i in starts.tolist()
+    ]
+    return tuple(sorted((*found.left, *notes), key=lambda item: item.line))
+
+
+def _track(found: Scan) -> Track:
+    """Work out the addresses from offsets and bases; cut records that wrap at the end of their space."""
+    is_data = (found.kind == DATA) & (found.count > 0)
+    base, limit, sure = _bases(found)
+    taken = is_data & sure
+    start = base + found.address
+    wraps = taken & (start + found.count > limit)
+    before = np.r_[0, np.cumsum(taken + wraps.astype(np.int64))]
+    lost = losses(found, before, lambda item: _claim(item.digits, int(base[item.after - 1]) if item.after else 0))
+    value = found.value
+    if not sure.all():
+        value = value[np.repeat(taken[is_data], found.count[is_data])]
+        lost = _with_unsure(lost, found, is_data & ~sure, before)
+    first, count, line = start[taken], found.count[taken], found.line[taken]
+    if wraps.any():
+        back = np.where(limit == ADDRESS_SPACE, 0, base)[taken]
+        first, count, line = _cut(first, count, line, limit[taken], back)
+    ends = found.kind == END
+    return Track(first, count, line, value, ends=before[:-1][ends], end_lines=found.line[ends], lost=lost)
+
+
+def _bases(found: Scan) -> tuple[Index, Index, Mask]:
+    """Return for each record its base, the address at which it wraps, and whether the base is certain."""
+    n = len(found.kind)
+    base, limit, sure = np.zeros(n, np.int64), np.full(n, ADDRESS_SPACE), np.ones(n, bool)
+    setters = (found.kind == SEGMENT) | (found.kind == LINEAR)
+    anew = np.r_[False, found.kind[:-1] == END][:n]
+    latest = np.maximum.accumulate(np.where(setters | anew, np.arange(n), -1))
+    if setters.any():
+        segment, linear = (_has(found.kind == kind, latest) for kind in (SEGMENT, LINEAR))
+        base[segment] = found.extra[latest[segment]] << 4
+        base[linear] = found.extra[latest[linear]] << 16
+        limit[segment] = base[segment] + _SEGMENT_SIZE
+    doubt = np.full(n + 1, -1, np.int64)
+    for item in found.damaged:
+        if _may_set_a_base(item):
+            doubt[item.after] = item.after
+    if found.damaged_total > len(found.damaged) and setters.any():
+        sure[found.damaged[-1].after :] = False
+    return base, limit, sure & (np.maximum.accumulate(doubt[:n]) <= latest)
+
+
+def _has(setters: Mask, latest: Index) -> Mask:
+    return (latest >= 0) & setters[latest]
+
+
+def _may_set_a_base(item: Damaged) -> bool:
+    """Tell whether a damaged record may have been one of type 02 or 04: then what follows has no certain address."""
+    head, length = item.digits[:8], len(item.digits)
+    if length > 16:
+        return False
+    if length < 12:
+        return head.startswith("02")
+    likeness = (sum(a != b for a, b in zip(head, whole, strict=True)) for whole in ("02000002", "02000004"))
+    return min(likeness) <= 2
+
+
+def _claim(digits: str, base: int) -> tuple[int, int] | None:
+    """Return the first and last address of a damaged record, by its own word."""
+    length = int(digits[:2], 16) if len(digits) >= 8 else 0
+    if not length or digits[6:8] != "00" or len(digits) != 2 * length + 10:
+        return None
+    first = base + int(digits[2:6], 16)
+    return first, first + length - 1
+
+
+def _with_unsure(lost: tuple[Lost, ...], found: Scan, unsure: Mask, before: Index) -> tuple[Lost, ...]:
+    """Add each stretch of records whose base record is damaged."""
+    rows = np.flatnonzero(unsure)
+    starts = rows[np.r_[True, np.diff(rows) > 1]]
+    reason = "records without a certain address, behind a damaged base record"
+    added = (Lost(int(before[i]), int(found.line[i]), reason) for i in starts.tolist())
+    return tuple(sorted((*lost, *added), key=lambda item: (item.at, item.line)))
+
+
+def _cut(first: Index, count: Index, line: Index, limit: Index, back: Index) -> tuple[Index, Index, Index]:
+    """Cut the runs that pass `limit` in two; the second part goes on at `back`."""
+    room = limit - first
+    wraps = count > room
+    rows = np.repeat(np.arange(len(first)), 1 + wraps)
+    second = np.r_[False, rows[1:] == rows[:-1]]
+    return (
+        np.where(second, back[rows], first[rows]),
+        np.where(second, (count - room)[rows], np.minimum(count, room)[rows]),
+        line[rows],
+    )
+
+
+def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
+    """Write data records of 16 bytes (or `options.record`), linear bases above FFFF, a start and an end record."""
+    need_address_bits(pieces, 32, "Intel HEX")
+    parts: list[bytes] = []
+    upper = 0 if last_address(pieces) < _SEGMENT_SIZE else -1
+    for first, rows in cut_rows(pieces, options.record or 16, _SEGMENT_SIZE):
+        if int(first[0]) >> 16 != upper:
+            upper = int(first[0]) >> 16
+            parts.append(_record(LINEAR, upper.to_bytes(2, "big")))
+        head = (byte_column(rows.shape[1], rows), address_columns(first & 0xFFFF, 2), byte_column(DATA, rows))
+        parts.append(_lines((*head, rows)))
+    if options.start is not None:
+        parts.append(_record(START_LINEAR, options.start.to_bytes(4, "big")))
+    parts.append(_record(END, b""))
+    return b"".join(parts)
+
+
+def _record(kind: int, data: bytes) -> bytes:
+    return _lines([np.frombuffer(bytes((len(data), 0, 0, kind)) + data, np.uint8).reshape(1, -1)])
+
+
+def _lines(columns: Sequence[Bytes]) -> bytes:
+    total = sum((row_sums(c) for c in columns), np.zeros(len(columns[0]), np.uint8))
+    return hex_lines(":", [*columns, (-total)[:, None]])
+
+
+FORMAT = Format(
+    name="intel-hex",
+    title="Intel HEX",
+    standard="Hexadecimal Object File Format Specification, Revision A, 6 January 1988",
+    suffixes=(".hex", ".ihx", ".ihex"),
+    sniff=sniff,
+    read=read,
+    write=write,
+)

@@ -1,0 +1,148 @@
+"""Motorola S-records: S0 to S9.
+
+Standard: 'M68000 Family Programmer's Reference Manual', Appendix C; the same table in the M68EVB912B32 user's manual,
+Appendix A. A record is 'S', type, count of the bytes that follow, address, data, checksum: the one's complement of the
+low byte of the sum of count, address and data. S0 header; S1, S2, S3 data with 2, 3, 4 bytes of address; S5, S6 number
+of data records; S7, S8, S9 end, with a start address of 4, 3, 2 bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
+from romassay.formats.passes import ADDRESS_SPACE, parsed_from
+from romassay.formats.records import (
+    GOOD,
+    WRONG_FORM,
+    WRONG_SUM,
+    Decoded,
+    Grammar,
+    Scan,
+    big_endian,
+    count_losses,
+    plain,
+    row_sums,
+    scan,
+    track_of,
+)
+from romassay.formats.sniffing import share_of_records
+from romassay.formats.writing import (
+    address_columns,
+    byte_column,
+    cut_rows,
+    hex_lines,
+    last_address,
+    need_address_bits,
+)
+from romassay.reading import Bytes
+
+HEADER = 0
+_ADDRESS_BYTES = {0: 2, 1: 2, 2: 3, 3: 4, 5: 2, 6: 3, 7: 4, 8: 3, 9: 2}
+_DATA = (1, 2, 3)
+_COUNTS = (5, 6)
+_ENDS = (7, 8, 9)
+
+
+def _decode(kind: int, rows: Bytes) -> Decoded:
+    n, width = rows.shape
+    address_bytes = _ADDRESS_BYTES.get(kind, 0)
+    carried = width - 2 - address_bytes
+    verdict = np.full(n, GOOD, np.uint8)
+    address = big_endian(rows[:, 1 : 1 + min(address_bytes, width - 2)])
+    count = carried if kind in _DATA else 0
+    if not address_bytes or carried < 0 or (kind >= _COUNTS[0] and carried):
+        verdict[:] = WRONG_FORM
+        count = 0
+    verdict[address + count > ADDRESS_SPACE] = WRONG_FORM
+    verdict[row_sums(rows) != 0xFF] = WRONG_SUM
+    zeros = np.zeros(n, np.int64)
+    return Decoded(np.full(n, kind, np.uint8), address, zeros, zeros + count, 1 + address_bytes, verdict)
+
+
+_GRAMMAR = Grammar(mark="S", lead=1, head=3, length_at=0, pairs=lambda length: length + 1, decode=_decode)
+
+
+def sniff(source: bytes) -> float:
+    """Tell how surely these are S-records, from a sample's good ones."""
+    return share_of_records(source, _GRAMMAR)
+
+
+def read(source: bytes, hints: Hints) -> Parsed:
+    """Read all passes of a log. Damaged records are holes, and so are those that a count record finds missing."""
+    found = scan(plain(source), _GRAMMAR)
+    is_data = found.count > 0
+    ends = found.kind >= _ENDS[0]
+    counts = (found.kind == _COUNTS[0]) | (found.kind == _COUNTS[1])
+    all_data = (found.kind >= _DATA[0]) & (found.kind <= _DATA[-1])
+    track = track_of(found, is_data, ends, lambda item: _claim(item.digits))
+    track = count_losses(found, track, all_data, is_data, counts, ends | (found.kind == HEADER))
+    return parsed_from(track, hints, "record-checked", left=_notes(found), left_total=found.left_total)
+
+
+def _notes(found: Scan) -> tuple[Left, ...]:
+    """Return the lines that were left, and a word on start addresses, which have no place in a reading."""
+    starts = np.flatnonzero((found.kind >= _ENDS[0]) & (found.address > 0))[:100]
+    notes = [
+        Left(int(found.line[i]), "", f"a start address, {int(found.address[i]):X}: no part of the bytes", damage=False)
+        for i in starts.tolist()
+    ]
+    return tuple(sorted((*found.left, *notes), key=lambda item: item.line))
+
+
+def _claim(digits: str) -> tuple[int, int] | None:
+    """Return the first and last address of a damaged record, by its own word."""
+    kind = int(digits[:1] or "0", 16)
+    if kind not in _DATA or len(digits) < 3 or len(digits) != 3 + 2 * int(digits[1:3], 16):
+        return None
+    wide = 2 * _ADDRESS_BYTES[kind]
+    first = int(digits[3 : 3 + wide], 16)
+    length = (len(digits) - 5 - wide) // 2
+    return (first, first + length - 1) if length > 0 else None
+
+
+def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
+    """Write a header, data records of 16 bytes (or `options.record`), their number, and an end with the start address.
+
+    The address has as many bytes as the last one needs, 2 to 4.
+    """
+    need_address_bits(pieces, 32, "a Motorola S-record")
+    size = options.record or 16
+    address_bytes = max(2, (max(last_address(pieces), options.start or 0).bit_length() + 7) // 8)
+    if size > 254 - address_bytes:
+        size = 254 - address_bytes
+    kind = address_bytes - 1
+    header = options.header.encode("ascii", "replace")[:64]
+    parts = [_record(HEADER, 2, 0, header)]
+    number = 0
+    for first, rows in cut_rows(pieces, size):
+        length = byte_column(rows.shape[1] + address_bytes + 1, rows)
+        parts.append(_lines(kind, [length, address_columns(first, address_bytes), rows]))
+        number += len(rows)
+    if number < 1 << 24:
+        parts.append(_record(5, 2, number) if number < 1 << 16 else _record(6, 3, number))
+    parts.append(_record(10 - kind, address_bytes, options.start or 0))
+    return b"".join(parts)
+
+
+def _record(kind: int, address_bytes: int, address: int, data: bytes = b"") -> bytes:
+    body = bytes((address_bytes + len(data) + 1,)) + address.to_bytes(address_bytes, "big") + data
+    return _lines(kind, [np.frombuffer(body, np.uint8).reshape(1, -1)])
+
+
+def _lines(kind: int, columns: Sequence[Bytes]) -> bytes:
+    total = sum((row_sums(c) for c in columns), np.zeros(len(columns[0]), np.uint8))
+    return hex_lines(f"S{kind}", [*columns, (~total)[:, None]])
+
+
+FORMAT = Format(
+    name="s-record",
+    title="Motorola S-record",
+    standard="M68000 Family Programmer's Reference Manual, Appendix C",
+    suffixes=(".s19", ".srec", ".s28", ".s37", ".mot", ".s"),
+    sniff=sniff,
+    read=read,
+    write=write,
+)

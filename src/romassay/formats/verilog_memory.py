@@ -1,0 +1,127 @@
+"""Verilog memory files, as $readmemh reads them.
+
+Standard: IEEE 1364-2005, section 17.2.8: white space, // and /* */ comments, hex numbers; '@' and hex digits set the
+index of the next WORD, not of a byte. A number may hold x, z and _ and has no width or base prefix; a short one is
+filled with zeros on the left, or with its leftmost digit where that is x or z (from memory). The file does not say how
+wide a word is: it is taken to have as many digits as the longest number, high byte first.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from romassay.errors import BadInput, BadValue
+from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
+from romassay.formats.records import plain
+from romassay.formats.sections import Style, collect, number_lengths
+from romassay.formats.sniffing import sample_of
+from romassay.formats.writing import cut_rows, need_address_bits, row_digits, spaced_lines
+
+_COMMENT = re.compile(rb"//[^\n]*|/\*.*?(?:\*/|\Z)", re.DOTALL)
+_MOST_DIGITS = 256
+_LINE_BYTES = 16
+_NUMBERS = re.compile(rb"^(?:@[0-9A-Fa-f]{1,16}|[0-9A-Fa-fxXzZ_]+)(?:[ \t]+[0-9A-Fa-fxXzZ_]+)*[ \t\r]*$", re.MULTILINE)
+_WITHOUT_ADDRESS = 0.3
+
+
+def _without_comments(text: bytes) -> bytes:
+    """Return the text with blanks for comments, lines where they were."""
+    if b"/" not in text:
+        return text
+    return _COMMENT.sub(lambda match: b" " + b"\n" * match[0].count(b"\n"), text)
+
+
+def sniff(source: bytes) -> float:
+    """Tell how surely this is a memory file: all lines are numbers, and there is an '@'."""
+    text = _without_comments(plain(sample_of(source)))
+    lines = sum(1 for line in text.split(b"\n") if line.strip())
+    if not lines:
+        return 0.0
+    found = _NUMBERS.findall(text)
+    has_address = any(line.startswith(b"@") for line in found)
+    words = {len(word) for line in found[:200] for word in line.split() if not word.startswith(b"@")}
+    if not words or max(words) > _MOST_DIGITS or (not has_address and len(words) > 1):
+        return 0.0
+    return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS)
+
+
+def read(source: bytes, hints: Hints) -> Parsed:
+    """Read a memory file; numbers before the first '@' go to 0, or to `hints.base`."""
+    text = _without_comments(plain(source))
+    least, most = _digits(text)
+    word = (most + 1) // 2
+    start = (hints.base or 0) // word
+    style = Style(digits=most, fixed=least == most, unknown=True, start=start)
+    found = collect(text, style)
+    return found.parsed(hints, "record", f"{4 * most}-bit words")
+
+
+def _digits(text: bytes) -> tuple[int, int]:
+    """Return the digits of the shortest and of the longest number."""
+    least, most = _MOST_DIGITS + 1, 0
+    for low, high in number_lengths(text):
+        if 0 < high <= _MOST_DIGITS:
+            least, most = min(least, low), max(most, high)
+    if not most:
+        raise BadInput("holds no numbers of hex digits", advice="check that this is a memory file")
+    return least, most
+
+
+def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
+    """Write words of `options.word` bytes, 16 bytes on a line, an '@' before each piece.
+
+    Bytes that complete the first and last word of a piece but are not in it are written as x.
+    """
+    word = options.word
+    if word not in (1, 2, 4, 8, 16):
+        raise BadValue(f"words of {word} bytes cannot be written", advice="give 1, 2, 4, 8 or 16")
+    need_address_bits(pieces, 32, "a Verilog memory file")
+    per_line = max(word, (options.record or _LINE_BYTES) // word * word)
+    parts = []
+    for group in _by_words(pieces, word):
+        parts.append(b"@%08X\n" % (group[0].first // word))
+        parts += _words(group, word, per_line)
+    return b"".join(parts)
+
+
+def _by_words(pieces: Sequence[Piece], word: int) -> list[list[Piece]]:
+    """Put pieces together that share a word."""
+    groups: list[list[Piece]] = []
+    for piece in pieces:
+        if not piece.data:
+            continue
+        if groups and (groups[-1][-1].first + len(groups[-1][-1].data) - 1) // word == piece.first // word:
+            groups[-1].append(piece)
+        else:
+            groups.append([piece])
+    return groups
+
+
+def _words(group: Sequence[Piece], word: int, per_line: int) -> list[bytes]:
+    """Return the lines of pieces that lie in a row of words."""
+    first = group[0].first // word * word
+    end = -(-(group[-1].first + len(group[-1].data)) // word) * word
+    if len(group) == 1 and first == group[0].first and end == first + len(group[0].data):
+        return [spaced_lines(rows, word) for _, rows in cut_rows(group, per_line)]
+    digits = np.full(2 * (end - first), ord("x"), np.uint8)
+    for piece in group:
+        at = 2 * (piece.first - first)
+        digits[at : at + 2 * len(piece.data)] = row_digits(np.frombuffer(piece.data, np.uint8).reshape(1, -1))[0]
+    text = digits.tobytes()
+    words = [text[i : i + 2 * word] for i in range(0, len(text), 2 * word)]
+    many = per_line // word
+    return [b" ".join(words[i : i + many]) + b"\n" for i in range(0, len(words), many)]
+
+
+FORMAT = Format(
+    name="verilog-memory",
+    title="Verilog memory file",
+    standard="IEEE 1364-2005, section 17.2.8",
+    suffixes=(".vmem", ".mem", ".readmemh"),
+    sniff=sniff,
+    read=read,
+    write=write,
+)
