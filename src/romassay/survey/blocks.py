@@ -14,7 +14,7 @@ import numpy as np
 from romassay.reading import Index
 from romassay.survey.bus import CONTENT, STRUCTURED, Ground
 from romassay.survey.pairs import Masks, Pairs
-from romassay.survey.stack import GRANULE_LINES, Bools, Consensus
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
 
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
@@ -57,9 +57,17 @@ class _Fill:
         return none
 
 
-def _edges(told: Bools) -> tuple[Index, Index]:
-    """Return for each granule how many of its first and of its last bytes say nothing."""
-    return np.argmax(told, axis=1), np.argmax(told[:, ::-1], axis=1)
+def _edges(told: Bools, said: Consensus, based: Ground, granules: Index) -> tuple[Index, Index]:
+    """Return for each granule how ragged its content's first and last edge is, in bytes.
+
+    That is how many of its first or last bytes say nothing, or that a byte or two stand in the granule beside it.
+    """
+    odd = (based.predicted & said.sure & (said.against == 0) & (said.value != based.prediction)).any(axis=1)
+    beside = np.diff(granules) == 1
+    lead, trail = np.argmax(told, axis=1), np.argmax(told[:, ::-1], axis=1)
+    lead[1:] += GRANULE * (odd[:-1] & beside)
+    trail[:-1] += GRANULE * (odd[1:] & beside)
+    return lead, trail
 
 
 def grow(evidence: Pairs, said: Consensus, based: Ground, bits: int, highest: int) -> Grown:
@@ -76,7 +84,7 @@ def grow(evidence: Pairs, said: Consensus, based: Ground, bits: int, highest: in
     told = based.told(said)
     content = based.state == CONTENT
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
-    lead, trail = _edges(told)
+    lead, trail = _edges(told, said, based, evidence.blocks)
     count = len(evidence.blocks)
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
     cap = np.full(count, bits, np.int64)

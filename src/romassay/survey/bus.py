@@ -24,6 +24,9 @@ FILLINGS = (0x00, 0xFF)
 LONG_RUN = 4
 """Granules of one other value that no ROM fills itself with."""
 
+FADES = 16
+"""Granules over which a charge may fade."""
+
 BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN, CONTENDED = range(7)
 """What a granule holds: the floating bus; something as regular that is not this bus (a blank tail, a table of zeros);
 something that a memory said; something that changes from reading to reading; host memory; nothing known; host memory against which something drives."""
@@ -237,8 +240,29 @@ def ground(
         predicted = predicted | empty.sure
         state = _against_empty(said, state, regular, empty, driven)
     state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
+    if model.sources:
+        state[_fading(said, granules, state, prediction & np.uint8(driven))] = BUS
     state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
     return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model)
+
+
+def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes) -> Bools:
+    """Return the granules after a chip's last byte in which its charges fade towards the floating bus, bool[G].
+
+    Every byte there differs from the bus only in bits in which that last byte did.
+    """
+    out = np.zeros(len(granules), np.bool_)
+    speaks = (state == CONTENT) | (state == VOLATILE)
+    next_to = np.flatnonzero((np.diff(granules) == 1) & (state[:-1] == CONTENT) & speaks[1:]) + 1
+    next_to = next_to[granules[next_to] % 2 == 0]
+    for at in next_to:
+        left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
+        for here in range(at, min(at + FADES, len(granules))):
+            off = (said.value[here] ^ prediction[here])[said.seen[here] > 0]
+            if left.bit_count() > 6 or (off & ~np.uint8(left)).any() or granules[here] - granules[at] != here - at:  # noqa: PLR2004
+                break
+            out[here] = speaks[here]
+    return out
 
 
 def registers(said: Consensus, based: Ground) -> Bools:

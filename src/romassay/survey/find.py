@@ -203,6 +203,8 @@ def _functions(scene: _Scene, grown: Grown, part: Part | None, size: int | None)
     claimed = np.zeros(len(scene.stacked.granules), np.bool_)
     content = scene.based.state == CONTENT
     accepted: list[Closed] = []
+    hidden = np.isin(scene.based.state, (HOST, CONTENDED))
+    clear = replace(scene.said, sure=scene.said.sure & ~hidden[:, None])
     for level, block in _candidates(scene, grown, part, size):
         if len(accepted) >= MOST_FUNCTIONS:
             break
@@ -213,7 +215,7 @@ def _functions(scene: _Scene, grown: Grown, part: Part | None, size: int | None)
         if len(mine) * GRANULE < SMALLEST_ROM and not _repeats(scene, level, block):
             continue
         evidence, masks = _level(scene, level)
-        closed = close(scene.stacked, scene.said, scene.based, scene.told, evidence, masks, block)
+        closed = close(scene.stacked, clear, scene.based, scene.told, evidence, masks, block)
         if not _stands(scene, closed, part, size):
             continue
         accepted.append(closed)
