@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, Protocol
@@ -55,6 +56,18 @@ class Assay:
     def image(self) -> Image | None:
         """The image of the first ROM, or None where nothing was found."""
         return self.images[0] if self.images else None
+
+    def __repr__(self) -> str:
+        """One line for a notebook: verdict, what was found, where, and its CRC-32."""
+        image = self.image
+        if image is None:
+            return f"<Assay {self.verdict}: no ROM in {len(self.readings.readings)} reading(s)>"
+        function = self.survey.functions[image.function]
+        first = min((copy.first for copy in function.copies), default=function.cube.value)
+        return (
+            f"<Assay {self.verdict}: ROM of {len(image)} bytes at {first:04X}, {len(function.copies)} copies, "
+            f"CRC-32 {zlib.crc32(bytes(image)):08x}>"
+        )
 
 
 class HasReadings(Protocol):
