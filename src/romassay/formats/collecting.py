@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from romassay.formats.model import MAX_LEFT, Hints, Left, Parsed
-from romassay.formats.passes import Lost, Track, parsed_from
+from romassay.formats.tracks import Lost, Track, parsed_from
 from romassay.formats.records import MAX_DAMAGED, shorten
 from romassay.reading import Unit
 

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
-from romassay.formats.passes import ADDRESS_SPACE, Lost, Track, parsed_from
+from romassay.formats.tracks import ADDRESS_SPACE, Lost, Track, parsed_from
 from romassay.formats.records import (
     GOOD,
     WRONG_FORM,
@@ -123,9 +123,10 @@ def _bases(found: Scan) -> tuple[Index, Index, Mask]:
         base[linear] = found.extra[latest[linear]] << 16
         limit[segment] = base[segment] + _SEGMENT_SIZE
     doubt = np.full(n + 1, -1, np.int64)
-    for item in found.damaged:
-        if _may_set_a_base(item):
-            doubt[item.after] = item.after
+    if setters.any():
+        doubt[_where_a_base_may_be_lost(found, setters | anew)] = 0
+    doubt[[item.after for item in found.damaged if _may_set_a_base(item)]] = 0
+    doubt = np.where(doubt < 0, doubt, np.arange(n + 1))
     if found.damaged_total > len(found.damaged) and setters.any():
         sure[found.damaged[-1].after :] = False
     return base, limit, sure & (np.maximum.accumulate(doubt[:n]) <= latest)
@@ -138,12 +139,33 @@ def _has(setters: Mask, latest: Index) -> Mask:
 def _may_set_a_base(item: Damaged) -> bool:
     """Tell whether a damaged record may have been one of type 02 or 04: then what follows has no certain address."""
     head, length = item.digits[:8], len(item.digits)
+    if head in ("02000002", "02000004"):
+        return True
     if length > 16:
         return False
     if length < 12:
         return head.startswith("02")
     likeness = (sum(a != b for a, b in zip(head, whole, strict=True)) for whole in ("02000002", "02000004"))
     return min(likeness) <= 2
+
+
+def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:
+    """Return the records, in a log with base records, before which one may be missing without a trace.
+
+    That is where, behind something damaged, the offset does not go on to within reach of the one before; and where it
+    goes over the end of 64 KiB to 0.
+    """
+    rows = np.flatnonzero((found.kind == DATA) & (found.count > 0))
+    if len(rows) < 2:
+        return rows[:0]
+    end = (found.address + found.count)[rows[:-1]]
+    step = found.address[rows[1:]] - end
+    damaged = np.searchsorted([item.after for item in found.damaged], rows, "right")
+    between = np.diff(damaged)
+    same_base = np.diff(np.cumsum(breaks)[rows]) == 0
+    out_of_reach = (between > 0) & ((step < 0) | (step > 255 * (between + 1)))
+    over_the_end = (end == _SEGMENT_SIZE) & (found.address[rows[1:]] == 0)
+    return rows[1:][same_base & (out_of_reach | over_the_end)]
 
 
 def _claim(digits: str, base: int) -> tuple[int, int] | None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from romassay.errors import BadInput, BadValue
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.passes import ADDRESS_SPACE, address_bits
+from romassay.formats.tracks import ADDRESS_SPACE, address_bits
 from romassay.reading import Reading, Source
 
 

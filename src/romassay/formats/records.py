@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.formats.model import MAX_LEFT, Left
-from romassay.formats.passes import Lost, Track
+from romassay.formats.tracks import Lost, Track
 from romassay.reading import Bytes, Index
 
 Text = npt.NDArray[np.uint8]
@@ -38,7 +38,8 @@ MAX_DAMAGED = 100_000
 _BLOCK = 1 << 20
 _SHOWN = 100
 _MAX_DIGITS = 600
-_NEWLINE, _RETURN, _BLANK = 10, 13, 32
+_TAB, _NEWLINE, _RETURN, _BLANK = 9, 10, 13, 32
+_SHORTEST = 10
 _CONTROLS = bytes(sorted({*range(32), 127} - {9, 10, 13}))
 _STRIP_BIT_7 = bytes(i & 0x7F for i in range(256))
 
@@ -427,7 +428,7 @@ def _is_damage(marks: _Marks, grammar: Grammar) -> Mask:
     after_at = at + 1 + digits
     after = np.where(after_at < len(block), block[np.minimum(after_at, len(block) - 1)], _NEWLINE)
     stands_alone = (before <= _BLANK) & (digits >= grammar.lead + 2 * grammar.head)
-    is_a_line = (before == _NEWLINE) & ((after == _NEWLINE) | (after == _RETURN)) & (digits > 0)
+    is_a_line = (before == _NEWLINE) & ((digits > 1) | (after == _NEWLINE) | (after == _RETURN)) & (digits > 0)
     of_record_length = (marks.verdict == WRONG_SUM) | (marks.verdict == WRONG_FORM)
     damage: Mask = stands_alone | is_a_line | of_record_length
     if grammar.lead:
@@ -471,7 +472,8 @@ def _keep_left(
     np.maximum.at(worst, index[damaged], marks.verdict[damaged])
     left = np.flatnonzero(ink > covered)
     at, digits = _lost_marks(block, starts[left], others, grammar)
-    lost = (digits > 0) & ~has_record[left] & (worst[left] == 0)
+    without = ~has_record[left] & (worst[left] == 0)
+    lost = without & ((digits > 0) | _like_a_record(block, starts, ink, others)[left])
     worst[left[lost]] = NO_MARK
     shown = left[1:] if len(left) and top + int(left[0]) == state.left_line else left
     for i in shown[: max(0, MAX_LEFT - len(state.left))].tolist():
@@ -487,7 +489,7 @@ def _keep_left(
 def _lost_marks(block: Text, starts: Index, others: Index, grammar: Grammar) -> tuple[Index, Index]:
     """Look for records at the starts of lines whose mark is missing or is another character.
 
-    Return where the mark should stand, and the number of digits behind it: 0 where there is no record.
+    Return where the mark should stand, and the number of digits behind it: 0 where that is not what a record has.
     """
     stops = np.append(others, len(block))
     at = starts - (stops[np.searchsorted(stops, starts)] > starts)
@@ -497,6 +499,16 @@ def _lost_marks(block: Text, starts: Index, others: Index, grammar: Grammar) -> 
     if len(full):
         fits[full] = _wanted(block, at[full], grammar) == digits[full]
     return at, np.where(fits, digits, 0)
+
+
+def _like_a_record(block: Text, starts: Index, ink: Index, others: Index) -> Mask:
+    """Tell lines that are as long as a record and hold digits without blanks, but for a few characters."""
+    characters = block[others]
+    line_of = np.searchsorted(starts, others, "right") - 1
+    other_ink = np.bincount(line_of[characters > _BLANK], minlength=len(starts))
+    blanks = np.bincount(line_of[(characters == _BLANK) | (characters == _TAB)], minlength=len(starts))
+    alike: Mask = (ink >= _SHORTEST) & (blanks == 0) & (4 * other_ink <= ink)
+    return alike
 
 
 def _left(line: int, text: str, verdict: int, has_record: bool) -> Left:

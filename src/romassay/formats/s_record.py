@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
-from romassay.formats.passes import ADDRESS_SPACE, parsed_from
+from romassay.formats.tracks import ADDRESS_SPACE, parsed_from
 from romassay.formats.records import (
     GOOD,
     WRONG_FORM,
@@ -95,12 +95,12 @@ def _notes(found: Scan) -> tuple[Left, ...]:
 def _claim(digits: str) -> tuple[int, int] | None:
     """Return the first and last address of a damaged record, by its own word."""
     kind = int(digits[:1] or "0", 16)
-    if kind not in _DATA or len(digits) < 3 or len(digits) != 3 + 2 * int(digits[1:3], 16):
-        return None
-    wide = 2 * _ADDRESS_BYTES[kind]
-    first = int(digits[3 : 3 + wide], 16)
+    wide = 2 * _ADDRESS_BYTES.get(kind, 0)
     length = (len(digits) - 5 - wide) // 2
-    return (first, first + length - 1) if length > 0 else None
+    if kind not in _DATA or length < 1 or len(digits) != 3 + 2 * int(digits[1:3], 16):
+        return None
+    first = int(digits[3 : 3 + wide], 16)
+    return first, first + length - 1
 
 
 def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from romassay.formats.collecting import Collector, numbered_lines
-from romassay.formats.passes import ADDRESS_SPACE
+from romassay.formats.tracks import ADDRESS_SPACE
 
 _HEX_DIGITS = b"0123456789ABCDEFabcdef"
 _UNKNOWN_DIGITS = b"xXzZ?"

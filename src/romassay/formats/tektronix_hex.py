@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.passes import parsed_from
+from romassay.formats.tracks import parsed_from
 from romassay.formats.records import (
     GOOD,
     WRONG_FORM,
