@@ -152,7 +152,8 @@ def table(marks: list[Mark]) -> str:
     for m in marks:
         groups[m.category].append(m)
     head = f"{'category':22} {'n':>5} {'recov':>5} {'image%':>6} {'decode%':>7} {'rest%':>5} {'first%':>6}"
-    head += f" {'weak%':>5} {'conf%':>5} {'fatal':>5} {'undue':>5} {'crash':>5} {'other':>5} {'s med':>6} {'s max':>6} {'MB max':>6}"
+    head += f" {'weak%':>5} {'conf%':>5} {'fatal':>5} {'undue':>5} {'crash':>5} {'other':>5}"
+    head += f" {'s med':>6} {'s max':>6} {'MB max':>6}"
     rows = [head]
     for name in [*(c for c in CATEGORIES if c in groups), "all"]:
         some = groups[name] if name != "all" else marks
