@@ -19,9 +19,9 @@ import numpy as np
 
 from romassay.formats.collecting import Collector, numbered_lines
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import ADDRESS_SPACE
 from romassay.formats.records import plain
 from romassay.formats.sniffing import sample_of
+from romassay.formats.tracks import ADDRESS_SPACE
 from romassay.formats.writing import cut_rows, need_address_bits
 from romassay.reading import Bytes
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from romassay.formats.model import MAX_LEFT, Hints, Left, Parsed
-from romassay.formats.tracks import Lost, Track, parsed_from
 from romassay.formats.records import MAX_DAMAGED, shorten
+from romassay.formats.tracks import Lost, Track, parsed_from
 from romassay.reading import Unit
 
 _CHUNK = 1 << 16

@@ -14,7 +14,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import ADDRESS_SPACE, Lost, Track, parsed_from
 from romassay.formats.records import (
     GOOD,
     WRONG_FORM,
@@ -31,6 +30,7 @@ from romassay.formats.records import (
     scan,
 )
 from romassay.formats.sniffing import share_of_records
+from romassay.formats.tracks import ADDRESS_SPACE, Lost, Track, parsed_from
 from romassay.formats.writing import (
     address_columns,
     byte_column,
@@ -99,9 +99,10 @@ def _track(found: Scan) -> Track:
     before = np.r_[0, np.cumsum(taken + wraps.astype(np.int64))]
     lost = losses(found, before, lambda item: _claim(item.digits, int(base[item.after - 1]) if item.after else 0))
     value = found.value
-    if not sure.all():
+    unsure = is_data & ~sure
+    if unsure.any():
         value = value[np.repeat(taken[is_data], found.count[is_data])]
-        lost = _with_unsure(lost, found, is_data & ~sure, before)
+        lost = _with_unsure(lost, found, unsure, before)
     first, count, line = start[taken], found.count[taken], found.line[taken]
     if wraps.any():
         back = np.where(limit == ADDRESS_SPACE, 0, base)[taken]
@@ -165,7 +166,8 @@ def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:
     same_base = np.diff(np.cumsum(breaks)[rows]) == 0
     out_of_reach = (between > 0) & ((step < 0) | (step > 255 * (between + 1)))
     over_the_end = (end == _SEGMENT_SIZE) & (found.address[rows[1:]] == 0)
-    return rows[1:][same_base & (out_of_reach | over_the_end)]
+    found_there: Index = rows[1:][same_base & (out_of_reach | over_the_end)]
+    return found_there
 
 
 def _claim(digits: str, base: int) -> tuple[int, int] | None:

@@ -13,7 +13,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import ADDRESS_SPACE, parsed_from
 from romassay.formats.records import (
     GOOD,
     WRONG_FORM,
@@ -29,6 +28,7 @@ from romassay.formats.records import (
     track_of,
 )
 from romassay.formats.sniffing import share_of_records
+from romassay.formats.tracks import ADDRESS_SPACE, parsed_from
 from romassay.formats.writing import (
     address_columns,
     byte_column,

@@ -15,9 +15,9 @@ import numpy as np
 
 from romassay.formats.collecting import Collector
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import ADDRESS_SPACE
 from romassay.formats.records import plain
 from romassay.formats.sniffing import sample_of
+from romassay.formats.tracks import ADDRESS_SPACE
 from romassay.formats.writing import cut_rows, last_address, need_address_bits, row_digits
 from romassay.reading import Bytes, Index
 

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import parsed_from
 from romassay.formats.records import (
     GOOD,
     WRONG_FORM,
@@ -26,6 +25,7 @@ from romassay.formats.records import (
     track_of,
 )
 from romassay.formats.sniffing import share_of_records
+from romassay.formats.tracks import parsed_from
 from romassay.formats.writing import address_columns, byte_column, cut_rows, hex_lines, need_address_bits
 from romassay.reading import Bytes, Index
 
