@@ -13,7 +13,7 @@ import numpy as np
 
 from romassay.reading import Index
 from romassay.survey.bus import CONTENT, STRUCTURED, Ground
-from romassay.survey.pairs import Masks, Pairs
+from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
 
 STRAY = 0.1
@@ -70,17 +70,17 @@ def _edges(told: Bools, said: Consensus, based: Ground, granules: Index) -> tupl
     return lead, trail
 
 
-def grow(evidence: Pairs, said: Consensus, based: Ground, bits: int, highest: int) -> Grown:
+def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int) -> Grown:
     """Grow blocks from granules.
 
     Args:
-        evidence: pairs at the granules' level.
+        ladder: the evidence at every block size.
         said: what the readings say.
         based: what each granule holds.
         bits: lines of the bus.
         highest: log2 of the largest size to try.
     """
-    again, other = evidence.masks()
+    evidence, (again, other) = ladder.at(GRANULE_LINES)
     told = based.told(said)
     content = based.state == CONTENT
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
@@ -92,13 +92,12 @@ def grow(evidence: Pairs, said: Consensus, based: Ground, bits: int, highest: in
     fill_before = _fill(evidence.blocks, filled, content, lead, trail, GRANULE_LINES)
     blocks_before = evidence.blocks
     cap = _capped(cap, again, np.arange(count), content, GRANULE_LINES)
-    pooled = evidence
     for size in range(GRANULE_LINES + 1, highest + 1):
-        pooled = pooled.pooled()
+        pooled, (block_again, _) = ladder.at(size)
         at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
         belongs = filled & (cap >= size)
         fill = _fill(evidence.blocks, belongs, content, lead, trail, size, at, len(pooled.blocks))
-        valid, block_again = _one_thing(pooled, at, content, belongs, size)
+        valid = _one_thing(pooled, at, content, belongs, size)
         valid &= _halves_fit(pooled.blocks, blocks_before, valid_before, fill_before, size)
         mine = belongs & valid[at]
         level[mine & content] = size
@@ -145,20 +144,24 @@ def _fill(
     return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat, plain)
 
 
-def _one_thing(pooled: Pairs, at: Index, content: Bools, belongs: Bools, size: int) -> tuple[Bools, Masks]:
-    """Tell which blocks behave as one thing, and across which lines they repeat."""
-    again, other = pooled.states()
-    block_again, _ = pooled.masks()
+def _one_thing(pooled: Pairs, at: Index, content: Bools, belongs: Bools, size: int) -> Bools:
+    """Tell which blocks behave as one thing."""
     inner = size - GRANULE_LINES
     amount = pooled.granules
     few = STRAY * amount
-    mixed = np.minimum(pooled.repeating, pooled.differing)[inner:] > STRAY * (pooled.repeating + pooled.differing)[inner:]
-    repeats = again[:inner] | ((pooled.repeating[:inner] > few) & ~other[:inner])
     foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
-    upper = pooled.upper[:inner]
-    both_levels = (upper >= 2) & (pooled.content - upper >= 2)  # noqa: PLR2004
-    valid = (amount > 0) & ~mixed.any(axis=0) & ~repeats.any(axis=0) & (foreign <= few) & both_levels.all(axis=0)
-    return valid, block_again
+    valid: Bools = (amount > 0) & (foreign <= few)
+    for row in range(len(pooled.telling)):
+        repeating, differing = pooled.repeating[row], pooled.differing[row]
+        if row >= inner:
+            total = repeating.astype(np.int64) + differing
+            valid &= np.minimum(repeating, differing) <= STRAY * total
+            continue
+        again, other = pooled.across(row)
+        upper = pooled.upper[row]
+        valid &= ~again & ((repeating <= few) | other)
+        valid &= (upper >= 2) & (pooled.content - upper >= 2)  # noqa: PLR2004
+    return valid
 
 
 def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: int) -> Bools:

@@ -112,15 +112,15 @@ class BusModel:
 
     def predict(self, granules: Index) -> Bytes:
         """Return what the bus says at every address of the granules, uint8[G, 16]."""
-        address = granules[:, None] * GRANULE + _POSITIONS
-        out = np.zeros(address.shape, np.uint8)
+        out = np.zeros((len(granules), GRANULE), np.uint8)
         for bit, source in enumerate(self.sources):
-            if isinstance(source, int):
-                line = source if source >= 0 else -1 - source
-                level = (address >> line & 1) ^ (source < 0)
-            else:
-                level = np.full(address.shape, int(source))
-            out |= (level << bit).astype(np.uint8)
+            if isinstance(source, str):
+                out |= np.uint8(int(source) << bit)
+                continue
+            line = source if source >= 0 else -1 - source
+            inside = line < GRANULE_LINES
+            level = _POSITIONS >> line & 1 if inside else granules[:, None] >> (line - GRANULE_LINES) & 1
+            out |= ((level ^ (source < 0)) << bit).astype(np.uint8)
         return out
 
 

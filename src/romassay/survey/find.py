@@ -28,7 +28,7 @@ from romassay.survey.bus import (
 )
 from romassay.survey.cubes import Closed, blank_neighbour, close, contents
 from romassay.survey.model import Copy, Function, ReadNext, Region, RegionKind, Survey
-from romassay.survey.pairs import Masks, Pairs, pairs
+from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, granules_seen, stack
 
 MOST_FUNCTIONS = 24
@@ -47,7 +47,7 @@ class _Scene:
     told: Bools
     driven: int
     undriven: int
-    levels: dict[int, tuple[Pairs, tuple[Masks, Masks]]]
+    ladder: Ladder
 
 
 def survey(readings: ReadingSet, *, part: Part | None = None, size: int | None = None) -> Survey:
@@ -79,9 +79,7 @@ def _rom_size(part: Part | None, size: int | None) -> int | None:
     return max(f.size for f in roms) if roms else size
 
 
-def _look(
-    readings: ReadingSet, specimen: Sequence[object], granules: Index, highest: int
-) -> tuple[_Scene, Grown]:
+def _look(readings: ReadingSet, specimen: Sequence[object], granules: Index, highest: int) -> tuple[_Scene, Grown]:
     """Lay the readings over each other, learn the bus, and compare everything with itself."""
     chosen = readings.with_role("specimen") or tuple(specimen)  # type: ignore[arg-type]
     bits = readings.address_bits
@@ -107,11 +105,12 @@ def _look(
     if not (based.state == CONTENT).any() and follows:
         based.state[based.state == STRUCTURED] = CONTENT
     quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
-    evidence = pairs(stacked, said, based, quiet=quiet)
-    grown = grow(evidence, said, based, bits, highest)
-    levels = {GRANULE_LINES: (evidence, evidence.masks())}
-    fixed = 0 if undriven is None else int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
-    return _Scene(stacked, said, based, based.told(said), driven, fixed, levels), grown
+    ladder = Ladder(pairs(stacked, said, based, quiet=quiet))
+    grown = grow(ladder, said, based, bits, highest)
+    fixed = (
+        0 if undriven is None else int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
+    )
+    return _Scene(stacked, said, based, based.told(said), driven, fixed, ladder), grown
 
 
 def _undriven(readings: ReadingSet, granules: Index) -> np.ndarray[tuple[int, int], np.dtype[np.uint8]] | None:
@@ -161,14 +160,6 @@ def _by_session(
     )
 
 
-def _level(scene: _Scene, level: int) -> tuple[Pairs, tuple[Masks, Masks]]:
-    """Return the evidence pooled to a block size."""
-    if level not in scene.levels:
-        pooled = _level(scene, level - 1)[0].pooled()
-        scene.levels[level] = (pooled, pooled.masks())
-    return scene.levels[level]
-
-
 def _candidates(scene: _Scene, grown: Grown, part: Part | None, size: int | None) -> list[tuple[int, int]]:
     """Return (level, block) of the blocks that are one thing, the most telling first."""
     content = scene.based.state == CONTENT
@@ -181,7 +172,7 @@ def _candidates(scene: _Scene, grown: Grown, part: Part | None, size: int | None
         found = _promoted(found, declared.bit_length() - 1, part)
     ranked = []
     for level_of, block in dict.fromkeys(found):
-        evidence, (again, _) = _level(scene, level_of)
+        evidence, (again, _) = scene.ladder.at(level_of)
         row = int(np.searchsorted(evidence.blocks, block))
         above = int(again[row]) & ~((1 << level_of) - 1)
         ranked.append((above.bit_count(), level_of, int(evidence.content[row]), -block))
@@ -214,7 +205,7 @@ def _functions(scene: _Scene, grown: Grown, part: Part | None, size: int | None)
             continue
         if len(mine) * GRANULE < SMALLEST_ROM and not _repeats(scene, level, block):
             continue
-        evidence, masks = _level(scene, level)
+        evidence, masks = scene.ladder.at(level)
         closed = close(scene.stacked, clear, scene.based, scene.told, evidence, masks, block)
         if not _stands(scene, closed, part, size):
             continue
@@ -224,7 +215,7 @@ def _functions(scene: _Scene, grown: Grown, part: Part | None, size: int | None)
 
 
 def _repeats(scene: _Scene, level: int, block: int) -> bool:
-    evidence, (again, _) = _level(scene, level)
+    evidence, (again, _) = scene.ladder.at(level)
     return bool(int(again[int(np.searchsorted(evidence.blocks, block))]) >> level)
 
 
@@ -413,9 +404,7 @@ _STATE_KINDS: dict[int, RegionKind] = {
 }
 
 
-def _regions(
-    scene: _Scene, functions: list[tuple[Function, Closed]], readings: ReadingSet
-) -> tuple[Region, ...]:
+def _regions(scene: _Scene, functions: list[tuple[Function, Closed]], readings: ReadingSet) -> tuple[Region, ...]:
     """Cut everything that was read into regions."""
     granules = scene.stacked.granules
     owner = np.full(len(granules), -1, np.int64)
@@ -425,7 +414,9 @@ def _regions(
         for index, copy in enumerate(function.copies):
             at = _granules_of(scene, item.level, (copy.first >> item.level,))
             owner[at], seat_of[at], fought[at] = number, index, copy.contended
-    label = scene.based.state.astype(np.int64) + 16 * (owner + 1) + (seat_of + 1 << 20) + (fought.astype(np.int64) << 60)
+    label = (
+        scene.based.state.astype(np.int64) + 16 * (owner + 1) + (seat_of + 1 << 20) + (fought.astype(np.int64) << 60)
+    )
     plain = np.where(owner >= 0, label & ~15, label)
     new = np.flatnonzero(np.r_[True, (plain[1:] != plain[:-1]) | (np.diff(granules) != 1)])
     ends = np.r_[new[1:], len(granules)] - 1
@@ -459,8 +450,10 @@ def _clipped(regions: list[Region], seen: Sequence[Range], excluded: Sequence[Ra
             at += 1
     merged: list[Region] = []
     for item in out:
-        if merged and replace(merged[-1], last=item.last) == replace(item, first=merged[-1].first) and (
-            merged[-1].last + 1 == item.first
+        if (
+            merged
+            and replace(merged[-1], last=item.last) == replace(item, first=merged[-1].first)
+            and (merged[-1].last + 1 == item.first)
         ):
             merged[-1] = replace(merged[-1], last=item.last)
         else:

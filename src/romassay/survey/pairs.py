@@ -5,7 +5,7 @@ Counted granule by granule, then pooled over blocks of any size: this is the who
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -16,14 +16,13 @@ from romassay.survey.stack import GRANULE_LINES, Bools, Consensus, Stack
 
 SAME_SHARE = 0.8
 """Of the bytes that can tell, so many must match for two blocks to be copies: a line that spoils one character in a
-hundred leaves 0.92 in a single reading."""
-
-OTHER_SHARE = 0.5
+hundred leaves 0.92 in a single reading. Half or less, and they are not."""
 
 EVIDENCE = 4
 """Telling bytes needed before a comparison counts."""
 
 Masks = npt.NDArray[np.int64]
+Table = npt.NDArray[np.unsignedinteger]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,61 +32,95 @@ class Pairs:
     Attributes:
         level: log2 of the block's size.
         blocks: int64[B], block numbers (address >> level), sorted.
-        telling: int32[L, B], bytes that can tell, of a block against its partner across line `A4 + row`; for a line
+        telling: counts[L, B], bytes that can tell, of a block against its partner across line `A4 + row`; for a line
             inside the block, of its one half against the other.
-        same: int32[L, B], those of them that match.
-        firm: int32[L, B], those that differ beyond what noise explains.
-        content: int32[B], bytes of the block that say more than the bus.
-        repeating: int32[L, B], granules with content that repeat across the line, as far as each can tell by itself.
-        differing: int32[L, B], granules with content across the line from which something else stands.
-        granules: int32[B], granules with content.
-        upper: int32[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
+        same: counts[L, B], those of them that match.
+        firm: counts[L, B], those that differ beyond what noise explains.
+        content: counts[B], bytes of the block that say more than the bus.
+        repeating: counts[L, B], granules with content that repeat across the line, as far as each can tell by itself.
+        differing: counts[L, B], granules with content across the line from which something else stands.
+        granules: counts[B], granules with content.
+        upper: counts[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
         needed: firm differences that it takes to tell two blocks apart that are else alike.
     """
 
     level: int
     blocks: Index
-    telling: npt.NDArray[np.int32]
-    same: npt.NDArray[np.int32]
-    firm: npt.NDArray[np.int32]
-    content: npt.NDArray[np.int32]
-    upper: npt.NDArray[np.int32]
-    repeating: npt.NDArray[np.int32]
-    differing: npt.NDArray[np.int32]
-    granules: npt.NDArray[np.int32]
+    telling: Table
+    same: Table
+    firm: Table
+    content: Table
+    upper: Table
+    repeating: Table
+    differing: Table
+    granules: Table
     needed: int
 
-    def states(self) -> tuple[Bools, Bools]:
-        """Return across which lines each block repeats, and across which something else stands; two bool[L, B]."""
-        enough = self.telling >= EVIDENCE
-        again = enough & (self.same >= SAME_SHARE * self.telling)
-        near = again & (self.firm >= self.needed)
-        other = (enough & (self.same <= OTHER_SHARE * self.telling)) | near
+    def across(self, row: int) -> tuple[Bools, Bools]:
+        """Return which blocks repeat across line `A4 + row`, and across which something else stands; two bool[B]."""
+        telling, same = self.telling[row].astype(np.int64), self.same[row].astype(np.int64)
+        enough = telling >= EVIDENCE
+        again = enough & (same * 5 >= telling * 4)
+        near = again & (self.firm[row] >= self.needed)
+        other = (enough & (same * 2 <= telling)) | near
         return again & ~near, other
 
     def masks(self) -> tuple[Masks, Masks]:
-        """Return the same as bit masks of bus lines, two int64[B]; a line in neither could not tell."""
-        weights = (1 << (np.arange(len(self.telling), dtype=np.int64) + GRANULE_LINES))[:, None]
-        again, other = self.states()
-        same: Masks = (weights * again).sum(axis=0)
-        differ: Masks = (weights * other).sum(axis=0)
-        return same, differ
+        """Return the lines across which each block repeats, and those across which something else stands.
+
+        Two int64[B] bit masks of bus lines; a line in neither could not tell.
+        """
+        again, other = (np.zeros(len(self.blocks), np.int64) for _ in range(2))
+        for row in range(len(self.telling)):
+            bit = 1 << (row + GRANULE_LINES)
+            for mask, hits in zip((again, other), self.across(row), strict=True):
+                mask[hits] |= bit
+        return again, other
 
     def pooled(self) -> Pairs:
         """Return the same evidence over blocks of twice the size."""
         numbers = self.blocks >> 1
         starts = np.flatnonzero(np.r_[True, numbers[1:] != numbers[:-1]][: len(numbers)])
-        if not len(starts):
-            return replace(self, level=self.level + 1, blocks=numbers)
+        level = self.level + 1
+
+        def add(table: Table) -> Table:
+            return _added(table, starts, _wide_enough(level))
+
         return Pairs(
-            self.level + 1,
+            level,
             numbers[starts],
-            *(np.add.reduceat(table, starts, axis=1) for table in (self.telling, self.same, self.firm)),
-            np.add.reduceat(self.content, starts),
-            *(np.add.reduceat(table, starts, axis=1) for table in (self.upper, self.repeating, self.differing)),
-            np.add.reduceat(self.granules, starts),
+            *(add(table) for table in (self.telling, self.same, self.firm, self.content)),
+            *(add(table) for table in (self.upper, self.repeating, self.differing, self.granules)),
             self.needed,
         )
+
+
+def _wide_enough(level: int) -> type[np.unsignedinteger]:
+    """Return the smallest type that counts the bytes of a block: tables for a large bus are the most that a survey holds."""
+    return np.uint8 if level < 8 else np.uint16 if level < 16 else np.uint32  # noqa: PLR2004
+
+
+def _added(table: Table, starts: Index, kind: type[np.unsignedinteger]) -> Table:
+    """Add up the last axis from each start to the next."""
+    if not len(starts):
+        return table
+    if len(starts) * 2 == table.shape[-1]:
+        return np.add(table[..., 0::2], table[..., 1::2], dtype=kind)
+    return np.add.reduceat(table, starts, axis=-1, dtype=kind)
+
+
+class Ladder:
+    """The evidence at every block size, each pooled once, when it is first asked for."""
+
+    def __init__(self, lowest: Pairs) -> None:
+        self._rungs = [(lowest, lowest.masks())]
+
+    def at(self, level: int) -> tuple[Pairs, tuple[Masks, Masks]]:
+        """Return the pairs and the masks for blocks of 2**level bytes."""
+        while len(self._rungs) <= level - GRANULE_LINES:
+            pooled = self._rungs[-1][0].pooled()
+            self._rungs.append((pooled, pooled.masks()))
+        return self._rungs[level - GRANULE_LINES]
 
 
 def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pairs:
@@ -104,7 +137,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
     content = based.state == CONTENT
     lines = range(GRANULE_LINES, stacked.bits)
     shape = (len(lines), len(stacked.granules))
-    telling, same, firm = (np.zeros(shape, np.int32) for _ in range(3))
+    telling, same, firm, repeating, differing, upper = (np.zeros(shape, np.uint8) for _ in range(6))
     steady = said.firm if not quiet else said.sure & (said.against == 0)
     still = based.state != VOLATILE
     readable = said.sure | (~still[:, None] & (said.seen > 0))
@@ -122,10 +155,10 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         same[row, here] = np.count_nonzero(tells & (differs == 0), axis=1)
         certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)  # noqa: PLR2004
         firm[row, here] = np.count_nonzero(certain, axis=1) * (still[here] & still[there])
-    amount = np.count_nonzero(told, axis=1).astype(np.int32)
-    levels = stacked.granules >> np.arange(len(lines))[:, None] & 1
+    amount = np.count_nonzero(told, axis=1).astype(np.uint8)
+    for row in range(len(lines)):
+        upper[row] = amount * (stacked.granules >> row & 1)
     needed = 1 if len(stacked.value) >= 3 else 2  # noqa: PLR2004
-    none = np.zeros_like(telling)
     alone = Pairs(
         GRANULE_LINES,
         stacked.granules,
@@ -133,11 +166,13 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         same,
         firm,
         amount,
-        (levels * amount).astype(np.int32),
-        none,
-        none,
-        content.astype(np.int32),
+        upper,
+        repeating,
+        differing,
+        content.astype(np.uint8),
         needed,
     )
-    again, other = alone.states()
-    return replace(alone, repeating=(again & content).astype(np.int32), differing=(other & content).astype(np.int32))
+    for row in range(len(lines)):
+        again, other = alone.across(row)
+        repeating[row], differing[row] = again & content, other & content
+    return alone

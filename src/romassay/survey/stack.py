@@ -17,7 +17,8 @@ from romassay.reading import Bytes, Index, Reading
 
 GRANULE_LINES = 4
 GRANULE = 1 << GRANULE_LINES
-_TABLE_LINES = 26
+FEW_STRETCHES = 4096
+"""More separate stretches than this are scattered byte by byte."""
 
 Bools = npt.NDArray[np.bool_]
 Counts = npt.NDArray[np.int32]
@@ -72,7 +73,9 @@ def granules_seen(readings: Sequence[Reading]) -> Index:
     return np.concatenate(parts) if parts else np.zeros(0, np.int64)
 
 
-def stack(readings: Sequence[Reading], bits: int, excluded: Sequence[Range] = (), granules: Index | None = None) -> Stack:
+def stack(
+    readings: Sequence[Reading], bits: int, excluded: Sequence[Range] = (), granules: Index | None = None
+) -> Stack:
     """Lay readings over each other.
 
     Args:
@@ -101,11 +104,13 @@ def _inside(held: Index, item: Range) -> Bools:
 
 def _lay(reading: Reading, held: Index, value: Bytes, known: Bytes) -> None:
     """Write one reading into its plane; what it saw twice with different outcomes is known only where it agrees."""
-    if not len(reading.value) or not len(held):
+    if not len(reading.value) or not len(held) or _laid_in_stretches(reading, held, value, known):
         return
     address = reading.addresses()
-    at = np.minimum(np.searchsorted(held, address >> GRANULE_LINES), len(held) - 1) if _gaps(held) else (
-        (address >> GRANULE_LINES) - held[0]
+    at = (
+        np.minimum(np.searchsorted(held, address >> GRANULE_LINES), len(held) - 1)
+        if _gaps(held)
+        else ((address >> GRANULE_LINES) - held[0])
     )
     inside = (at >= 0) & (at < len(held))
     inside &= held[np.clip(at, 0, len(held) - 1)] == address >> GRANULE_LINES
@@ -117,6 +122,28 @@ def _lay(reading: Reading, held: Index, value: Bytes, known: Bytes) -> None:
     known[flat] = bits
     if len(flat) > np.count_nonzero(known):
         _reconcile(reading, flat, seen, bits, value, known)
+
+
+def _laid_in_stretches(reading: Reading, held: Index, value: Bytes, known: Bytes) -> bool:
+    """Copy a reading whose addresses only go up, stretch by stretch; False where that can't be done."""
+    runs = reading.runs
+    starts = np.flatnonzero(np.r_[True, np.diff(runs[:, 0] - runs[:, 1]) != 0])
+    first = runs[starts, 0]
+    last = runs[np.r_[starts[1:], len(runs)] - 1]
+    end = last[:, 0] + last[:, 2]
+    if len(starts) > FEW_STRETCHES or (first[1:] < end[:-1]).any() or (np.diff(runs[:, 0]) <= 0).any():
+        return False
+    at = np.searchsorted(held, first >> GRANULE_LINES)
+    at_end = np.searchsorted(held, (end - 1) >> GRANULE_LINES)
+    wide = ((end - 1) >> GRANULE_LINES) - (first >> GRANULE_LINES)
+    if (at_end >= len(held)).any() or (held[at_end] != (end - 1) >> GRANULE_LINES).any() or (at_end - at != wide).any():
+        return False
+    bits = reading.known_bits()
+    for place, address, start, stop in zip(at, first, runs[starts, 1], last[:, 1] + last[:, 2], strict=True):
+        to = int(place) * GRANULE + int(address) % GRANULE
+        value[to : to + stop - start] = reading.value[start:stop]
+        known[to : to + stop - start] = bits[start:stop]
+    return True
 
 
 def _gaps(held: Index) -> bool:
