@@ -1,266 +1,637 @@
-"""From records in the order of a log to readings: pass by pass, with what was sent twice and what is missing.
+"""Rows of a dump to readings: which addresses are certain, where a pass ends and another begins, what is missing.
 
-A log may hold several passes. A new pass begins where the same addresses come again behind an end record, or where the
-log falls back to an address it has had and goes on from there as before. A record that comes again with the same bytes
-within a pass is marked as resent: it confirms nothing. One that comes again with other bytes stays an observation.
+An address counts only where something else bears it out: the line before or after it goes on from it, or a sum over the
+line covers it. A line whose address is out of step with its neighbours is a hole, whatever its bytes say.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
-from romassay.errors import BadInput
-from romassay.formats.model import Hints, Left, Parsed
-from romassay.reading import Bytes, Hole, Index, Reading, Source, Unit
+from romassay.formats.layout import Layout
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Rows
+from romassay.formats.sums import KINDS
+from romassay.reading import Hole, Reading, Source, Unit
 
-MAX_PASSES = 1000
-"""Passes that are told apart; what follows stays in the last one."""
+Index = npt.NDArray[np.int64]
+Bool = npt.NDArray[np.bool_]
 
-ADDRESS_SPACE = 1 << 32
+OUT_OF_STEP = "the address is out of step"
+UNREADABLE = "the address can't be read"
+TOO_SHORT = "the line is too short"
+MISSING = "a line is missing"
+TOO_DAMAGED = "the line is too damaged to read"
+NO_PLACE = "nothing says where these bytes belong"
+SQUEEZED = "nothing says how many lines the asterisk stands for"
 
-
-@dataclass(frozen=True, slots=True)
-class Lost:
-    """A stretch of the log that gave no bytes.
-
-    Attributes:
-        at: index of the first data record behind it.
-        line: in the source, from 1.
-        reason: in words.
-        claim: first and last address by its own word, or None. It may be damaged, too: it counts only where it fits
-            its neighbours without a gap.
-    """
-
-    at: int
-    line: int
-    reason: str
-    claim: tuple[int, int] | None = None
+_NEAR = 4
+"""Lines that a host may send again in one go."""
+_MISSING = 256
+"""Lines that may be missing in one place before it is taken for a jump."""
+_MOST_SQUEEZED = 1 << 26
+_FAR_DIGITS = 3
+"""Digits in which an address must differ from the expected one before it can't be that with errors."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Track:
-    """Data records in the order of the log.
+@dataclass(slots=True)
+class Units:
+    """What an address is printed for: a line, or an address with the lines after it that have none.
 
     Attributes:
-        first: int64[n], address of the first byte.
-        count: int64[n], bytes.
-        line: int64[n], line in the source.
-        value: uint8[m], the bytes of all records in a row.
-        known: uint8[m], bits that were seen, or None where all were.
-        ends: int64[k], sorted: how many data records stand before each end record.
-        end_lines: int64[k], the lines of the end records.
-        lost: what was not taken.
+        first: index of its first row.
+        rows: how many rows.
+        address: byte address, below 0 where there is none that can be read.
+        total: bytes.
+        full: bytes if its lines were all full ones; differs from `total` where the last line is short.
+        sound: False where a row of it is damaged or short in the middle.
     """
 
     first: Index
-    count: Index
-    line: Index
-    value: Bytes
-    known: Bytes | None = None
-    ends: Index = field(default_factory=lambda: np.zeros(0, np.int64))
-    end_lines: Index = field(default_factory=lambda: np.zeros(0, np.int64))
-    lost: tuple[Lost, ...] = ()
+    rows: Index
+    address: Index
+    total: Index
+    full: Index
+    sound: Bool
 
 
-def parsed_from(
-    track: Track, hints: Hints, unit: Unit, *, left: Sequence[Left] = (), left_total: int = 0, layout: str = ""
-) -> Parsed:
-    """Return the readings of a log, one for each pass.
+@dataclass(slots=True)
+class Verdicts:
+    """What was decided about units.
 
-    Raises:
-        BadInput: where no data record was taken.
+    Attributes:
+        taken: bool[n].
+        address: int64[n], where its bytes belong; for units not taken where they would, or below 0.
+        reason: for those not taken.
     """
-    if not len(track.value):
-        raise _nothing(track)
-    cuts = _passes(track)
-    start_of = np.cumsum(track.count) - track.count
-    readings = tuple(
-        _reading(track, start_of, number, a, b, hints, unit)
-        for number, (a, b) in enumerate(zip(cuts, [*cuts[1:], len(track.first)], strict=True), 1)
+
+    taken: Bool
+    address: Index
+    reason: dict[int, str] = field(default_factory=dict)
+
+
+def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int | None) -> tuple[Reading, ...]:
+    """Return a reading for each pass.
+
+    Args:
+        rows: in the order of lines.
+        layout: that they were read with.
+        base: address of the first byte, for dumps without addresses.
+        address_bits: lines of the bus, or None to tell from the addresses.
+    """
+    rows = _without_headings(rows, layout)
+    rows = _unsqueezed(rows, layout)
+    units = _units(rows, layout, base)
+    verdicts = _judge(units, rows, layout)
+    placed = _place(units, verdicts, rows, layout)
+    parts = _split(placed, rows, layout)
+    bits = address_bits or _address_bits(placed, layout)
+    return tuple(_reading(part, placed, rows, layout, bits, number) for number, part in enumerate(parts, 1))
+
+
+# --- rows ---------------------------------------------------------------------------------------------------------
+
+
+def _subset(rows: Rows, keep: Bool) -> Rows:
+    places = np.flatnonzero(keep)
+    new = {int(old): i for i, old in enumerate(places)}
+    return Rows(
+        line=rows.line[keep],
+        address=rows.address[keep],
+        start=rows.start[keep],
+        count=rows.count[keep],
+        state=rows.state[keep],
+        checked=rows.checked[keep],
+        value=rows.value,
+        known=rows.known,
+        reasons={new[i]: reason for i, reason in rows.reasons.items() if i in new},
+        foreign=rows.foreign,
+        left=rows.left,
+        left_total=rows.left_total,
     )
-    return Parsed(readings, tuple(left), max(left_total, len(left)), layout)
 
 
-def _nothing(track: Track) -> BadInput:
-    if not track.lost:
-        return BadInput("holds no data records", advice="check that the log holds the dump itself")
-    worst = track.lost[0]
-    return BadInput(f"holds no whole record: {worst.reason} on line {worst.line}", advice="read the chip again")
+def _without_headings(rows: Rows, layout: Layout) -> Rows:
+    """Drop lines without an address that number the columns, where text or a blank line stands before them."""
+    if layout.where == "line" or layout.line_bytes < 4:
+        return rows
+    heading = np.arange(layout.line_bytes, dtype=np.uint8)
+    after_text = np.concatenate([[True], np.diff(rows.line) > 1])
+    candidates = np.flatnonzero(after_text & (rows.address == -1) & (rows.count == layout.line_bytes))
+    keep = np.ones(len(rows), np.bool_)
+    for i in candidates:
+        start = rows.start[i]
+        keep[i] = not np.array_equal(rows.value[start : start + rows.count[i]], heading)
+    return rows if keep.all() else _subset(rows, keep)
 
 
-def address_bits(last: int, hints: Hints) -> int:
-    """Return the lines of the bus: as the person says, else 16, or as many as the last address needs."""
-    return hints.address_bits or max(16, last.bit_length())
+def _unsqueezed(rows: Rows, layout: Layout) -> Rows:
+    """Give each asterisk the bytes of the lines that it stands for, where both ends are certain."""
+    stars = np.flatnonzero(rows.state == STAR)
+    if not len(stars):
+        return rows
+    count, address = rows.count.copy(), rows.address.copy()
+    start, reasons = rows.start.copy(), dict(rows.reasons)
+    pieces = [rows.value]
+    size = len(rows.value)
+    budget = _MOST_SQUEEZED
+    for i in stars:
+        length = _squeezed_length(rows, int(i), layout)
+        if length is None or length > budget:
+            address[i] = -2
+            reasons[int(i)] = SQUEEZED
+            continue
+        budget -= length
+        before = rows.value[rows.start[i - 1] : rows.start[i - 1] + rows.count[i - 1]]
+        pieces.append(np.tile(before, length // len(before)))
+        start[i], count[i], address[i] = size, length, rows.address[i - 1] + rows.count[i - 1]
+        size += length
+    known = (
+        None if rows.known is None else np.concatenate([rows.known, np.full(size - len(rows.value), 0xFF, np.uint8)])
+    )
+    state = np.where((rows.state == STAR) & (count > 0), CLEAN, rows.state).astype(np.uint8)
+    return Rows(
+        rows.line,
+        address,
+        start,
+        count,
+        state,
+        rows.checked,
+        np.concatenate(pieces),
+        known,
+        reasons,
+        rows.foreign,
+        rows.left,
+        rows.left_total,
+    )
 
 
-def _reading(track: Track, start_of: Index, number: int, a: int, b: int, hints: Hints, unit: Unit) -> Reading:
-    first, count, line = track.first[a:b], track.count[a:b], track.line[a:b]
-    base = int(start_of[a])
-    size = int(count.sum())
-    runs = np.empty((b - a, 4), np.int64)
-    runs[:, 0], runs[:, 1], runs[:, 2], runs[:, 3] = first, start_of[a:b] - base, count, line
-    value = track.value[base : base + size]
-    known = None if track.known is None else track.known[base : base + size]
-    if known is not None and bool((known == 0xFF).all()):
+def _squeezed_length(rows: Rows, i: int, layout: Layout) -> int | None:
+    """Return how many bytes an asterisk stands for, or None."""
+    if not 0 < i < len(rows) - 1 or layout.where != "line":
+        return None
+    if rows.state[i - 1] != CLEAN or rows.count[i - 1] != layout.line_bytes or rows.address[i - 1] < 0:
+        return None
+    length = int(rows.address[i + 1] - rows.address[i - 1] - rows.count[i - 1])
+    if rows.address[i + 1] < 0 or length <= 0 or length % layout.line_bytes:
+        return None
+    is_last = i + 2 >= len(rows)
+    goes_on = is_last or rows.address[i + 2] == rows.address[i + 1] + rows.count[i + 1] or rows.state[i + 2] == STAR
+    return length if goes_on else None
+
+
+# --- units --------------------------------------------------------------------------------------------------------
+
+
+def _units(rows: Rows, layout: Layout, base: int | None) -> Units:
+    if layout.where == "line":
+        n = len(rows)
+        full = np.where(rows.state == MARK, 0, np.maximum(rows.count, layout.line_bytes))
+        sound = (rows.state == CLEAN) | (rows.state == SHORT) | (rows.state == MARK)
+        return Units(np.arange(n), np.ones(n, np.int64), rows.address, rows.count, full, sound)
+    return _grouped(rows, layout, base)
+
+
+def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
+    """Put lines without an address to the address before them."""
+    starts = rows.address != -1
+    starts[:1] = True
+    first = np.flatnonzero(starts)
+    count = np.diff(np.append(first, len(rows)))
+    total = np.add.reduceat(rows.count, first) if len(first) else np.zeros(0, np.int64)
+    address = rows.address[first].copy()
+    unsound = (rows.state == DAMAGED) | (rows.state == CUT)
+    inner_short = (rows.state == SHORT) & ~np.append(starts[1:], True)
+    sound = ~np.logical_or.reduceat(unsound | inner_short, first) if len(first) else np.zeros(0, np.bool_)
+    if len(first) and address[0] == -1:
+        if layout.where == "none":
+            address[0] = base or 0
+        elif len(first) > 1 and address[1] >= total[0] and sound[0]:
+            address[0] = address[1] - total[0]
+        else:
+            address[0] = -2
+    last = first + count - 1
+    lacking = np.where(rows.state[last] == SHORT, layout.line_bytes - rows.count[last], 0)
+    return Units(first, count, address, total, total + lacking, sound)
+
+
+# --- addresses ----------------------------------------------------------------------------------------------------
+
+
+def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
+    """Decide which units' addresses are certain."""
+    n = len(units.address)
+    linked = _links(units)
+    taken = np.zeros(n, np.bool_)
+    taken[:-1] |= linked
+    taken[1:] |= linked
+    total = KINDS[layout.sum.kind] if layout.sum else None
+    if total is not None and total.with_address:
+        taken |= rows.checked[units.first]
+    verdicts = Verdicts(taken, units.address.copy())
+    if taken.all():
+        return verdicts
+    breaks = _breaks(rows, units)
+    all_sound = bool((units.sound & (units.address >= 0)).all())
+    loose = np.flatnonzero(~taken)
+    groups = np.split(loose, np.flatnonzero(np.diff(loose) > 1) + 1)
+    for group in groups:
+        _judge_group(group, units, rows, layout, breaks, all_sound, verdicts)
+    return verdicts
+
+
+def _links(units: Units) -> Bool:
+    """Tell which units the next one goes on from, or is the same as."""
+    address, total, full = units.address, units.total, units.full
+    here, there = address[:-1], address[1:]
+    end = here + total[:-1]
+    goes_on = (there == end) | (there == here + full[:-1]) | ((end == 1 << 16) & (there == 0))
+    again = (there == here) & (total[:-1] == total[1:]) & (total[:-1] > 0)
+    return (here >= 0) & (there >= 0) & (goes_on | again)
+
+
+def _breaks(rows: Rows, units: Units) -> Bool:
+    """Tell before which units a line of other text stands: bool[n + 1], the ends of the file count as text."""
+    damaged = {item.line for item in rows.left if item.damage}
+    text = np.array([line for line in rows.foreign.tolist() if line not in damaged], np.int64)
+    before = np.searchsorted(text, rows.line[units.first])
+    last = rows.line[units.first + units.rows - 1]
+    after = np.searchsorted(text, last)
+    inner = before[1:] != after[:-1]
+    return np.concatenate([[True], inner, [True]])
+
+
+def _judge_group(
+    group: Index,
+    units: Units,
+    rows: Rows,
+    layout: Layout,
+    breaks: Bool,
+    all_sound: bool,
+    verdicts: Verdicts,
+) -> None:
+    """Decide about units in a row that nothing bears out."""
+    lead, tail = int(group[0]), int(group[-1])
+    end = int(units.address[lead - 1] + units.total[lead - 1]) if lead else None
+    follow = int(units.address[tail + 1]) if tail + 1 < len(units.address) else None
+    lengths = units.full[group]
+    offsets = np.cumsum(lengths) - lengths
+    proven = end is not None and follow is not None and follow - end == lengths.sum()
+    for i, offset, length in zip(group.tolist(), offsets.tolist(), lengths.tolist(), strict=True):
+        after_break, before_break = bool(breaks[i]), bool(breaks[i + 1])
+        forward = None if end is None else end + offset
+        backward = None if follow is None else follow - (int(lengths.sum()) - offset)
+        if units.total[i] == 0 and units.rows[i] == 1:
+            verdicts.reason[i] = ""
+        elif (not proven and _stands_alone(i, units, forward, backward, after_break and before_break, all_sound)) or (
+            not proven and end == follow and _is_resent(i, units, rows)
+        ):
+            verdicts.taken[i] = True
+        else:
+            expected = forward if proven or not breaks[lead : i + 1].any() else None
+            if expected is None and not breaks[i + 1 : tail + 2].any():
+                expected = backward
+            in_order = proven or follow is None or end is None or follow > end
+            known = expected is not None and expected >= 0 and length > 0 and in_order
+            verdicts.address[i] = expected if known and expected is not None else -1
+            verdicts.reason[i] = UNREADABLE if units.address[i] < 0 else OUT_OF_STEP
+
+
+def _stands_alone(
+    i: int, units: Units, forward: int | None, backward: int | None, isolated: bool, all_sound: bool
+) -> bool:
+    """Tell whether a single unit may be taken at its word: nothing near it could be it with an error in the address."""
+    address = int(units.address[i])
+    if address < 0 or not units.sound[i]:
+        return False
+    if len(units.address) == 1:
+        return True
+    near = [e for e in (forward, backward) if e is not None and e >= 0]
+    if not isolated and not all_sound:
+        return False
+    least = 2 if isolated else _FAR_DIGITS
+    return all(_differing_digits(address, e) >= least for e in near)
+
+
+def _differing_digits(one: int, other: int) -> int:
+    """Return in how many hex digits two addresses differ."""
+    differing = one ^ other
+    return sum(1 for shift in range(0, 64, 4) if differing >> shift & 0xF)
+
+
+def _is_resent(i: int, units: Units, rows: Rows) -> bool:
+    """Tell whether a unit repeats one shortly before it, byte for byte but for a few."""
+    if units.rows[i] != 1 or not units.sound[i]:
+        return False
+    row = int(units.first[i])
+    for earlier in range(row - 1, max(-1, row - 2 * _NEAR), -1):
+        if rows.address[earlier] == rows.address[row] and rows.count[earlier] == rows.count[row]:
+            count = rows.count[row]
+            one = rows.value[rows.start[row] : rows.start[row] + count]
+            other = rows.value[rows.start[earlier] : rows.start[earlier] + count]
+            return bool((one == other).mean() >= 0.75)
+    return False
+
+
+# --- places -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class Placed:
+    """Rows whose bytes have a certain address.
+
+    Attributes:
+        row: int64[n], indices of rows, in the order of lines.
+        address: int64[n].
+        breaks: bool[n], other text stands before it.
+        holes: what should have been there and was not, each with the line at or after which that is.
+    """
+
+    row: Index
+    address: Index
+    breaks: Bool
+    holes: list[tuple[int, Hole]]
+
+
+def _place(units: Units, verdicts: Verdicts, rows: Rows, layout: Layout) -> Placed:
+    holes: list[tuple[int, Hole]] = []
+    for i, reason in verdicts.reason.items():
+        first = int(verdicts.address[i])
+        line = int(rows.line[units.first[i]])
+        if reason:
+            last = first + max(int(units.full[i]), 1) - 1
+            holes.append((line, Hole(first, last, line, reason) if first >= 0 else Hole(None, None, line, reason)))
+    address = np.full(len(rows), -1, np.int64)
+    if layout.where == "line":
+        address[verdicts.taken] = units.address[verdicts.taken]
+    else:
+        _place_groups(units, verdicts, rows, address, holes)
+    breaks = _row_breaks(rows)
+    _drop_short(rows, layout, address, breaks, holes)
+    row = np.flatnonzero((address >= 0) & (rows.count > 0))
+    since = np.logical_or.reduceat(breaks, np.concatenate([[0], row[:-1] + 1])) if len(row) else np.zeros(0, np.bool_)
+    placed = Placed(row, address[row], since, holes)
+    _note_missing(placed, rows, layout)
+    return placed
+
+
+def _row_breaks(rows: Rows) -> Bool:
+    damaged = {item.line for item in rows.left if item.damage}
+    text = np.array([line for line in rows.foreign.tolist() if line not in damaged], np.int64)
+    before = np.searchsorted(text, rows.line)
+    return np.concatenate([[True], np.diff(before) > 0]) if len(before) else np.zeros(0, np.bool_)
+
+
+def _place_groups(units: Units, verdicts: Verdicts, rows: Rows, address: Index, holes: list[tuple[int, Hole]]) -> None:
+    """Count the addresses of lines without one: all of a unit where the next one bears the count out, else while sound."""
+    n = len(units.address)
+    for i in np.flatnonzero(verdicts.taken).tolist():
+        lead, count = int(units.first[i]), int(units.rows[i])
+        span = slice(lead, lead + count)
+        at = units.address[i] + np.cumsum(rows.count[span]) - rows.count[span]
+        end = int(units.address[i] + units.total[i])
+        goes_on = i + 1 < n and units.address[i + 1] in (end, 0 if end == 1 << 16 else end)
+        if goes_on or (units.sound[i] and not _jumps(i, units, verdicts, rows)):
+            address[span] = at
+            continue
+        certain = _sound_rows(rows, span) if not goes_on and not _jumps(i, units, verdicts, rows) else 1
+        address[lead : lead + certain] = at[:certain]
+        lines = [int(rows.line[k]) for k in range(lead + certain, lead + count)]
+        holes += [(line, Hole(None, None, line, NO_PLACE)) for line in lines]
+
+
+def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows) -> bool:
+    """Tell whether the next address contradicts the count of bytes since this one: a line was lost in between."""
+    if i + 1 >= len(units.address) or not verdicts.taken[i + 1]:
+        return False
+    between = rows.foreign[
+        (rows.foreign > rows.line[units.first[i + 1] - 1]) & (rows.foreign < rows.line[units.first[i + 1]])
+    ]
+    return not len(between) and bool(units.rows[i] > 1)
+
+
+def _sound_rows(rows: Rows, span: slice) -> int:
+    """Return how many rows there are up to and with the first that may hide a lost line end."""
+    unsound = np.flatnonzero(np.isin(rows.state[span], (SHORT, CUT)))
+    return int(unsound[0]) + 1 if len(unsound) else span.stop - span.start
+
+
+def _drop_short(rows: Rows, layout: Layout, address: Index, breaks: Bool, holes: list[tuple[int, Hole]]) -> None:
+    """Turn lines that are too short into holes, unless the next line goes on from them or they end a stretch."""
+    n = len(rows)
+    for i in np.flatnonzero(((rows.state == SHORT) | (rows.state == CUT)) & (address >= 0)).tolist():
+        nxt = int(rows.address[i + 1]) if i + 1 < n else None
+        ends = i + 1 >= n or bool(breaks[i + 1])
+        if nxt is not None and nxt == address[i] + rows.count[i] and rows.state[i] == SHORT:
+            continue
+        if ends and (rows.state[i] == SHORT or i + 1 >= n) and rows.count[i]:
+            continue
+        if nxt is not None and rows.state[i] == SHORT and rows.checked[i]:
+            continue
+        if (
+            nxt is not None
+            and rows.state[i] == SHORT
+            and (nxt < 0 or not 0 < nxt - address[i] <= _MISSING * layout.line_bytes)
+        ):
+            continue
+        first = int(address[i])
+        line = int(rows.line[i])
+        holes.append((line, Hole(first, first + layout.line_bytes - 1, line, TOO_SHORT)))
+        address[i] = -1
+
+
+def _note_missing(placed: Placed, rows: Rows, layout: Layout) -> None:
+    """Note small steps forward inside a block as missing lines."""
+    end = placed.address + rows.count[placed.row]
+    gap = placed.address[1:] - end[:-1]
+    inside = (gap > 0) & (gap <= _MISSING * layout.line_bytes) & ~placed.breaks[1:]
+    covered = {(hole.line, hole.first) for _, hole in placed.holes}
+    damaged = sorted(item.line for item in rows.left if item.damage)
+    for i in np.flatnonzero(inside).tolist():
+        first, last = int(end[i]), int(placed.address[i + 1]) - 1
+        before, after = int(rows.line[placed.row[i]]), int(rows.line[placed.row[i + 1]])
+        if any((k, first) in covered for k in range(before + 1, after)):
+            continue
+        lines = damaged[bisect_right(damaged, before) : bisect_left(damaged, after)]
+        line = lines[0] if len(lines) == 1 else 0
+        placed.holes.append((line or before, Hole(first, last, line, TOO_DAMAGED if line else MISSING)))
+
+
+# --- passes -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class Part:
+    """The rows of one pass, as indices into `Placed`, and those among them that were sent again."""
+
+    first: int
+    last: int
+    resent: set[int]
+
+
+class _Seen:
+    """Addresses that a pass has shown, as few stretches; small gaps are closed."""
+
+    def __init__(self, slack: int) -> None:
+        self._spans: list[list[int]] = []
+        self._slack = slack
+
+    def overlap(self, first: int, end: int) -> int:
+        return sum(max(0, min(end, b) - max(first, a)) for a, b in self._spans)
+
+    def add(self, first: int, end: int) -> None:
+        spans = [[first, end], *self._spans]
+        spans.sort()
+        merged: list[list[int]] = []
+        for a, b in spans:
+            if merged and a <= merged[-1][1] + self._slack:
+                merged[-1][1] = max(merged[-1][1], b)
+            else:
+                merged.append([a, b])
+        self._spans = merged
+
+
+def _split(placed: Placed, rows: Rows, layout: Layout) -> list[Part]:
+    """Split the rows into passes at repeated runs, and find lines that were sent again."""
+    if not len(placed.row):
+        return []
+    end = placed.address + rows.count[placed.row]
+    gap = placed.address[1:] - end[:-1]
+    forward = (gap >= 0) & (gap <= _MISSING * layout.line_bytes)
+    edges = [0, *(np.flatnonzero(~forward) + 1).tolist(), len(placed.row)]
+    slack = _NEAR * layout.line_bytes
+    parts = [Part(0, 0, set())]
+    seen = _Seen(slack)
+    reached = pass_first = int(placed.address[0])
+    for k, (a, b) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+        first, last = int(placed.address[a]), int(end[b - 1])
+        if seen.overlap(first, last):
+            goes_on = k + 2 < len(edges) and 0 <= int(placed.address[edges[k + 1]]) - reached <= slack
+            if _is_again(first, last, reached, pass_first, bool(placed.breaks[a]), b - a, slack, goes_on):
+                parts[-1].resent |= {i for i in range(a, b) if placed.address[i] < reached}
+                reached = max(reached, last)
+                seen.add(first, last)
+                continue
+            parts[-1].last = a
+            parts.append(Part(a, a, set()))
+            seen = _Seen(slack)
+            pass_first = first
+        seen.add(first, last)
+        reached = last
+    parts[-1].last = len(placed.row)
+    return parts
+
+
+def _is_again(
+    first: int, last: int, reached: int, pass_first: int, after_text: bool, lines: int, slack: int, goes_on: bool
+) -> bool:
+    """Tell whether a stretch that overlaps the pass so far was sent again, rather than read again."""
+    if after_text or (first == pass_first and last == reached and lines > 1):
+        return False
+    near = 0 < reached - first <= slack and (last >= reached or goes_on or lines == 1)
+    return near or (goes_on and lines <= _NEAR)
+
+
+# --- readings -----------------------------------------------------------------------------------------------------
+
+
+def _address_bits(placed: Placed, layout: Layout) -> int:
+    highest = int(placed.address.max()) if len(placed.address) else 0
+    number = layout.address
+    if number is not None and number.base == 16 and number.pad == "zeros":
+        extra = layout.scale.bit_length() - 1
+        printed = 4 * number.width if number.width <= 6 else 16
+        return min(32, max(printed + extra, highest.bit_length()))
+    return max(16, highest.bit_length())
+
+
+def _unit_name(layout: Layout) -> Unit:
+    if layout.sum is not None:
+        return "record-checked"
+    return "hex-digit" if layout.cell.base == 16 else "octal" if layout.cell.base == 8 else "decimal"
+
+
+def _reading(part: Part, placed: Placed, rows: Rows, layout: Layout, bits: int, number: int) -> Reading:
+    chosen = slice(part.first, part.last)
+    row = placed.row[chosen]
+    value, known = _gather(rows, row)
+    count = rows.count[row]
+    runs = np.stack([placed.address[chosen], np.cumsum(count) - count, count, rows.line[row]], axis=1)
+    resent = np.array(sorted(i - part.first for i in part.resent), np.int64)
+    holes = _holes_of(part, placed, rows)
+    if known is not None and (known == 0).any():
+        runs, value, known, resent, lost = _without_unknown(runs, value, known, resent, rows, row)
+        holes += lost
+    if known is not None and (known == 0xFF).all():
         known = None
-    lost = [item for item in track.lost if _belongs(item, track, a, b)]
-    lines = [int(line[0]), int(line[-1]), *(item.line for item in lost if item.line)]
+    holes.sort(key=lambda hole: (hole.line, hole.first or 0))
+    lines = (int(rows.line[row[0]]), int(rows.line[row[-1]]))
+    bad = len({hole.line for hole in holes if hole.line})
     return Reading(
         runs=runs,
         value=value,
         known=known,
-        address_bits=address_bits(int((first + count).max()) - 1, hints),
-        unit=unit,
-        holes=_holes(lost, track, a, b),
-        resent=_resent(runs, value),
-        role=hints.role,
-        source=Source(pass_number=number, lines=(min(lines), max(lines)), bad_lines=len({i.line for i in lost})),
+        address_bits=bits,
+        unit=_unit_name(layout),
+        holes=tuple(holes),
+        resent=resent,
+        source=Source(layout=str(layout), pass_number=number, lines=lines, bad_lines=bad),
     )
 
 
-def _belongs(item: Lost, track: Track, a: int, b: int) -> bool:
-    """Tell whether something lost belongs to the pass of records a to b: between two passes, the end record decides."""
-    if item.at == a and a > 0:
-        return _is_behind_end(item, track)
-    if item.at == b and b < len(track.first):
-        return not _is_behind_end(item, track)
-    return a <= item.at <= b
+def _gather(rows: Rows, row: Index) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8] | None]:
+    """Return the bytes of rows one after the other, in as few copies as may be."""
+    start, count = rows.start[row], rows.count[row]
+    new = np.flatnonzero(np.concatenate([[True], start[1:] != start[:-1] + count[:-1]]))
+    ends = start + count
+    last = np.append(new[1:], len(row)) - 1
+    pieces = [slice(int(a), int(b)) for a, b in zip(start[new], ends[last], strict=True)]
+    value = np.concatenate([rows.value[piece] for piece in pieces])
+    known = None if rows.known is None else np.concatenate([rows.known[piece] for piece in pieces])
+    return value, known
 
 
-def _is_behind_end(item: Lost, track: Track) -> bool:
-    i = int(np.searchsorted(track.ends, item.at))
-    return i < len(track.ends) and int(track.ends[i]) == item.at and int(track.end_lines[i]) < item.line
+def _without_unknown(
+    runs: Index,
+    value: npt.NDArray[np.uint8],
+    known: npt.NDArray[np.uint8],
+    resent: Index,
+    rows: Rows,
+    row: Index,
+) -> tuple[Index, npt.NDArray[np.uint8], npt.NDArray[np.uint8], Index, list[Hole]]:
+    """Cut bytes of which nothing is known out of the runs, and return them as holes."""
+    seen = known != 0
+    owner = np.repeat(np.arange(len(runs)), runs[:, 2])
+    address = np.arange(len(value)) + np.repeat(runs[:, 0] - runs[:, 1], runs[:, 2])
+    edge = np.concatenate([[True], (owner[1:] != owner[:-1]) | (seen[1:] != seen[:-1])])
+    at = np.flatnonzero(edge)
+    length = np.diff(np.append(at, len(value)))
+    good = seen[at]
+    holes = []
+    for i in np.flatnonzero(~good).tolist():
+        line_row = int(owner[at[i]])
+        first = int(address[at[i]])
+        reason = rows.reasons.get(int(row[line_row]), "unreadable")
+        holes.append(Hole(first, first + int(length[i]) - 1, int(runs[line_row, 3]), reason))
+    kept = at[good]
+    count = length[good]
+    new = np.stack([address[kept], np.cumsum(count) - count, count, runs[owner[kept], 3]], axis=1)
+    again = np.flatnonzero(np.isin(owner[kept], resent))
+    return new, value[seen], known[seen], again, holes
 
 
-def _repeats(first: Index) -> tuple[Index, Index]:
-    """Return for each record the index of the one before it, and of the earliest one, with the same first address.
-
-    -1 where there is none.
-    """
-    previous = np.full(len(first), -1, np.int64)
-    earliest = previous.copy()
-    if bool((first[1:] > first[:-1]).all()):
-        return previous, earliest
-    order = np.argsort(first, kind="stable")
-    same = np.r_[False, first[order[1:]] == first[order[:-1]]]
-    previous[order[same]] = order[np.flatnonzero(same) - 1]
-    leader = np.maximum.accumulate(np.where(same, 0, np.arange(len(order))))
-    earliest[order[same]] = order[leader[same]]
-    return previous, earliest
+def _holes_of(part: Part, placed: Placed, rows: Rows) -> list[Hole]:
+    """Return the holes between the lines of a pass."""
+    first = 0 if part.first == 0 else _first_line(part.first, placed, rows)
+    last = _first_line(part.last, placed, rows) if part.last < len(placed.row) else 1 << 62
+    return [hole for line, hole in placed.holes if first <= line < last]
 
 
-def _passes(track: Track) -> list[int]:
-    """Return the indices of the records with which the passes begin, lowest first."""
-    first, n = track.first, len(track.first)
-    previous, _ = _repeats(first)
-    if int(previous.max()) < 0:
-        return [0]
-    behind_end = np.unique(track.ends[(track.ends > 0) & (track.ends < n)])
-    latest = np.maximum.reduceat(previous, np.r_[0, behind_end])[1:] if len(behind_end) else behind_end
-    comes_again = dict(zip(behind_end.tolist(), latest.tolist(), strict=True))
-    falls = np.flatnonzero((previous[1:] >= 0) & (first[1:] < first[:-1])) + 1
-    cuts = [0]
-    new = np.flatnonzero(previous < 0)
-    for at in np.union1d(behind_end, falls).tolist():
-        start = cuts[-1]
-        if comes_again.get(at, -1) >= start or (previous[at] >= start and _is_restart(first, new, start, at)):
-            cuts.append(at)
-            new = np.flatnonzero(previous < at)
-        if len(cuts) == MAX_PASSES:
-            break
-    return cuts
-
-
-def _is_restart(first: Index, new: Index, start: int, at: int) -> bool:
-    """Tell a pass that begins anew from records that were sent again.
-
-    The records from `at` on must repeat addresses of the pass: to the end of the log, at least two of them; or, where
-    they begin with the pass's own first address, two; or else three quarters of what the pass has had so far. `new`
-    holds the indices of the records whose address the pass had not had, sorted.
-    """
-    i = int(np.searchsorted(new, at))
-    stop = int(new[i]) if i < len(new) else len(first)
-    repeated = stop - at
-    if first[at] == first[start] and (repeated >= 2 or stop == len(first)):
-        return at - start > 1
-    return repeated >= 2 and (stop == len(first) or 4 * repeated >= 3 * (at - start))
-
-
-def _resent(runs: Index, value: Bytes) -> Index:
-    """Return the rows that repeat the row before, or the earliest one, with the same address, byte for byte."""
-    previous, earliest = _repeats(runs[:, 0])
-    again = np.flatnonzero(previous >= 0)
-    if not len(again):
-        return again
-    equal = np.zeros(len(runs), bool)
-    for other in (previous, earliest):
-        rows = again[runs[again, 2] == runs[other[again], 2]]
-        for width in np.unique(runs[rows, 2]).tolist():
-            windows = np.lib.stride_tricks.sliding_window_view(value, width)
-            for part in _parts(rows[runs[rows, 2] == width], width):
-                equal[part] |= (windows[runs[part, 1]] == windows[runs[other[part], 1]]).all(axis=1)
-    return np.flatnonzero(equal)
-
-
-def _parts(rows: Index, width: int) -> Iterator[Index]:
-    """Cut a list of rows so that the bytes of each part stay within a few megabytes."""
-    step = max(1, (1 << 22) // width)
-    for i in range(0, len(rows), step):
-        yield rows[i : i + step]
-
-
-def _holes(lost: Sequence[Lost], track: Track, a: int, b: int) -> tuple[Hole, ...]:
-    holes: list[Hole] = []
-    i = 0
-    while i < len(lost):
-        j = i + 1
-        while j < len(lost) and lost[j].at == lost[i].at:
-            j += 1
-        holes += _group_of_holes(lost[i:j], track, a, b)
-        i = j
-    return tuple(holes)
-
-
-def _group_of_holes(group: Sequence[Lost], track: Track, a: int, b: int) -> list[Hole]:
-    """Return the holes that a run of damaged records leaves, with addresses only where these are certain.
-
-    An address by the record's own word is certain where the good record before it ends just there, or the one behind
-    it begins just there. The last one of a run is also certain where the good records on both sides leave just as much
-    room as a record takes. One that was sent again at once leaves no hole.
-    """
-    at = group[0].at
-    below = int(track.first[at - 1] + track.count[at - 1]) if a < at <= b else None
-    above = int(track.first[at]) if a <= at < b else None
-    usual = int(track.count[at - 1]) if below is not None else int(track.count[at]) if above is not None else 0
-    if below is not None and below == above:
-        resent = (below, below + int(track.count[at]) - 1)
-        return [Hole(None, None, item.line, item.reason) for item in group if item.claim != resent]
-    where: list[tuple[int, int] | None] = [None] * len(group)
-    low, high = 0, len(group)
-    while low < high and (claim := _fitting_above(group[low].claim, below, above)):
-        where[low], below, low = claim, claim[1] + 1, low + 1
-    while low < high and (claim := _fitting_below(group[high - 1].claim, below, above)):
-        where[high - 1], above, high = claim, claim[0], high - 1
-    if high - low == 1 and below is not None and above is not None and above - below == usual:
-        where[low] = (below, above - 1)
-    return [
-        Hole(span[0] if span else None, span[1] if span else None, item.line, item.reason)
-        for item, span in zip(group, where, strict=True)
-    ]
-
-
-def _fitting_above(claim: tuple[int, int] | None, below: int | None, above: int | None) -> tuple[int, int] | None:
-    """Return a claim that begins where the record before it ends, and runs into nothing."""
-    if claim is None or below is None or claim[0] != below:
-        return None
-    return claim if above is None or above <= below or claim[1] < above else None
-
-
-def _fitting_below(claim: tuple[int, int] | None, below: int | None, above: int | None) -> tuple[int, int] | None:
-    """Return a claim that ends where the record behind it begins, and runs into nothing."""
-    if claim is None or above is None or claim[1] + 1 != above:
-        return None
-    return claim if below is None or below >= above or claim[0] >= below else None
+def _first_line(i: int, placed: Placed, rows: Rows) -> int:
+    """Return the line from which on everything belongs to a row's pass: that of the text before it, or its own."""
+    before, own = int(rows.line[placed.row[i - 1]]), int(rows.line[placed.row[i]])
+    text = rows.foreign[(rows.foreign > before) & (rows.foreign < own)]
+    return int(text[-1]) if len(text) else own

@@ -1,0 +1,313 @@
+"""The text of a dump to rows of data under a known layout: clean lines in bulk, all others one by one.
+
+A line is taken in bulk only where every column of it is as the layout says. What does not fit goes to the strict reader,
+and what that refuses is either aligned as a damaged line, with only its certain characters taken, or left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.formats import columns as fixed
+from romassay.formats import damaged
+from romassay.formats.layout import Layout
+from romassay.formats.rows import DAMAGED, Gatherer, Row, Rows
+from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
+from romassay.formats.sums import KINDS
+
+_CHUNK = 1 << 18
+MAX_LINE = 4096
+_ENOUGH = 4
+"""Lines that must be left over before another template is tried on them in bulk."""
+_MAX_ADDRESS = 1 << 32
+_DATA_LIKE = bytes(c for c in range(256) if chr(c) not in "0123456789abcdefABCDEF")
+
+
+def read_rows(text: bytes, layout: Layout) -> Rows:
+    """Read all lines of a cleaned text.
+
+    Args:
+        text: from `terminal.clean`.
+        layout: of the lines.
+    """
+    reader = _Reader(layout)
+    for first_line, chunk in _chunks(text):
+        reader.read(first_line, chunk)
+    return reader.gathered.rows()
+
+
+def _chunks(text: bytes) -> Iterator[tuple[int, bytes]]:
+    """Yield whole lines, each part with the number of its first line; a file's last line may lack its end."""
+    at, line = 0, 1
+    while at < len(text):
+        end = text.rfind(b"\n", at, at + _CHUNK) + 1
+        if not end:
+            end = text.find(b"\n", at + _CHUNK) + 1 or len(text)
+        chunk = text[at:end]
+        yield line, chunk
+        line += chunk.count(b"\n")
+        at = end
+
+
+class _Reader:
+    """Reads chunks of one text."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        self._strict = LineReader(layout)
+        self.gathered = Gatherer()
+        self._templates = _templates(layout)
+        self._last_fit = 0
+
+    def read(self, first_line: int, chunk: bytes) -> None:
+        """Take a chunk's lines."""
+        if self._read_uniform(first_line, chunk):
+            return
+        raw = np.frombuffer(chunk, np.uint8)
+        ends = np.flatnonzero(raw == 10)
+        if not chunk.endswith(b"\n"):
+            ends = np.append(ends, len(chunk))
+        starts = np.concatenate([[0], ends[:-1] + 1])
+        left = ends > starts
+        if len(self._templates) and left.sum() >= _ENOUGH:
+            classes = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8)
+            self._bulk(first_line, classes, starts, ends, left)
+        self._one_by_one(first_line, chunk, starts, ends, np.flatnonzero(left))
+
+    def _read_uniform(self, first_line: int, chunk: bytes) -> bool:
+        """Take a chunk whose lines are all of one length and all clean; tell whether it is one."""
+        if not self._templates:
+            return False
+        lines, pitch = chunk.count(b"\n"), chunk.find(b"\n") + 1
+        template = self._templates[self._last_fit]
+        if not pitch or lines * pitch != len(chunk) or pitch - 1 < template.width:
+            return False
+        if template.exact and pitch - 1 != template.width:
+            return False
+        if (np.frombuffer(chunk, np.uint8)[pitch - 1 :: pitch] != 10).any():
+            return False
+        grid = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8).reshape(lines, pitch)
+        if fixed.misfits(grid[:, : template.width], template).any():
+            return False
+        numbers = np.arange(first_line, first_line + lines)
+        return bool(self._take(numbers, grid, template).all())
+
+    def _take(
+        self, numbers: npt.NDArray[np.int64], grid: fixed.Grid, template: fixed.Template
+    ) -> npt.NDArray[np.bool_]:
+        """Take lines that fit a template; return which ones were taken, the others having a number too large or no sum."""
+        layout = self._layout
+        data, wrong = fixed.data_of(grid, layout, template)
+        printed = np.zeros(len(grid), np.int64)
+        address = np.full(len(grid), -1, np.int64)
+        if template.address:
+            printed = fixed.numbers(grid, (template.address,))[:, 0]
+            address = printed * layout.scale
+            wrong |= address >= _MAX_ADDRESS
+        if template.sum and layout.sum:
+            wrong |= KINDS[layout.sum.kind].of(printed, data) != fixed.numbers(grid, (template.sum,))[:, 0]
+        right = ~wrong
+        if right.all():
+            self.gathered.bulk(numbers, address, data, checked=layout.sum is not None)
+        else:
+            self.gathered.bulk(numbers[right], address[right], data[right], checked=layout.sum is not None)
+        return right
+
+    def _bulk(
+        self,
+        first_line: int,
+        classes: fixed.Grid,
+        starts: npt.NDArray[np.int64],
+        ends: npt.NDArray[np.int64],
+        left: npt.NDArray[np.bool_],
+    ) -> None:
+        """Take the lines that fit a template, and strike them from those that are left."""
+        order = [self._last_fit, *(i for i in range(len(self._templates)) if i != self._last_fit)]
+        for which in order:
+            template = self._templates[which]
+            if len(classes) < template.width:
+                continue
+            lengths = ends - starts
+            long_enough = lengths == template.width if template.exact else lengths >= template.width
+            candidates = np.flatnonzero(left & long_enough)
+            if len(candidates) < _ENOUGH:
+                continue
+            windows = np.lib.stride_tricks.sliding_window_view(classes, template.width)
+            grid = windows[starts[candidates]]
+            fit = ~fixed.misfits(grid, template)
+            if not fit.any():
+                continue
+            self._last_fit = which
+            candidates = candidates[fit]
+            taken = self._take(candidates + first_line, grid if fit.all() else grid[fit], template)
+            left[candidates[taken]] = False
+
+    def _one_by_one(
+        self,
+        first_line: int,
+        chunk: bytes,
+        starts: npt.NDArray[np.int64],
+        ends: npt.NDArray[np.int64],
+        left: npt.NDArray[np.int64],
+    ) -> None:
+        doubtful: list[tuple[int, bytes]] = []
+        for i in left.tolist():
+            text = chunk[starts[i] : ends[i]]
+            if not text.strip():
+                continue
+            line = first_line + i
+            if len(text) > MAX_LINE:
+                self.gathered.leave(line, text, f"a line of {len(text)} characters", damage=True)
+                continue
+            row = self._strict.read(line, text, last=ends[i] == len(chunk))
+            if row:
+                self.gathered.single.append(row)
+            else:
+                doubtful.append((line, text))
+        if doubtful:
+            self._align(doubtful)
+
+    def _align(self, doubtful: list[tuple[int, bytes]]) -> None:
+        """Take what is certain of damaged lines, and leave what does not look like data."""
+        best: dict[int, Row] = {}
+        costs: dict[int, int] = {}
+        alike = [item for item in doubtful if self._is_data_like(item[1])]
+        for template in self._templates[: 1 + (self._layout.where == "some")] if alike else ():
+            for row, cost in _certain(alike, template, self._layout):
+                if cost < costs.get(row.line, 1 << 30):
+                    best[row.line], costs[row.line] = row, cost
+        for line, text in doubtful:
+            if line in best:
+                self.gathered.single.append(best[line])
+            else:
+                damage = self._is_data_like(text)
+                self.gathered.leave(
+                    line, text, "too damaged to read" if damage else "no line of the dump", damage=damage
+                )
+
+    def _is_data_like(self, text: bytes) -> bool:
+        """Tell whether a line has about as many digits as a line of data, however damaged."""
+        layout = self._layout
+        expected = layout.cells * (layout.cell.width or 2)
+        digits = len(text.translate(None, _DATA_LIKE))
+        letters = len(text) - digits - text.count(b" ")
+        return digits >= 0.4 * expected and (layout.gutter is not None or layout.tail or letters <= digits)
+
+
+def _templates(layout: Layout) -> list[fixed.Template]:
+    """Return the templates of full lines, the likelier ones first."""
+    found: list[fixed.Template | None] = []
+    if layout.address is not None and layout.where in ("line", "some"):
+        if layout.address.pad == "none":
+            widths = [5, 4, 3, 2, 1, *range(6, 12)]
+        elif layout.address.pad == "zeros":
+            widths = list(range(layout.address.width, 9))
+        else:
+            widths = [0]
+        found += [fixed.template_of(layout, width) for width in widths]
+        if layout.where == "some":
+            found.insert(1, fixed.template_of(layout, rest=True))
+    else:
+        found.append(fixed.template_of(layout, rest=True))
+    return [template for template in found if template is not None]
+
+
+def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:
+    """Yield what is certain of damaged lines, with what their alignment costs; those beyond hope are left out."""
+    alignment = damaged.align([text for _, text in lines], template)
+    offset = 1 if template.address else 0
+    sure, printed = _number(alignment, 0, template.address) if template.address else (None, None)
+    values, known, bad_digit = _cells(alignment, offset, template, layout)
+    lost = (alignment.shift[:, offset : offset + len(template.cells)] == damaged.LOST).any(axis=1)
+    total = _number(alignment, offset + len(template.cells), template.sum) if template.sum else None
+    for i, (line, _) in enumerate(lines):
+        if alignment.cost[i] > damaged.MAX_COST_SHARE * template.width or not known[i].any():
+            continue
+        is_sure = sure is None or bool(sure[i])
+        address = None if printed is None else int(printed[i]) * layout.scale
+        reason = LOST_COLUMNS if lost[i] else NOT_A_DIGIT if bad_digit[i] else ""
+        bits = known[i]
+        checked = False
+        if layout.sum is not None:
+            problem = _sum_problem(layout, printed, values[i], bits, total, i) if is_sure else NO_SUM
+            checked = not problem
+            if problem:
+                bits, reason = np.zeros_like(bits), reason or problem
+        yield (
+            Row(
+                line,
+                address,
+                values[i].tobytes(),
+                None if (bits == 0xFF).all() else bits.tobytes(),
+                is_sure and (address is None or address < _MAX_ADDRESS),
+                DAMAGED,
+                checked,
+                reason,
+            ),
+            int(alignment.cost[i]),
+        )
+
+
+def _number(
+    alignment: damaged.Alignment, which: int, field: fixed.Field
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.int64]]:
+    """Return which lines have a number for certain, and it."""
+    digits, certain = damaged.digits_of(alignment, which, field)
+    blank = (digits == fixed.BLANK) & (field.number.pad not in ("zeros", "none"))
+    certain &= ((digits < field.number.base) | blank).all(axis=1)
+    values = np.zeros(len(digits), np.int64)
+    for column, is_blank in zip(digits.T, blank.T, strict=True):
+        values = np.where(is_blank | ~certain, values, values * field.number.base + column)
+    return certain, values
+
+
+def _cells(
+    alignment: damaged.Alignment, offset: int, template: fixed.Template, layout: Layout
+) -> tuple[fixed.Grid, fixed.Grid, npt.NDArray[np.bool_]]:
+    """Return bytes, the bits known of them, and which lines have a bad digit in a cell whose place is certain."""
+    lines = len(alignment.cost)
+    values = np.zeros((lines, len(template.cells), layout.size), np.uint8)
+    known = np.zeros_like(values)
+    bad_digit = np.zeros(lines, np.bool_)
+    nibbles = fixed.byte_columns(layout, template) is not None
+    for i, field in enumerate(template.cells):
+        digits, certain = damaged.digits_of(alignment, offset + i, field)
+        if nibbles:
+            good = (digits < 16) & certain[:, None]
+            bad_digit |= certain & ~good.all(axis=1)
+            part = np.where(good, digits, 0)
+            bits = np.where(good, 0xF, 0).astype(np.uint8)
+            values[:, i] = part[:, 0::2] << 4 | part[:, 1::2]
+            known[:, i] = bits[:, 0::2] << 4 | bits[:, 1::2]
+        else:
+            sure, numbers = _number(alignment, offset + i, field)
+            sure &= numbers < 1 << 8 * layout.size
+            bad_digit |= certain & ~sure
+            values[:, i] = fixed.bytes_of_numbers(np.where(sure, numbers, 0)[:, None], layout.size, "big")
+            known[:, i] = np.where(sure, 0xFF, 0)[:, None]
+    if layout.order == "little":
+        values, known = values[:, :, ::-1], known[:, :, ::-1]
+    return (
+        np.ascontiguousarray(values).reshape(lines, -1),
+        np.ascontiguousarray(known).reshape(lines, -1),
+        bad_digit,
+    )
+
+
+def _sum_problem(
+    layout: Layout,
+    printed: npt.NDArray[np.int64] | None,
+    values: fixed.Grid,
+    known: fixed.Grid,
+    total: tuple[npt.NDArray[np.bool_], npt.NDArray[np.int64]] | None,
+    i: int,
+) -> str:
+    """Return what is wrong with a damaged line's sum, or nothing."""
+    assert layout.sum is not None  # noqa: S101 - asked for only where there is one
+    if total is None or not total[0][i] or not (known == 0xFF).all():
+        return NO_SUM
+    at = np.zeros(1, np.int64) if printed is None else printed[i : i + 1]
+    return "" if int(KINDS[layout.sum.kind].of(at, values[None])[0]) == int(total[1][i]) else WRONG_SUM

@@ -1,0 +1,306 @@
+"""One line of a dump at a time, by regular expressions made from the layout: the slow path; it takes nothing on trust."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from romassay.formats.layout import Layout, Number, pattern_regex
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Row
+from romassay.formats.sums import KINDS
+
+_DIGITS = {2: b"01", 8: b"0-7", 10: b"0-9", 16: b"0-9A-Fa-f"}
+_MAX_ADDRESS_DIGITS = 11
+_MAX_ADDRESS = 1 << 32
+_PROMPT_ROOM = 48
+WRONG_SUM = "the sum of the line is wrong"
+NO_SUM = "the sum of the line can't be read"
+NOT_A_DIGIT = "a character is no digit"
+LOST_COLUMNS = "characters are missing or too many"
+TOO_LARGE = "a number is too large for its cell"
+_STAR = re.compile(rb"\s*\*\s*")
+
+
+def number_regex(number: Number) -> bytes:
+    """Return a regular expression for a number as it is printed."""
+    digit, w = _DIGITS[number.base], number.width
+    if number.pad == "zeros":
+        return b"[%s]{%d}" % (digit, w)
+    if number.pad == "right":
+        return b"(?=.{%d}) {0,%d}[%s]{1,%d}(?<=.{%d})" % (w, w - 1, digit, w, w) if w > 1 else b"[%s]" % digit
+    if number.pad == "left":
+        return b"[%s](?:[%s]| ){%d}" % (digit, digit, w - 1)
+    most = {2: 8, 8: 6, 10: 5, 16: 4}[number.base]
+    return b"[%s]{1,%d}" % (digit, most)
+
+
+def _address_regex(number: Number) -> bytes:
+    digit = _DIGITS[number.base]
+    if number.pad == "zeros":
+        return b"(?:[%s]{%d}|[1-9A-Fa-f][%s]{%d,%d})" % (
+            digit,
+            number.width,
+            digit,
+            number.width,
+            _MAX_ADDRESS_DIGITS - 1,
+        )
+    if number.pad == "none":
+        return b"[%s]{1,%d}" % (digit, _MAX_ADDRESS_DIGITS)
+    return number_regex(number)
+
+
+def _escaped(text: str) -> bytes:
+    return re.escape(text.encode("latin-1"))
+
+
+@dataclass(frozen=True, slots=True)
+class _Forms:
+    """The regular expressions of a layout."""
+
+    heads: tuple[tuple[re.Pattern[bytes], bool], ...]
+    full: tuple[tuple[re.Pattern[bytes], bool], ...]
+    anywhere: re.Pattern[bytes] | None
+    cell: re.Pattern[bytes]
+    gaps: tuple[re.Pattern[bytes], ...]
+    tail: re.Pattern[bytes]
+    alone: re.Pattern[bytes] | None
+
+
+def _forms(layout: Layout) -> _Forms:
+    heads = []
+    with_address = layout.address is not None and layout.where in ("line", "some")
+    if with_address:
+        heads.append((_head(layout), True))
+    if layout.where != "line" or layout.address is None:
+        heads.append((pattern_regex(layout.rest), False))
+    cell = b"(" + number_regex(layout.cell) + b")"
+    gaps = [rb"[ ,;\t]+"] * (layout.cells - 1) if layout.gaps is None else [_escaped(gap) for gap in layout.gaps]
+    body = cell + b"".join(gap + cell for gap in gaps)
+    tail = _tail(layout)
+    anywhere = None
+    if with_address and not layout.lead.startswith(("*", "?")):
+        anywhere = re.compile(b"^.{1,%d}?(?<![0-9A-Za-z])" % _PROMPT_ROOM + heads[0][0] + body + tail, re.DOTALL)
+    alone = None
+    if layout.address is not None and layout.where != "none":
+        after = pattern_regex(layout.after.rstrip()) if layout.where != "alone" else pattern_regex(layout.after)
+        lead = pattern_regex(layout.lead)
+        alone = re.compile(lead + b"(" + _address_regex(layout.address) + b")(?:" + after + rb")?\s*$", re.DOTALL)
+    return _Forms(
+        heads=tuple((re.compile(head, re.DOTALL), has) for head, has in heads),
+        full=tuple((re.compile(head + body + tail, re.DOTALL), has) for head, has in heads),
+        anywhere=anywhere,
+        cell=re.compile(cell, re.DOTALL),
+        gaps=tuple(re.compile(gap, re.DOTALL) for gap in gaps),
+        tail=re.compile(tail, re.DOTALL),
+        alone=alone,
+    )
+
+
+def _head(layout: Layout) -> bytes:
+    assert layout.address is not None  # noqa: S101 - asked for only where there is one
+    front = b""
+    if layout.sum is not None and layout.sum.place == "front":
+        front = _escaped(layout.sum.before) + b"(?P<front>" + number_regex(layout.sum.number) + b")"
+    address = b"(?P<address>" + _address_regex(layout.address) + b")"
+    return pattern_regex(layout.lead) + address + front + pattern_regex(layout.after)
+
+
+def _tail(layout: Layout) -> bytes:
+    total = b""
+    if layout.sum is not None:
+        total = _escaped(layout.sum.before) + b"(?P<sum>" + number_regex(layout.sum.number) + b")"
+    place = layout.sum.place if layout.sum is not None else None
+    first = total if place == "cells" else b""
+    if place == "end":
+        gutter = b"" if layout.gutter is None else _escaped(layout.gutter) + b".*?"
+        return b" *" + gutter + _escaped(layout.end) + total + rb"\s*$"
+    if layout.tail:
+        return first + (b".*" if layout.gutter is None else _escaped(layout.gutter) + b".*") + b"$"
+    if layout.gutter is not None:
+        gutter = b" *" + _escaped(layout.gutter) + b"(?P<gutter>.*)"
+        return first + (b"(?:%s)?" % gutter if not layout.gutter.strip() else gutter) + rb"\s*$"
+    return first + _escaped(layout.end.rstrip()) + rb"\s*$"
+
+
+class LineReader:
+    """Reads single lines of one layout."""
+
+    def __init__(self, layout: Layout) -> None:
+        self._layout = layout
+        self._forms = _forms(layout)
+
+    def read(self, line: int, text: bytes, *, last: bool = False) -> Row | None:
+        """Return what a line says, or None where it is not a line of the dump just as it should be.
+
+        Args:
+            line: its number.
+            text: without the line end.
+            last: True for the last line of a file that does not end it.
+        """
+        for form, has_address in self._forms.full:
+            match = form.match(text)
+            if match:
+                return self._full(line, match, has_address)
+        if _STAR.fullmatch(text):
+            return Row(line, None, b"", state=STAR)
+        alone = self._forms.alone
+        match = alone.fullmatch(text) if alone else None
+        if match:
+            address = self._address(match[1])
+            return None if address is None else Row(line, address, b"", state=MARK)
+        short = self._short(line, text, last)
+        if short:
+            return short
+        match = self._forms.anywhere.match(text) if self._forms.anywhere else None
+        return self._full(line, match, has_address=True) if match else None
+
+    def _address(self, text: bytes) -> int | None:
+        layout = self._layout
+        assert layout.address is not None  # noqa: S101 - a form with an address has matched
+        address = int(text, layout.address.base) * layout.scale
+        return address if address < _MAX_ADDRESS else None
+
+    def _full(self, line: int, match: re.Match[bytes], has_address: bool) -> Row:
+        groups = match.groupdict()
+        cells = [g for g in match.groups() if g is not None]
+        first = (1 if has_address else 0) + (1 if groups.get("front") is not None else 0)
+        cells = cells[first : first + self._layout.cells]
+        address = self._address(groups["address"]) if has_address else None
+        return self._row(line, address, cells, groups, sure=not has_address or address is not None)
+
+    def _row(
+        self,
+        line: int,
+        address: int | None,
+        cells: list[bytes],
+        groups: dict[str, bytes | None],
+        *,
+        sure: bool = True,
+        state: int = CLEAN,
+    ) -> Row:
+        values, known = self.data(cells)
+        reason = TOO_LARGE if known is not None else ""
+        checked = False
+        if self._layout.sum is not None:
+            printed = groups.get("sum") or groups.get("front")
+            problem = self.sum_problem(address, values, printed) if known is None else NO_SUM
+            checked = not problem
+            if problem:
+                known, reason = bytes(len(values)), problem
+        return Row(line, address, values, known, sure, state if known is None else DAMAGED, checked, reason)
+
+    def data(self, cells: list[bytes]) -> tuple[bytes, bytes | None]:
+        """Return the bytes of printed cells, and the bits known of each; None for all."""
+        layout = self._layout
+        number, size = layout.cell, layout.size
+        if number.base == 16 and number.pad == "zeros" and number.width == 2 * size:
+            whole = bytes.fromhex(b"".join(cells).decode("ascii"))
+            if layout.order == "big" or size == 1:
+                return whole, None
+            return b"".join(whole[i : i + size][::-1] for i in range(0, len(whole), size)), None
+        values = [int(cell, number.base) for cell in cells]
+        limit = 1 << 8 * size
+        data = b"".join((value % limit).to_bytes(size, layout.order) for value in values)
+        if max(values, default=0) < limit:
+            return data, None
+        return data, b"".join(bytes([0xFF if value < limit else 0]) * size for value in values)
+
+    def sum_problem(self, address: int | None, values: bytes, printed: bytes | None) -> str:
+        """Return what is wrong with a line's sum, or nothing."""
+        total = self._layout.sum
+        assert total is not None  # noqa: S101 - asked for only where there is one
+        if printed is None:
+            return NO_SUM
+        data = np.frombuffer(values, np.uint8)[None]
+        kind = KINDS[total.kind]
+        at = np.array([(address or 0) // self._layout.scale], np.int64)
+        return "" if int(kind.of(at, data)[0]) == int(printed, total.number.base) else WRONG_SUM
+
+    def _short(self, line: int, text: bytes, last: bool) -> Row | None:
+        """Read a line with fewer cells than a full one: all that is there must be as it should be."""
+        for head, has_address in self._forms.heads:
+            match = head.match(text)
+            if match:
+                row = self._short_after(line, text, match, has_address, last)
+                if row:
+                    return row
+        return None
+
+    def _short_after(self, line: int, text: bytes, head: re.Match[bytes], has_address: bool, last: bool) -> Row | None:
+        address = self._address(head["address"]) if has_address else None
+        if has_address and address is None:
+            return None
+        skipped, at = self._blank_cells(text, head.end())
+        cells, ends = self._cells_from(text, at, skipped)
+        if not cells:
+            return None
+        if has_address and address is not None and address % self._layout.line_bytes == 0:
+            address += skipped * self._layout.size
+        for count in range(len(cells), 0, -1):
+            tail = self._forms.tail.match(text, ends[count - 1])
+            if not tail or (count + skipped == self._layout.cells and not skipped):
+                continue
+            groups = {**head.groupdict(), **tail.groupdict()}
+            row = self._row(line, address, cells[:count], groups, state=SHORT)
+            if self._layout.sum is None or row.checked:
+                return row if self._gutter_fits(groups.get("gutter"), count + skipped) else None
+        return self._cut(line, address, text, cells, ends) if last or self._layout.sum is None else None
+
+    def _blank_cells(self, text: bytes, at: int) -> tuple[int, int]:
+        """Return how many cells at the front of a line are blank, and where the first that is not would stand."""
+        layout = self._layout
+        blank = len(text[at:]) - len(text[at:].lstrip(b" "))
+        if not blank or layout.gaps is None or not layout.cell.width:
+            return 0, at
+        place = 0
+        for i, gap in enumerate(layout.gaps, 1):
+            if gap.strip():
+                break
+            place += layout.cell.width + len(gap)
+            if 0 <= blank - place < (layout.cell.width if layout.cell.pad == "right" else 1):
+                return i, at + place
+        return 0, at
+
+    def _cells_from(self, text: bytes, at: int, skipped: int) -> tuple[list[bytes], list[int]]:
+        """Return the cells that stand one after the other from a place on, and where each ends."""
+        cells: list[bytes] = []
+        ends: list[int] = []
+        for i in range(skipped, self._layout.cells):
+            if i > skipped:
+                gap = self._forms.gaps[i - 1].match(text, at)
+                if not gap:
+                    break
+                at = gap.end()
+            cell = self._forms.cell.match(text, at)
+            if not cell:
+                break
+            at = cell.end()
+            cells.append(cell[1])
+            ends.append(at)
+        return cells, ends
+
+    def _gutter_fits(self, gutter: bytes | None, count: int) -> bool:
+        """Tell whether a gutter has no more characters than the line has bytes."""
+        if gutter is None or self._layout.tail:
+            return True
+        end = self._layout.end.encode("latin-1").strip()
+        shown = gutter.rstrip()
+        if end and shown.endswith(end):
+            shown = shown[: -len(end)]
+        return len(shown) <= count * self._layout.size
+
+    def _cut(self, line: int, address: int | None, text: bytes, cells: list[bytes], ends: list[int]) -> Row | None:
+        """Return a line that breaks off inside a cell or a gap, without the cell that may be unfinished."""
+        rest = text[ends[-1] :]
+        unfinished = len(cells) < self._layout.cells and len(rest) <= max(8, self._layout.cell.width + 4)
+        gutter = (self._layout.gutter or "").encode("latin-1")
+        if not unfinished and not (gutter and gutter.startswith(rest)):
+            return None
+        if not self._layout.cell.width and not rest:
+            cells = cells[:-1]
+        if not cells or self._layout.sum is not None:
+            return Row(line, address, b"", state=CUT)
+        values, known = self.data(cells)
+        return Row(line, address, values, known, state=CUT)

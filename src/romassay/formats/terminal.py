@@ -1,0 +1,151 @@
+r"""What a terminal program leaves in a log, taken off again: encodings, parity bits, control sequences, line ends.
+
+The result is plain 8-bit text, one character a byte, each line ended by one `\n`, so that line numbers stay those of
+the file. Control sequences are those of ECMA-48 (5th edition, 1991), clause 5.4; the rest is common practice,
+no source.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+
+from romassay.errors import BadValue
+
+_PLAIN = bytes([9, 10, *range(32, 127)])
+_SAMPLE = 1 << 16
+_BOMS = (
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+    (codecs.BOM_UTF8, "utf-8-sig"),
+)
+_LOW_SEVEN = bytes(i & 0x7F for i in range(256))
+_DIGITS_AND_ENDS = b"0123456789ABCDEFabcdef \r\n"
+_PLACEHOLDER = 0x1A
+"""Stands for a character that has no place in one byte (SUBSTITUTE, ECMA-48 clause 8.3.148)."""
+
+_MOVE = re.compile(rb"\x1b\[[0-9;]*[Hf]|\x1b[ED]")
+_ESCAPES = re.compile(
+    rb"\x1b\[[0-?]*[ -/]*[@-~]"  # control sequence
+    rb"|\x1b[\]P_^X][^\x07\x1b\n]*(?:\x07|\x1b\\)"  # string: title, device control
+    rb"|\x1b[ -/]+[0-~]|\x1b[0-Z\\`-~]"  # shorter ones
+)
+_LINE_END = re.compile(rb"\r*\n\r?|\r")
+_PADDING = re.compile(rb"^[\x00-\x08\x0b-\x1a\x1c-\x1f\x7f]+|[\x00-\x07\x0b-\x1f\x7f]+$", re.MULTILINE)
+_BACKSPACES = re.compile(rb"[^\n]*\x08[^\n]*")
+_FEW = 0.005
+
+
+def clean(data: bytes, encoding: str | None = None) -> bytes:
+    r"""Return a log's text as one byte a character, ASCII where it can be, lines ended by `\n`.
+
+    Lines keep their numbers. Bytes that are no text stay in place as they are, so that columns do.
+
+    Args:
+        data: the file.
+        encoding: a Python codec's name; None to tell from the content.
+
+    Raises:
+        BadValue: there is no such encoding.
+    """
+    text = _decode(data, encoding)
+    if not text.translate(None, _PLAIN):
+        return text
+    text = text.replace(b"\r\n", b"\n")
+    if not text.translate(None, _PLAIN):
+        return text
+    if _has_parity(text):
+        text = text.translate(_LOW_SEVEN)
+    if text.count(b"\0") > _FEW * len(text):
+        text = text.replace(b"\0", b"")
+    text = _LINE_END.sub(b"\n", text)
+    if b"\x1b" in text:
+        text = _ESCAPES.sub(b"", _MOVE.sub(_line_unless_first(text), text))
+    text = _PADDING.sub(b"", text)
+    if b"\x08" in text:
+        text = _BACKSPACES.sub(lambda match: _rub_out(match[0]), text)
+    return text
+
+
+def _decode(data: bytes, encoding: str | None) -> bytes:
+    if encoding is None:
+        encoding = next((name for bom, name in _BOMS if data.startswith(bom)), None) or _utf_16_without_bom(data)
+    if encoding is None:
+        if data.isascii() or not _is_utf_8(data):
+            return data
+        encoding = "utf-8"
+    try:
+        text = data.decode(encoding, "replace")
+    except LookupError as e:
+        raise BadValue(f"there is no encoding '{encoding}'", advice="give a name such as utf-8, latin-1, cp437") from e
+    return text.translate(_WIDE).encode("latin-1", "replace")
+
+
+class _Wide(dict[int, int]):
+    """Maps what does not fit one byte to the placeholder."""
+
+    def __missing__(self, code: int) -> int:
+        self[code] = code if code < 256 else _PLACEHOLDER
+        return self[code]
+
+
+_WIDE = _Wide()
+
+
+def _utf_16_without_bom(data: bytes) -> str | None:
+    """Tell UTF-16 by its many NULs, all in even or all in odd places."""
+    sample = data[:_SAMPLE]
+    if len(sample) < 4:
+        return None
+    first, second = sample[0::2].count(0), sample[1::2].count(0)
+    half = len(sample) // 2
+    if second > 0.9 * half and first < 0.1 * half:
+        return "utf-16-le"
+    if first > 0.9 * half and second < 0.1 * half:
+        return "utf-16-be"
+    return None
+
+
+def _is_utf_8(data: bytes) -> bool:
+    sample = data[: 1 << 20]
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(sample, final=len(sample) == len(data))
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _has_parity(text: bytes) -> bool:
+    """Tell whether bit 7 is a parity bit: set in many of the characters that are digits or line ends without it."""
+    sample = text[:_SAMPLE].translate(None, bytes(range(1)))
+    high = sample.translate(None, bytes(range(128)))
+    digits = len(high) - len(high.translate(None, bytes(c | 0x80 for c in _DIGITS_AND_ENDS)))
+    low = len(sample) - len(sample.translate(None, _DIGITS_AND_ENDS))
+    return digits > 0.2 * (low + digits) and digits > 0.6 * len(high)
+
+
+def _line_unless_first(text: bytes) -> bytes:
+    """Return what a cursor movement becomes: a new line only where nothing else makes lines, else nothing."""
+    return b"\n" if text.count(b"\n") < 2 else b""
+
+
+def _rub_out(line: bytes) -> bytes:
+    """Apply backspaces as a terminal does: what comes after them overwrites."""
+    shown = bytearray()
+    at = 0
+    for character in line:
+        if character == 8:
+            at = max(0, at - 1)
+        else:
+            shown[at : at + 1] = bytes([character])
+            at += 1
+    return bytes(shown)
+
+
+def in_words(line: bytes, width: int = 120) -> str:
+    """Return a line for showing: printable, cut to a screen's width."""
+    text = line[: width + 1].decode("latin-1")
+    shown = "".join(c if c.isprintable() else "·" for c in text.replace("\t", " "))
+    return shown[: width - 1] + "…" if len(shown) > width else shown
