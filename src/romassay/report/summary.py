@@ -16,7 +16,7 @@ from romassay.chain import Assay, Verdict
 from romassay.finding import Finding
 from romassay.reading import Reading
 from romassay.report.picture import INSIDE, address_map, name_of, pattern
-from romassay.report.text import Line, Segment, Style, paragraph
+from romassay.report.text import Line, Segment, Style, clean, paragraph
 from romassay.report.words import FINDINGS, LIMITS, SIGNS, digits, listed, plural, size, some
 from romassay.settle.model import Image
 from romassay.survey.model import Function, Level, ReadNext
@@ -57,7 +57,7 @@ def summary(assay: Assay, setting: Setting | None = None, *, width: int = 80) ->
         if function.kind != "rom":
             _show_other(page, assay, index, function)
     page.block("Map", address_map(assay.survey))
-    page.block("Readings", [(Segment(text),) for text in _readings(assay)])
+    page.block("Readings", _readings(assay, page.room))
     _show_findings(page, assay)
     page.texts("Left open", [LIMITS[limit] for limit in assay.limits], mark="- ")
     _show_steps(page, _steps(assay, setting))
@@ -251,11 +251,19 @@ def _show_other(page: _Page, assay: Assay, index: int, function: Function) -> No
     page.lines.extend((Segment(" " * _LABEL), *line) for line in _decode(page, function))
 
 
-def _readings(assay: Assay) -> list[str]:
-    all_readings = assay.readings.readings
-    texts = [_reading(assay, reading) for reading in all_readings[:_SHOWN_READINGS]]
-    same = [f"{name}: the same file as an earlier one, not counted" for name in assay.readings.duplicates]
-    return [*texts, *_more(len(all_readings) - _SHOWN_READINGS), *same]
+def _readings(assay: Assay, room: int) -> list[Line]:
+    shown = assay.readings.readings[:_SHOWN_READINGS]
+    named = max((len(clean(reading.source.name)) for reading in shown), default=0)
+    lines: list[Line] = []
+    for reading in shown:
+        name = f"{clean(reading.source.name):<{min(named, _LONG_NAME)}}  "
+        lines += paragraph(_reading(assay, reading), width=room, first=name)
+    texts = _more(len(assay.readings.readings) - _SHOWN_READINGS)
+    texts += [f"{name}: the same file as an earlier one, not counted" for name in assay.readings.duplicates]
+    return [*lines, *(line for text in texts for line in paragraph(text, width=room))]
+
+
+_LONG_NAME = 24
 
 
 def _reading(assay: Assay, reading: Reading) -> str:
@@ -267,7 +275,7 @@ def _reading(assay: Assay, reading: Reading) -> str:
     notes += [plural(len(reading), "byte")]
     notes += [plural(len(reading.holes), "hole")] if reading.holes else []
     notes += [plural(reading.source.bad_lines, "bad line")] if reading.source.bad_lines else []
-    return f"{reading.source.name}  {where}  {', '.join(notes)}"
+    return f"{where}: {', '.join(notes)}"
 
 
 def _show_findings(page: _Page, assay: Assay) -> None:

@@ -135,8 +135,8 @@ def test_readings_show_role_session_holes_and_doubles() -> None:
     control = dataclasses.replace(readings[0], role="empty-socket")
     changed = dataclasses.replace(base.readings, readings=(control, *readings[1:]), duplicates=("copy.log",))
     text = flat(text_of(dataclasses.replace(base, readings=changed)))
-    assert "pass-1.log 8000-9FFF empty socket, session one, 8192 bytes" in text
-    assert "pass-2.log 8000-9FFF session two, 8192 bytes, 1 hole, 1 bad line" in text
+    assert "pass-1.log 8000-9FFF: empty socket, session one, 8192 bytes" in text
+    assert "pass-2.log 8000-9FFF: session two, 8192 bytes, 1 hole, 1 bad line" in text
     assert "copy.log: the same file as an earlier one, not counted" in text
 
 
