@@ -22,6 +22,7 @@ Toss = Literal["read", "reading", "session"]
 Control = Literal["empty-socket", "pulled-up", "pulled-down"]
 Newline = Literal["crlf", "lf", "cr"]
 Parity = Literal["none", "even", "odd", "mark"]
+Encoding = Literal["ascii", "latin-1", "utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"]
 
 _LINE = re.compile(r"(?P<bus>[AD])(?P<number>0|[1-9]\d?)")
 _SPAN = re.compile(r"(?P<stem>.*?)(?P<first>\d+)-(?P=stem)(?P<last>\d+)")
@@ -135,7 +136,7 @@ class Line(_Table, frozen=True):
     newline: Newline = "crlf"
     nuls: int = 0
     parity: Parity = "none"
-    encoding: str = "ascii"
+    encoding: Encoding = "ascii"
     colour: bool = False
     typos: bool = False
 

@@ -17,10 +17,11 @@ from romassay.catalogue.parts import load_part
 from romassay.catalogue.strict import Step, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue, BadValue
 from romassay.part import Function, Part
-from romassay.rig import Contents, Rehearsal, Rig, data_mask, line_number, spread
+from romassay.rig import Contents, Evening, Rehearsal, Rig, data_mask, line_number, spread
 
 _PATTERN = re.compile(r"[01aA_ -]+")
 _FIRST_BITS, _LAST_BITS = 8, 24
+_MOST_BYTES = 1 << 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +212,18 @@ def _twin_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
     yield from _bus_slips(twin)
     for name in ("substitute", "digit", "flip", "drop", "burst"):
         yield from _share_slips(("twin", "noise", name), getattr(twin.noise, name))
-    evening = twin.evening
+    yield from _count_slips(("twin", "noise", "burst_length"), twin.noise.burst_length, 1, 10_000)
+    yield from _count_slips(("twin", "line", "nuls"), twin.line.nuls, 0, 100)
+    yield from _count_slips(("twin", "cycles"), twin.cycles, 1, 1_000_000_000)
+    yield from _evening_slips(twin.evening, bits)
+
+
+def _count_slips(steps: tuple[Step, ...], value: int, least: int, most: int) -> Iterator[_Slip]:
+    if not least <= value <= most:
+        yield _Slip(steps, f"{value} of them", f"allowed: {least} to {most}")
+
+
+def _evening_slips(evening: Evening, bits: int) -> Iterator[_Slip]:
     if not re.fullmatch(r"(?:[A-Za-z0-9][A-Za-z0-9_.-]*)?", evening.prefix):
         advice = "begin with a letter or digit; letters, digits, '-', '_' and '.' may follow"
         yield _Slip(("twin", "evening", "prefix"), f"'{evening.prefix}' cannot begin a file name", advice)
@@ -220,8 +232,12 @@ def _twin_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
     for index, item in enumerate(evening.window):
         yield from _range_slips(("twin", "evening", "window", index), item, bits)
     for name in ("readings", "sessions"):
-        if not 1 <= getattr(evening, name) <= 1000:
-            yield _Slip(("twin", "evening", name), f"{getattr(evening, name)} of them", "allowed: 1 to 1000")
+        yield from _count_slips(("twin", "evening", name), getattr(evening, name), 1, 1000)
+    passes = evening.readings * evening.sessions + len(set(evening.controls))
+    total = passes * sum(item.size for item in evening.ranges)
+    if total > _MOST_BYTES:
+        advice = f"allowed: {_MOST_BYTES} in all; read less, or less often"
+        yield _Slip(("twin", "evening"), f"{passes} passes are {total} bytes to print", advice)
 
 
 def _mask_slips(twin: Rehearsal, part: Part | None) -> Iterator[_Slip]:

@@ -212,11 +212,13 @@ def _line_of(text: str, steps: list[Step]) -> int | None:
 
 
 def _header(lines: list[str], trail: list[str]) -> tuple[int, int] | None:
+    """Return where the table of that name stands, or, where it has no header of its own, the first within it."""
     name = r"\s*\.\s*".join(rf'"?{re.escape(part)}"?' for part in trail)
-    pattern = re.compile(rf"\s*\[\[?\s*{name}\s*\]\]?")
-    for number, line in enumerate(lines):
-        if pattern.match(line):
-            return number, _next_header(lines, number + 1) if "[[" not in line else len(lines)
+    for ending in (r"\s*\]", r"\s*\."):
+        pattern = re.compile(rf"\s*\[\[?\s*{name}{ending}")
+        for number, line in enumerate(lines):
+            if pattern.match(line):
+                return number, _next_header(lines, number + 1) if "[[" not in line else len(lines)
     return None
 
 

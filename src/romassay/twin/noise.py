@@ -37,6 +37,8 @@ class LineNoise:
         for name in ("substitute", "digit", "flip", "drop", "burst"):
             if not 0.0 <= getattr(self, name) <= 1.0:
                 raise BadValue(f"a noise rate '{name}' of {getattr(self, name)}", advice="give a share from 0 to 1")
+        if self.burst_length < 1:
+            raise BadValue(f"bursts of {self.burst_length} characters", advice="give 1 or more")
 
 
 def _printable(characters: npt.NDArray[np.uint8], seed: int, stream: str) -> npt.NDArray[np.uint8]:

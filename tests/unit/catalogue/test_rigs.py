@@ -1,16 +1,19 @@
 # ruff: noqa: E501  messages are compared whole, one to a line
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
+from random import Random
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from romassay.address import Range
-from romassay.catalogue import load_rig, rig_of, rig_text
+from romassay.catalogue import load_rig, part_of, rig_of, rig_text
 from romassay.errors import BadCatalogue
 from romassay.rig import data_mask, line_number, spread
 
@@ -115,6 +118,11 @@ SLIPS = [
     ('layout = "monitor"', 'layouts = "x"', "72: twin: evening: layouts: unknown key; did you mean 'layout'? allowed: window, readings, sessions, controls, layout, together, prefix"),
     ('["0x4000-0xDFFF"]', '["0x4000-0xDFF"]', "69: twin: evening: window 1: '0x4000-0xDFF' is an empty range; give the lower address first, and a length above 0"),
     ('["0x4000-0xDFFF"]', "[]", "69: twin: evening: window: nothing to read; give a range, like '0x8000-0xBFFF'"),
+    ("readings = 3", "readings = 900", "68: twin: evening: 901 passes are 36904960 bytes to print; allowed: 33554432 in all; read less, or less often"),
+    ("seed = 1911", 'line = {encoding = "utf8"}', "30: twin: line: encoding: 'utf8' is not allowed; did you mean 'utf-8'? allowed: ascii, latin-1, utf-8, utf-8-sig, utf-16, utf-16-le, utf-16-be"),
+    ("seed = 1911", "line = {nuls = 101}", "30: twin: line: nuls: 101 of them; allowed: 0 to 100"),
+    ("drop = 0.00002", "burst_length = 0", "66: twin: noise: burst_length: 0 of them; allowed: 1 to 10000"),
+    ("seed = 1911", "cycles = 0", "30: twin: cycles: 0 of them; allowed: 1 to 1000000000"),
     ("readings = 3", "readings = 0", "70: twin: evening: readings: 0 of them; allowed: 1 to 1000"),
     ('prefix = "fog-"', 'prefix = "../fog-"', "73: twin: evening: prefix: '../fog-' cannot begin a file name; begin with a letter or digit; letters, digits, '-', '_' and '.' may follow"),
     ('part = "6530"', 'part = "6350"', None),
@@ -161,3 +169,38 @@ def test_a_part_file_beside_the_rig(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").unlink()
     with pytest.raises(BadCatalogue, match=r"rig\.toml:4: part: cannot be read"):
         load_rig(rig)
+
+
+VALUES = ["3", '"x"', "[]", "{}", "true", "1.5", "nan", "-1", "9" * 20, '""', "[1]", "{a = 1}", '["A0"]', "1979-05-27"]
+FILES = [
+    (TEXT, rig_of),
+    ((DEMO / "example.toml").read_text("utf-8"), rig_of),
+    ((files("romassay.catalogue") / "parts" / "2316.toml").read_text("utf-8"), part_of),
+]
+
+
+@given(st.sampled_from(FILES), st.randoms(use_true_random=False))
+@settings(max_examples=400)
+def test_a_spoilt_file_never_ends_in_anything_but_one_line_that_names_a_line(
+    file: tuple[str, Callable[[str, str], object]], chance: Random
+) -> None:
+    text, load = file
+    lines = text.splitlines()
+    at = chance.randrange(len(lines))
+    match chance.randrange(4):
+        case 0:
+            del lines[at]
+        case 1:
+            lines[at] = f"{lines[at].partition('=')[0]}= {chance.choice(VALUES)}"
+        case 2:
+            column = chance.randrange(len(lines[at]) + 1)
+            lines[at] = lines[at][:column] + chance.choice('abzA09"[]{}=.,-') + lines[at][column + 1 :]
+        case _:
+            lines.insert(at, chance.choice(lines))
+    said = "my.toml:1: nothing"
+    try:
+        load("\n".join(lines), "my.toml")
+    except BadCatalogue as e:
+        said = str(e)
+    assert "\n" not in said
+    assert re.match(r"my\.toml:\d+: |my\.toml: the key '\w+' is missing", said)

@@ -66,3 +66,5 @@ def test_the_seed_decides() -> None:
 def test_a_rate_that_is_none() -> None:
     with pytest.raises(BadValue, match=r"a noise rate 'drop' of 1\.5; give a share from 0 to 1"):
         LineNoise(drop=1.5)
+    with pytest.raises(BadValue, match="bursts of 0 characters; give 1 or more"):
+        LineNoise(burst_length=0)
