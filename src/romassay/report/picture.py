@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from romassay.report.text import Line, Segment, Style
+from romassay.report.text import Line, Segment, Style, paragraph
 from romassay.report.words import FUNCTIONS, REGIONS, SIGNS, digits, size
 from romassay.survey.model import Function, Region, RegionKind, Survey
 
@@ -40,11 +40,11 @@ _LISTED = 10
 """So many regions are listed one a line; more of them become a strip."""
 
 
-def address_map(survey: Survey) -> list[Line]:
-    """Return who answers where: one region a line, or a strip of signs where there are many."""
+def address_map(survey: Survey, room: int = 80) -> list[Line]:
+    """Return who answers where: one region a line, or a strip of signs, wider than 60 columns, where there are many."""
     if len(survey.regions) <= _LISTED:
         return [_region_line(survey, region) for region in survey.regions]
-    return _strip(survey)
+    return _strip(survey, room)
 
 
 def _region_line(survey: Survey, region: Region) -> Line:
@@ -86,7 +86,7 @@ class _Sign:
     words: str
 
 
-def _strip(survey: Survey) -> list[Line]:
+def _strip(survey: Survey, room: int) -> list[Line]:
     cell = _cell_size(survey.regions)
     signs = _signs(survey, cell)
     wide = digits(survey.address_bits)
@@ -95,8 +95,8 @@ def _strip(survey: Survey) -> list[Line]:
         cells = [signs.get(row * _CELLS + i, _Sign(" ", "plain", "")) for i in range(_CELLS)]
         lines.append((Segment(f"{row * _CELLS * cell:0{wide}X}  "), *_joined(cells)))
     legend = {sign.text: sign.words for sign in signs.values()}
-    lines.append((Segment("   ".join(f"{sign} {words}" for sign, words in sorted(legend.items())), "faint"),))
-    return lines
+    key = ", ".join(f"{sign} {words}" for sign, words in sorted(legend.items()))
+    return [*lines, *paragraph(key, width=room, style="faint")]
 
 
 def _cell_size(regions: Sequence[Region]) -> int:
@@ -132,7 +132,8 @@ def _sign(survey: Survey, region: Region) -> _Sign:
     style = _STYLES.get(region.kind, "plain")
     if region.kind == "rom" and region.function is not None:
         name = name_of(survey, region.function)
-        return _Sign(name.removeprefix("ROM").strip()[:1] or "R", style, name)
+        number = name.removeprefix("ROM").strip()
+        return _Sign(number or "R", style, name) if len(number) < 2 else _Sign("+", style, "further ROMs")
     return _Sign(_STRIP_SIGNS.get(region.kind, "R"), style, REGIONS[region.kind])
 
 

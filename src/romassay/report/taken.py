@@ -33,7 +33,8 @@ def _file(file: Loaded, width: int) -> list[Line]:
     if not file.left_total:
         return [*lines, (Segment("  left     nothing"),)]
     damaged = sum(item.damage for item in file.left)
-    left = f"{plural(file.left_total, 'line')}, {damaged or 'none'} of them damaged"
+    least = "at least " if damaged and len(file.left) < file.left_total else ""
+    left = f"{plural(file.left_total, 'line')}, {least}{damaged or 'none'} of them damaged"
     lines.append((Segment(f"  left     {left}"),))
     for item in sorted(file.left, key=lambda item: not item.damage)[:_SHOWN]:
         mark = "!" if item.damage else " "

@@ -15,7 +15,7 @@ REGIONS: dict[RegionKind, str] = {
     "ram": "RAM",
     "registers": "I/O and timer",
     "open-bus": "floating bus",
-    "host": "host memory, left out",
+    "host": "host memory (left out)",
     "contended": "bus conflict",
     "unknown": "not clear",
 }

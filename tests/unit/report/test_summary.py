@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import zlib
 
 import pytest
 
@@ -122,11 +123,10 @@ def test_more_readings_are_asked_for_by_number() -> None:
 def test_further_roms_are_named_and_told_apart() -> None:
     text = flat(text_of(examples.two_roms()))
     assert text.startswith("PROVISIONAL: 1 KiB of ROM at 8400 with 3 mirrors.")
-    assert "Also found: 256 bytes of ROM at 7000 (ROM 2). The verdict is on the first." in text
+    assert "Also found: 256 bytes of ROM at 7000. The verdict is on the first." in text
     assert "ROM 2 256 bytes at 7000-70FF, no mirror" in text
-    assert "8 bytes never seen, the others in" in text
-    assert "Read 7000-70FF again: 8 bytes never seen." in text
-    assert "0000-1FFF 8 KiB host memory, left out" in text
+    assert f"CRC-32 {zlib.crc32(bytes(examples.two_roms().images[1])):08x}, image-2.bin" in text
+    assert "0000-1FFF 8 KiB host memory (left out)" in text
 
 
 def test_readings_show_role_session_holes_and_doubles() -> None:
@@ -241,7 +241,7 @@ def test_many_regions_become_a_strip_with_a_legend() -> None:
     assert lines[0] == "each sign stands for 256 bytes"
     assert lines[1] == "0000  " + " ".join(["h" * 16] * 4)
     assert lines[2] == "8000  " + " ".join(["Rm-i" * 4] * 4)
-    assert lines[3] == "- floating bus   R ROM   h host memory, left out   i I/O and timer   m RAM"
+    assert lines[3] == "- floating bus, R ROM, h host memory (left out), i I/O and timer, m RAM"
     assert len(lines) == 4
 
 
@@ -259,3 +259,31 @@ def test_what_matters_most_is_shown_where_a_sign_covers_several() -> None:
     text = render(address_map(Survey(32, regions, (rom(32, 0, 0, 0xF),))), colour=False)
     assert "!" in text
     assert "RRR" in text
+
+
+def test_more_roms_than_digits_share_a_sign() -> None:
+    roms = tuple(rom(16, 0xFF00, i << 8, 0xFF) for i in range(12))
+    regions = tuple(Region(i << 8, (i << 8) + 255, "rom", i) for i in range(12))
+    text = render(address_map(Survey(16, regions, roms)), colour=False)
+    assert "0000  123456789+++" in text
+    assert "+ further ROMs, 1 ROM 1, 2 ROM 2" in text
+
+
+def test_many_roms_stay_a_page() -> None:
+    base = examples.confirmed()
+    functions = tuple(dataclasses.replace(examples.function(), name=f"ROM {i}") for i in range(12))
+    images = tuple(examples.image(function=i) for i in range(12))
+    findings = tuple(dataclasses.replace(examples.LINK, function=i) for i in range(12))
+    survey = dataclasses.replace(base.survey, functions=functions)
+    crowd = dataclasses.replace(base, survey=survey, images=images, findings=findings)
+    text = text_of(crowd, dataclasses.replace(IN_DOCKET, written=tuple(f"fog/{i}.bin" for i in range(24))))
+    assert "Also found: 11 more ROMs. The verdict is on the first." in text
+    assert "... and 8 more" in text
+    assert "- characters corrupted on the line: ROM 2, ROM 3" in text
+    assert text.count("\n") < 100
+
+
+def test_a_new_session_gets_a_name_that_is_not_taken() -> None:
+    base = examples.confirmed()
+    taken = dataclasses.replace(base.readings, readings=examples.readings(3, sessions=("2", "3", "x")))
+    assert "--session 4 NEW.log" in text_of(dataclasses.replace(base, readings=taken), IN_DOCKET)

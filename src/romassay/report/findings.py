@@ -1,0 +1,76 @@
+"""Findings as a person reads them: what stands against the result first, what concerns other ROMs in one line each."""
+
+from __future__ import annotations
+
+from romassay.chain import Assay
+from romassay.finding import Finding, Kind
+from romassay.report.picture import name_of
+from romassay.report.places import span
+from romassay.report.text import Line, Segment, Style, paragraph
+from romassay.report.words import FINDINGS, listed, some
+
+_SHOWN_PLACES = 8
+
+
+def finding_lines(assay: Assay, room: int) -> list[Line]:
+    """Return the findings in at most `room` columns: '!' marks those that keep the result from being confirmed."""
+    lines: list[Line] = []
+    for finding in assay.findings:
+        if _in_full(assay, finding):
+            lines += _finding(assay, finding, room)
+    for kind, names in _in_short(assay).items():
+        lines += paragraph(f"{FINDINGS[kind]}: {listed(names)}", width=room, first="- ")
+    if any(finding.blocks for finding in assay.findings):
+        lines.append((Segment("! stands against 'confirmed'", "faint"),))
+    return lines
+
+
+def _in_full(assay: Assay, finding: Finding) -> bool:
+    """Tell whether a finding bears on the verdict: it blocks, or is about the first ROM, or about no single one."""
+    first = assay.image
+    return finding.blocks or finding.function is None or first is None or finding.function == first.function
+
+
+def _in_short(assay: Assay) -> dict[Kind, list[str]]:
+    found: dict[Kind, list[str]] = {}
+    for finding in assay.findings:
+        if not _in_full(assay, finding) and finding.function is not None:
+            name = name_of(assay.survey, finding.function)
+            if name not in found.setdefault(finding.kind, []):
+                found[finding.kind].append(name)
+    return found
+
+
+def _finding(assay: Assay, finding: Finding, room: int) -> list[Line]:
+    style: Style = "care" if finding.blocks else "plain"
+    title = f"{FINDINGS[finding.kind]}{_place_of(assay, finding)}{_likelihood(finding)}"
+    lines = paragraph(title, width=room, first="! " if finding.blocks else "- ", style=style)
+    lines += paragraph(_sentence(finding.evidence), width=room, first="  ")
+    if finding.advice:
+        lines += paragraph(_sentence(finding.advice), width=room, first="  To do: ", rest="  ")
+    return lines
+
+
+def _sentence(text: str) -> str:
+    """Return a text with a capital and a full stop."""
+    text = text.strip()
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
+
+
+def _place_of(assay: Assay, finding: Finding) -> str:
+    places = [some(finding.lines, _SHOWN_PLACES)] if finding.lines else []
+    if finding.offsets:
+        noun = "offset" if len(finding.offsets) == 1 else "offsets"
+        places.append(f"{noun} {some([f'{offset:04X}' for offset in finding.offsets], _SHOWN_PLACES)}")
+    if finding.where:
+        places.append(some([span(assay, item.first, item.last) for item in finding.where], _SHOWN_PLACES))
+    if finding.mapping:
+        places.append(some([f"{wired} is {meant}" for wired, meant in finding.mapping], _SHOWN_PLACES))
+    if finding.function is not None and len(assay.images) > 1:
+        places.insert(0, name_of(assay.survey, finding.function))
+    return f": {', '.join(places)}" if places else ""
+
+
+def _likelihood(finding: Finding) -> str:
+    likely = "" if finding.probability >= 1 else f" (probability {finding.probability:.0%})"
+    return likely + (f", or instead: {FINDINGS[finding.alternative_to]}" if finding.alternative_to else "")

@@ -1,0 +1,89 @@
+"""What to do next: each step in a sentence, with the command that takes in what it brings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from romassay.chain import Assay
+from romassay.report.places import extent, span, unseen_bytes
+from romassay.report.text import Line, Segment, paragraph
+from romassay.report.words import listed, plural
+from romassay.survey.model import ReadNext
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What to do at the bench, and what to type then."""
+
+    text: str
+    command: str
+
+
+def steps(assay: Assay, command: str, *, keeps: bool) -> list[Step]:
+    """Return what would make the result surer, the most telling first.
+
+    Args:
+        assay: the result.
+        command: the call that new files and options are added to.
+        keeps: True where a docket keeps the readings.
+    """
+    again = [Step(text, f"{command} NEW.log") for text in _readings_to_take(assay)]
+    others = [Step(text, f"{command} {options}") for text, options in _evidence_to_add(assay, keeps=keeps)]
+    return [*again, *others]
+
+
+def _readings_to_take(assay: Assay) -> Iterator[str]:
+    image = assay.image
+    if image is None:
+        yield "Check power, selects and wiring, and read a window that holds the whole ROM."
+        return
+    where = extent(assay, image)
+    missing, more = unseen_bytes(image), image.confidence.more_readings_for_target
+    if missing:
+        yield f"Read {where} again: {plural(missing, 'byte')} never seen."
+    if more:
+        yield (
+            f"Take {plural(more, 'more reading')} of {where}: "
+            f"the bound then falls under {assay.options.target:g} wrong bytes."
+        )
+    items = assay.survey.functions[image.function].read_next
+    if items:
+        yield _to_resolve(assay, items)
+
+
+def _to_resolve(assay: Assay, items: Sequence[ReadNext]) -> str:
+    where = [span(assay, item.where.first, item.where.last) for item in items]
+    lines = list(dict.fromkeys(line for item in items for line in item.lines))
+    verb = "counts" if len(lines) == 1 else "count"
+    return f"Read {listed(where)} too: to learn whether {listed(lines)} {verb}."
+
+
+def _evidence_to_add(assay: Assay, *, keeps: bool) -> Iterator[tuple[str, str]]:
+    """Yield what the verdict could not lean on, as a step and what to add to the command."""
+    if "no-power-cycle" in assay.limits:
+        session = _new_session(assay) + ("" if keeps else "=NEW.log")
+        yield "Switch off and on, and read again as a session of its own.", f"--session {session} NEW.log"
+    if "no-control-reading" in assay.limits:
+        yield "Take the specimen out and read the same window.", "--empty-socket EMPTY.log"
+    if "part-not-declared" in assay.limits:
+        yield "Say which part it is, if its type number is known.", "--part TYPE"
+    if not keeps:
+        yield "Keep the readings, the record and the image in a docket.", "-o DIR"
+
+
+def _new_session(assay: Assay) -> str:
+    """Return a number that no session of the readings is called by."""
+    used = {reading.conditions.session for reading in assay.readings.readings}
+    return next(name for name in map(str, range(2, len(used) + 3)) if name not in used)
+
+
+def step_lines(todo: Sequence[Step], room: int) -> list[Line]:
+    """Return numbered steps; a command that several share stands under the last of them."""
+    lines: list[Line] = []
+    for number, step in enumerate(todo, 1):
+        mark = f"{number}. "
+        lines += paragraph(step.text, width=room, first=mark)
+        if number == len(todo) or todo[number].command != step.command:
+            lines.append((Segment(" " * len(mark)), Segment(step.command, "strong")))
+    return lines
