@@ -125,7 +125,7 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
 def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
     steps = _address_steps(sample)
     for (which, base, step), pairs in steps:
-        lines = [line for line, _ in pairs][:_MOST_LINES]
+        lines = _spread([line for line, _ in pairs])
         for cells, number in _readings_after(lines, which, base, step)[:2]:
             fitting = [line for line in lines if _reads_as(line, which, cells)]
             learnt = _build(fitting, which, base, cells)
@@ -134,6 +134,11 @@ def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
                 yield replace(
                     learnt, score=len(pairs) * share * cells.count * cells.size * (1 - 0.02 * which - 0.05 * cells.skip)
                 )
+
+
+def _spread(lines: list[Line]) -> list[Line]:
+    """Return at most so many lines, from all over the sample: where a bus floats, bytes may look decimal for pages."""
+    return lines[:: -(-len(lines) // _MOST_LINES)] if lines else lines
 
 
 def _address_steps(
