@@ -1,7 +1,7 @@
 """Hypothesis strategies over the twin: specimens, decodes, floating buses, windows, layouts, noise and weak cells.
 
-`scenes()` puts them together: a bench, a window and a truth. `readings_of` turns what the twin saw into readings without
-a log, for tests of the stages that see values only.
+`scenes()` puts them together: a bench, a window and a truth. `readings_of` turns what the twin saw into readings
+without a log, for tests of the stages that see values only.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 
 from romassay.reading import Reading, Source, reading_of
 from romassay.twin import (
+    HIGH,
     LAYOUTS,
+    LOW,
     Bench,
     Floating,
     Function,
@@ -253,6 +255,58 @@ def scenes(
     if not whole_window:
         window = draw(windows(lines, draw(st.sampled_from(truths[0].copies)), 1 << own))
     return Scene(bench, window, truths)
+
+
+@st.composite
+def hosted_scenes(draw: st.DrawFn) -> Scene:
+    """A scene in which the host's own memory answers in an eighth of the bus, whoever else does."""
+    scene = draw(scenes())
+    memory = draw(host_memory(scene.bench.address_bits))
+    return Scene(replace(scene.bench, memory=(memory,)), scene.window, scene.truths)
+
+
+@st.composite
+def narrow_scenes(draw: st.DrawFn) -> Scene:
+    """A ROM of 1 to 7 data bits; the bus has the other lines."""
+    scene = draw(scenes(combination=False))
+    driven = (1 << draw(st.integers(1, 7))) - 1
+    return _with_rom(scene, driven=driven)
+
+
+@st.composite
+def hidden_scenes(draw: st.DrawFn) -> Scene:
+    """A ROM twice as large as what is seen of it: one of its address pins is held."""
+    scene = draw(scenes(combination=False))
+    rom = scene.bench.specimens[0].functions[0]
+    pin = draw(st.integers(0, len(rom.own)))
+    own = (*rom.own[:pin], draw(st.sampled_from([HIGH, LOW])), *rom.own[pin:])
+    return _with_rom(scene, own=own, data=draw(rom_contents(2 * rom.size)))
+
+
+@st.composite
+def paired_scenes(draw: st.DrawFn, *, apart: bool = True) -> Scene:
+    """Two specimens with a ROM each: at addresses of their own (one line tells them apart), or anywhere."""
+    scene = draw(scenes(combination=False, whole_window=True))
+    rom = scene.bench.specimens[0].functions[0]
+    bits = scene.bench.address_bits
+    own = draw(st.integers(6, min(11, bits - 1)))
+    data = draw(rom_contents(1 << own))
+    selects = draw(decodes(bits, own, least=2))
+    if apart:
+        line, wanted = draw(st.sampled_from([item for item in rom.selects if item[0] >= own] or [rom.selects[-1]]))
+        own = min(own, line)
+        data = data[: 1 << own]
+        selects = (*(item for item in selects if item[0] != line), (line, 1 - wanted))
+    other = Specimen((Function("rom", tuple(range(own)), selects, data, name="rom"),))
+    bench = replace(scene.bench, specimens=(*scene.bench.specimens, other))
+    return Scene(bench, scene.window, truth(bench))
+
+
+def _with_rom(scene: Scene, **changes: object) -> Scene:
+    """Return the scene with its one ROM changed."""
+    rom = replace(scene.bench.specimens[0].functions[0], **changes)
+    bench = replace(scene.bench, specimens=(Specimen((rom,)),))
+    return Scene(bench, scene.window, truth(bench))
 
 
 def host_memory(bits: int) -> st.SearchStrategy[Memory]:

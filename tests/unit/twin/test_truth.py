@@ -12,9 +12,10 @@ from romassay.twin import (
     answering,
     exercised,
     function_from_pattern,
+    observe,
     truth,
 )
-from strategies import Scene, scenes
+from strategies import Scene, hidden_scenes, hosted_scenes, narrow_scenes, paired_scenes, scenes
 
 
 def test_the_truth_of_a_pattern_is_the_pattern() -> None:
@@ -66,3 +67,19 @@ def test_the_truth_says_where_a_function_answers(scene: Scene) -> None:
         own = sum(1 << line for line in item.own)
         assert answers[answers & own == 0].tolist() == list(item.copies)
         assert all(scene.exercised(item).values())
+
+
+@given(narrow_scenes() | hidden_scenes() | hosted_scenes() | paired_scenes())
+def test_the_image_is_what_is_seen_where_nobody_else_drives(scene: Scene) -> None:
+    """On the lines that a ROM drives, its image is what the host reads in every copy outside the memory of its own."""
+    for item in scene.roms:
+        own = sum(1 << line for line in item.own)
+        for first in item.copies[:3]:
+            where = np.arange(1 << scene.bench.address_bits)
+            where = where[(where & ~own) == first]
+            outside = np.ones(len(where), np.bool_)
+            for memory in scene.bench.memory:
+                outside &= (where < memory.first) | (where > memory.last)
+            image = np.frombuffer(item.image, np.uint8)
+            seen = observe(scene.bench, where)
+            assert ((seen ^ image) & item.driven & np.where(outside, 0xFF, 0) == 0).all()
