@@ -162,6 +162,7 @@ def _inputs(
 ) -> tuple[Input, ...]:
     """Return the named files with what was said about them; standard input is read here."""
     from romassay.docket.manifest import Said
+    from romassay.formats.contents import read_bounded
     from romassay.session.assay import Input
 
     named = [str(path) for paths in roles.values() for path in paths]
@@ -174,7 +175,7 @@ def _inputs(
             Path("stdin") if str(path) == "-" else path,
             role,
             Said(format=said["format_"], layout=layout, base=base, session=of_file.get(_text(str(path)), of_all)),
-            sys.stdin.buffer.read() if str(path) == "-" else None,
+            read_bounded(sys.stdin.buffer, "stdin") if str(path) == "-" else None,
         )
         for role, paths in roles.items()
         for path in paths

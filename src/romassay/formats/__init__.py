@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from romassay.errors import BadInput, BadValue
+from romassay.formats.contents import Content, content_of
 from romassay.formats.model import Format, Hints, Loaded, Parsed
 
 __all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
@@ -60,17 +61,7 @@ def load(path: str | Path, hints: Hints | None = None) -> Loaded:
     Raises:
         BadInput: the file is missing, unreadable, empty, or holds no dump at all.
     """
-    path = Path(path)
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError as e:
-        raise BadInput("there is no such file", place=str(path), advice="check the name") from e
-    except IsADirectoryError as e:
-        raise BadInput("this is a folder", place=str(path), advice="name the files in it one by one") from e
-    except OSError as e:
-        reason = e.strerror or str(e)
-        raise BadInput(f"the file can't be read ({reason})", place=str(path), advice="check its permissions") from e
-    return read(data, str(path), hints)
+    return _read(content_of(Path(path)), str(path), hints or Hints())
 
 
 def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
@@ -80,12 +71,19 @@ def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
         BadInput: the content is empty or holds no dump at all.
         BadValue: the hints name a format that does not exist.
     """
-    hints = hints or Hints()
+    return _read(Content(data, hashlib.sha256(data).hexdigest()), name, hints or Hints())
+
+
+def _read(content: Content, name: str, hints: Hints) -> Loaded:
+    data, digest = content.data, content.sha256
     if not data:
         raise BadInput("the file is empty", place=name, advice="take the log again")
     chosen = _choose(data, name, hints)
+    if content.gaps and chosen.name == "raw-binary":
+        raise BadInput(
+            "this is a sparse file, too large to be a plain image", place=name, advice="cut out the part that is one"
+        )
     parsed = _parse(chosen, data, name, hints)
-    digest = hashlib.sha256(data).hexdigest()
     readings = tuple(
         replace(
             reading,

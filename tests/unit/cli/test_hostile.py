@@ -110,6 +110,21 @@ def test_what_is_no_file_is_one_line_that_names_it(tmp_path: Path, name: str) ->
     assert ended.peak < GIB
 
 
+def test_standard_input_without_end_is_one_line(tmp_path: Path) -> None:
+    with Path("/dev/zero").open("rb") as endless:
+        run = subprocess.run(
+            [sys.executable, "-m", "romassay", "assay", "-"],
+            cwd=tmp_path,
+            stdin=endless,
+            capture_output=True,
+            check=False,
+            timeout=PATIENCE,
+        )
+    assert run.returncode == 2
+    assert run.stderr.startswith(b"romassay: stdin: the file holds more than 256 MiB")
+    assert run.stderr.count(b"\n") == 1
+
+
 def sparse(path: Path) -> None:
     with path.open("wb") as file:
         file.write(dump().encode())

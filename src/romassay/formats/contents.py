@@ -1,0 +1,110 @@
+"""A file's content, within bounds: nothing larger than a dump can be, and nothing for the gaps of a sparse file."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from romassay.errors import BadInput
+
+LARGEST = 256 << 20
+"""Bytes of content at most. A bus of 24 lines has 16 MiB; printed as text, several passes of it fit."""
+
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """What a file holds.
+
+    Attributes:
+        data: its bytes, without the gaps of a sparse file that is larger than `LARGEST`.
+        sha256: of the whole file, gaps included, lower-case hex.
+        gaps: True where gaps were left out, so that places in `data` are not places in the file.
+    """
+
+    data: bytes
+    sha256: str
+    gaps: bool = False
+
+
+def content_of(path: Path) -> Content:
+    """Read a file, pipe or device.
+
+    Raises:
+        BadInput: it is missing, a folder, unreadable, or holds more than `LARGEST` bytes.
+    """
+    try:
+        with path.open("rb") as file:
+            found = os.fstat(file.fileno())
+            if stat.S_ISREG(found.st_mode) and found.st_size > LARGEST:
+                return _of_sparse(file, found.st_size, path)
+            data = read_bounded(file, str(path))
+    except FileNotFoundError as e:
+        raise BadInput("there is no such file", place=str(path), advice="check the name") from e
+    except IsADirectoryError as e:
+        raise BadInput("this is a folder", place=str(path), advice="name the files in it one by one") from e
+    except OSError as e:
+        reason = e.strerror or str(e)
+        raise BadInput(f"the file can't be read ({reason})", place=str(path), advice="check its permissions") from e
+    return Content(data, hashlib.sha256(data).hexdigest())
+
+
+def read_bounded(file: BinaryIO, name: str) -> bytes:
+    """Read all of an open file, pipe or device; BadInput where that is more than `LARGEST` bytes."""
+    data = file.read(LARGEST + 1)
+    if len(data) > LARGEST:
+        raise _too_large(name)
+    return data
+
+
+def _too_large(name: str) -> BadInput:
+    return BadInput(
+        f"the file holds more than {LARGEST >> 20} MiB, which no dump of a bus does",
+        place=name,
+        advice="cut out the part that holds the dump",
+    )
+
+
+def _of_sparse(file: BinaryIO, size: int, path: Path) -> Content:
+    """Read the written stretches of a file; where a file system knows no gaps, all of it is one stretch."""
+    digest = hashlib.sha256()
+    data = bytearray()
+    place, gaps = 0, False
+    while place < size:
+        first = _seek(file, place, "SEEK_DATA", size)
+        end = _seek(file, first, "SEEK_HOLE", size) if first < size else size
+        gaps = gaps or first > place
+        if len(data) + end - first > LARGEST:
+            raise _too_large(str(path))
+        _digest_gap(digest, first - place)
+        file.seek(first)
+        stretch = file.read(end - first)
+        digest.update(stretch)
+        data += stretch
+        place = end
+    return Content(bytes(data), digest.hexdigest(), gaps)
+
+
+def _seek(file: BinaryIO, place: int, what: str, size: int) -> int:
+    """Return where the next data or the next gap begins, from a place on; the end where there is none."""
+    whence = getattr(os, what, None)
+    if whence is None:
+        return place if what == "SEEK_DATA" else size
+    try:
+        return os.lseek(file.fileno(), place, whence)
+    except OSError as e:
+        if e.errno == errno.ENXIO:
+            return size
+        raise
+
+
+def _digest_gap(digest: hashlib._Hash, size: int) -> None:
+    nothing = bytes(min(size, _CHUNK))
+    for first in range(0, size, _CHUNK):
+        digest.update(nothing[: size - first])
