@@ -57,7 +57,10 @@ def _verdict(images: Sequence[Image], findings: Sequence[Finding]) -> Verdict:
         return "not-found"
     first = images[0]
     settled = (
-        int(first.readings.min(initial=ENOUGH)) >= ENOUGH and len(first) > 0 and not first.doubtful and not first.decided
+        int(first.readings.min(initial=ENOUGH)) >= ENOUGH
+        and len(first) > 0
+        and not first.doubtful
+        and not first.decided
     )
     return "confirmed" if settled and not any(f.blocks for f in findings) else "provisional"
 
@@ -75,7 +78,7 @@ def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Findin
 
 def _limits(readings: ReadingSet, images: Sequence[Image], part: Part | None) -> tuple[Limit, ...]:
     limits: list[Limit] = []
-    if not images or images[0].confidence.sessions < 2:  # noqa: PLR2004
+    if not images or images[0].confidence.sessions < 2:
         limits.append("no-power-cycle")
     if all(r.role == "specimen" for r in readings.readings):
         limits.append("no-control-reading")
@@ -160,8 +163,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             function=index,
             lines=names,
             where=tuple(item.where for item in function.read_next),
-            evidence=f"{', '.join(names)} {'was' if len(names) == 1 else 'were'} never exercised: the window holds no "
-            "two blocks that differ in that line alone",
+            evidence=f"{', '.join(names)} never exercised: the window holds no two blocks that differ in that line alone",
             advice="read " + ", ".join(str(item.where) for item in function.read_next[:4]) + " as well",
         )
     if function.sizes:
@@ -180,7 +182,7 @@ def _about_choice(
     readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
 ) -> Iterator[Finding]:
     """Doubt which of several unmirrored memories is the specimen's ROM, where nothing was declared and nothing tells."""
-    if len(images) < 2 or part or size or any(r.role != "specimen" for r in readings.readings):  # noqa: PLR2004
+    if len(images) < 2 or part or size or any(r.role != "specimen" for r in readings.readings):
         return
     counts = [len(found.functions[image.function].copies) for image in images]
     if counts[0] == 1 and counts[1] == 1:

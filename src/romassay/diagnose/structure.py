@@ -42,7 +42,7 @@ def _contention(function: Function, index: int) -> Iterator[Finding]:
             blocks=True,
             function=index,
             where=where,
-            evidence=f"at {places} the ROM's bytes appear with bits pulled to one side: something else drives the bus too",
+            evidence=f"at {places} the ROM's bytes appear with bits pulled to one side: something else drives too",
             advice="switch off; find the second driver at these addresses (host memory, a strapped select) and gate "
             "one of them before reading again",
         )
@@ -79,7 +79,6 @@ def _half(function: Function, image: Image, declared: int | None) -> Iterator[Fi
             evidence=f"both halves of the {function.size} bytes are equal: A{line} makes no difference",
             advice=f"check the wire of A{line} to the specimen, or whether the specimen is a part half that size",
         )
-
 
 
 def _blank(function: Function, image: Image) -> Iterator[Finding]:

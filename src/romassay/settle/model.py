@@ -44,7 +44,7 @@ class Confidence:
         disagreements: observations that differ from the settled value.
         wrong_bytes_upper_bound: at `level`, no more than so many bytes of the image are wrong.
         level: of that bound.
-        more_readings_for_target: how many more readings would bring the bound under the target; None where no number would.
+        more_readings_for_target: how many more would bring the bound under the target; None where no number would.
     """
 
     readings: int

@@ -112,7 +112,7 @@ def _settled(
     vote = _vote(observed, function.driven, digits)
     error = _error_rate(vote)
     wrong = _chance_wrong(vote, error)
-    flipped = _weak(vote, observed, error)
+    flipped = _weak(vote, observed)
     weak = np.isin(vote.disputed, flipped)
     value = np.where(vote.seen == 0, FILL & function.driven, vote.value).astype(np.uint8)
     for decision in decided:
@@ -199,7 +199,8 @@ def _vote(observed: _Observed, driven: int, digits: tuple[int, ...]) -> _Vote:
     values, knowns = value[:, at], known[:, at]
     margin = np.full(len(at), len(value), np.int64)
     for mask in digits:
-        winner, lead = _winner(values & mask, (knowns & mask) == (driven & mask), driven & mask)
+        digit = (values & np.uint8(mask)).astype(np.uint8)
+        winner, lead = _winner(digit, (knowns & mask) == (driven & mask), driven & mask)
         settled[at] = (settled[at] & ~np.uint8(mask)) | winner
         margin = np.minimum(margin, lead)
     differing = (values ^ settled[at]) & knowns
@@ -246,7 +247,7 @@ def _chance_wrong(vote: _Vote, error: float) -> npt.NDArray[np.float64]:
     return wrong
 
 
-def _weak(vote: _Vote, observed: _Observed, error: float) -> Index:
+def _weak(vote: _Vote, observed: _Observed) -> Index:
     """Return the offsets whose cell, not the line, made the difference.
 
     Where no line was damaged, or every record carried its sum, the line has no part in it. Else a cell is weak where
@@ -303,7 +304,10 @@ def _doubts(
         weights = again ** (counts[values[0]] - counts[values]).astype(np.float64)
         shares = weights / weights.sum()
         result.append(
-            Doubt(int(offset), tuple((int(v), int(counts[v]), round(float(p), 6)) for v, p in zip(values, shares, strict=True)))
+            Doubt(
+                int(offset),
+                tuple((int(v), int(counts[v]), round(float(p), 6)) for v, p in zip(values, shares, strict=True)),
+            )
         )
     return tuple(result)
 

@@ -19,6 +19,9 @@ from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
 
+FEW = 0.03
+"""Share of granules that may repeat where the rest does not: chance makes few alike."""
+
 SMALL_TAIL = 2
 """Granules that may follow on a half without raggedness: less than any RAM of a combination chip."""
 
@@ -43,13 +46,12 @@ class Grown:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Fill:
-    """Where the content of each block lies, in granules; `plain` where all of it is regular (a tail of zeros)."""
+    """Where the content of each block lies, in granules; `neat` where it is one aligned run of a power of two."""
 
     amount: Index
     first: Index
     last: Index
     neat: Bools
-    plain: Bools
 
     @property
     def empty(self) -> Bools:
@@ -84,48 +86,50 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     told = based.told(said)
     content = based.state == CONTENT
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
-    lead, trail = _edges(told, said, based, evidence.blocks)
-    count = len(evidence.blocks)
+    edges = _edges(told, said, based, evidence.blocks)
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
-    cap = np.full(count, bits, np.int64)
-    valid_before = filled.copy()
-    fill_before = _fill(evidence.blocks, filled, content, lead, trail, GRANULE_LINES)
-    blocks_before = evidence.blocks
-    cap = _capped(cap, again, np.arange(count), content, GRANULE_LINES)
+    cap = np.full(len(evidence.blocks), bits, np.int64)
+    valid, fill = filled.copy(), _fill(evidence.blocks, filled, edges, GRANULE_LINES)
+    below, at_below = evidence, np.arange(len(evidence.blocks))
     for size in range(GRANULE_LINES + 1, highest + 1):
-        pooled, (block_again, _) = ladder.at(size)
+        pooled, _ = ladder.at(size)
         at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
+        tiled = np.bincount(at[filled], minlength=len(pooled.blocks)) == 1 << (size - GRANULE_LINES)
+        one = _one_thing(pooled, tiled, size)
+        cap = np.where(_closed(below, at_below, again, one & tiled, at, size - 1), np.minimum(cap, size - 1), cap)
         belongs = filled & (cap >= size)
-        fill = _fill(evidence.blocks, belongs, content, lead, trail, size, at, len(pooled.blocks))
-        valid = _one_thing(pooled, at, content, belongs, size)
-        valid &= _halves_fit(pooled.blocks, blocks_before, valid_before, fill_before, size)
-        mine = belongs & valid[at]
-        level[mine & content] = size
-        level[mine & ~content & (level > 0)] = size
-        cap = _capped(cap, block_again, at, mine, size)
-        valid_before, fill_before, blocks_before = valid, fill, pooled.blocks
-        if not valid.any() and not filled.any():
-            break
+        foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
+        fits = _halves_fit(pooled.blocks, below.blocks, valid, fill, size)
+        valid = one & (foreign <= STRAY * pooled.granules) & fits
+        fill = _fill(evidence.blocks, belongs, edges, size, at, len(pooled.blocks))
+        level[belongs & valid[at] & (level > 0)] = size
+        below, at_below = pooled, at
     return Grown(level, again, other)
 
 
-def _capped(cap: Index, again: Masks, at: Index, mine: Bools, size: int) -> Index:
-    """Lower the cap of granules whose block repeats: a block that holds a line across which it repeats is too large."""
-    upper = again & ~((1 << size) - 1)
-    lowest = np.where(upper != 0, np.log2((upper & -upper).astype(np.float64).clip(1)), 63).astype(np.int64)
-    return np.where(mine, np.minimum(cap, lowest[at]), cap)
+def _closed(below: Pairs, at: Index, again: Masks, tiled: Bools, at_above: Index, line: int) -> Bools:
+    """Return the granules whose blocks are complete: across the next line the same bytes stand again, bool[G].
+
+    A granule that repeats by itself closes nothing where its whole block differs a little across that line (two halves
+    of one ROM that are nearly alike), or where all around it is driven and answers alike above.
+    """
+    row = line - GRANULE_LINES
+    block_again, _ = below.across(row)
+    near = below.near(row)
+    alone = (again >> line & 1).astype(np.bool_) & ~near[at] & ~tiled[at_above]
+    closed: Bools = alone | block_again[at]
+    return closed
 
 
 def _fill(
     granules: Index,
     belongs: Bools,
-    content: Bools,
-    lead: Index,
-    trail: Index,
+    edges: tuple[Index, Index],
     size: int,
     at: Index | None = None,
     blocks: int = 0,
 ) -> _Fill:
+    lead, trail = edges
     if at is None:
         at, blocks = np.arange(len(granules)), len(granules)
     chosen = np.flatnonzero(belongs)
@@ -140,28 +144,29 @@ def _fill(
     run = granules[last] - granules[first] + 1
     neat = has & (run == amount) & (run & (run - 1) == 0) & (low % np.maximum(run, 1) == 0)
     neat &= (lead[first] < 2) & (trail[last] < 2)
-    plain = has & (np.bincount(at[belongs & content], minlength=blocks) == 0)
-    return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat, plain)
+    return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat)
 
 
-def _one_thing(pooled: Pairs, at: Index, content: Bools, belongs: Bools, size: int) -> Bools:
-    """Tell which blocks behave as one thing."""
+def _one_thing(pooled: Pairs, tiled: Bools, size: int) -> Bools:
+    """Tell which blocks behave as one thing.
+
+    Above them every granule answers alike; inside, no line repeats all of it, and each line has something to say at
+    both levels. Where all of a block is driven (`tiled`), parts of it may be alike.
+    """
     inner = size - GRANULE_LINES
-    amount = pooled.granules
-    few = STRAY * amount
-    foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
-    valid: Bools = (amount > 0) & (foreign <= few)
+    amount = pooled.granules.astype(np.int64)
+    one: Bools = amount > 0
     for row in range(len(pooled.telling)):
-        repeating, differing = pooled.repeating[row], pooled.differing[row]
+        repeating, differing = pooled.repeating[row].astype(np.int64), pooled.differing[row].astype(np.int64)
         if row >= inner:
-            total = repeating.astype(np.int64) + differing
-            valid &= np.minimum(repeating, differing) <= STRAY * total
+            few = np.where(repeating < differing, np.maximum(1, FEW * differing), STRAY * repeating)
+            one &= (np.minimum(repeating, differing) <= few) | (tiled & pooled.near(row))
             continue
         again, other = pooled.across(row)
         upper = pooled.upper[row]
-        valid &= ~again & ((repeating <= few) | other)
-        valid &= (upper >= 2) & (pooled.content - upper >= 2)  # noqa: PLR2004
-    return valid
+        one &= ~again & ((repeating <= STRAY * amount) | other | tiled)
+        one &= (upper >= 2) & (pooled.content - upper >= 2)
+    return one
 
 
 def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: int) -> Bools:
@@ -176,7 +181,7 @@ def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: i
     for side in (0, 1):
         at, there = sides[side]
         other_at, other_there = sides[1 - side]
-        whole = there & (valid[at] | (fill.plain[at] & (fill.amount[at] == half)))
+        whole = there & (valid[at] | (fill.amount[at] == half))
         contiguous = fill.amount[at] == fill.last[at] - fill.first[at] + 1
         if side:
             touches = (fill.first[at] == 0) & (fill.last[other_at] == half - 1)

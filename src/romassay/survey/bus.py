@@ -29,7 +29,8 @@ FADES = 16
 
 BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN, CONTENDED = range(7)
 """What a granule holds: the floating bus; something as regular that is not this bus (a blank tail, a table of zeros);
-something that a memory said; something that changes from reading to reading; host memory; nothing known; host memory against which something drives."""
+something that a memory said; something that changes from reading to reading; host memory; nothing known; host memory
+against which something drives."""
 
 _POSITIONS = np.arange(GRANULE)
 _RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in range(GRANULE_LINES)]
@@ -67,7 +68,7 @@ class Shape:
 
     def leaking(self, driven: int) -> Bools:
         """Return the granules in which charges leak away and nothing else happens, bool[G]."""
-        leaks: Bools = self.leak[:, _lines(driven)].sum(axis=1) <= LOOSE
+        leaks: Bools = np.asarray(self.leak[:, _lines(driven)].sum(axis=1) <= LOOSE)
         return leaks
 
 
@@ -199,8 +200,8 @@ class Ground:
     def told(self, said: Consensus) -> Bools:
         """Return the bytes that say more than the bus would, bool[G, 16]."""
         speaks = (self.state == CONTENT) | (self.state == STRUCTURED)
-        differs: Bools = said.sure & ~(self.predicted & (said.value == self.prediction))
-        return differs & speaks[:, None]
+        differs: Bools = said.sure & ~(self.predicted & (said.value == self.prediction)) & speaks[:, None]
+        return differs
 
 
 def ground(
@@ -259,7 +260,7 @@ def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes) -
         left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
         for here in range(at, min(at + FADES, len(granules))):
             off = (said.value[here] ^ prediction[here])[said.seen[here] > 0]
-            if left.bit_count() > 6 or (off & ~np.uint8(left)).any() or granules[here] - granules[at] != here - at:  # noqa: PLR2004
+            if left.bit_count() > 6 or (off & ~np.uint8(left)).any() or granules[here] - granules[at] != here - at:
                 break
             out[here] = speaks[here]
     return out
@@ -302,7 +303,7 @@ def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, dri
     something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus.
     """
     out = np.zeros(len(granules), np.bool_)
-    flat = (shape.pattern[:, _lines(driven)] < 2).all(axis=1) & ((state == STRUCTURED) | (state == BUS))  # noqa: PLR2004
+    flat = (shape.pattern[:, _lines(driven)] < 2).all(axis=1) & ((state == STRUCTURED) | (state == BUS))
     if not flat.any():
         return out
     value = _held(said, shape)[:, 0]

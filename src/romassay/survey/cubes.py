@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
-from romassay.survey.bus import HOST, STRUCTURED, Ground
+from romassay.survey.bus import STRUCTURED, Ground
 from romassay.survey.pairs import EVIDENCE, SAME_SHARE, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
 
 _CHUNK = 1 << 22
 
+Cell = TypeVar("Cell", np.uint8, np.bool_)
+
 FOUGHT = 0.95
-"""Share of the bytes of a fought-over copy that are the ROM's with bits pulled to one side; of unrelated bytes it is a tenth."""
+"""Share of the bytes of a fought-over copy that are the ROM's with bits pulled to one side; of others it is a tenth."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,24 +59,24 @@ class Closed:
     absent: tuple[int, ...]
 
 
-def contents(stacked: Stack, plane: Bytes | Bools, level: int, blocks: Index) -> Bytes | Bools:
+def contents(stacked: Stack, plane: npt.NDArray[Cell], level: int, blocks: Index) -> npt.NDArray[Cell]:
     """Return the bytes of whole blocks, [n, 2**level], from a [G, 16] plane; zero where nothing was seen."""
     wide = 1 << (level - GRANULE_LINES)
     granules = (blocks[:, None] * wide + np.arange(wide)).ravel()
     at = stacked.positions(granules)
-    out = np.where((at >= 0)[:, None], plane[np.maximum(at, 0)], 0).astype(plane.dtype)
+    out = plane[np.maximum(at, 0)]
+    out[at < 0] = 0
     return out.reshape(len(blocks), wide * GRANULE)
 
 
 def close(
-    stacked: Stack, said: Consensus, based: Ground, told: Bools, evidence: Pairs, masks: tuple[Masks, Masks], block: int
+    stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, masks: tuple[Masks, Masks], block: int
 ) -> Closed:
     """Find every copy of a block and the lines that decide where it answers.
 
     Args:
         stacked: the readings.
         said: what they say together.
-        based: what each granule holds.
         told: bytes that say more than the bus, bool[G, 16].
         evidence: pairs pooled to the block's size.
         masks: their masks.
@@ -89,7 +93,7 @@ def close(
     while True:
         free = again >> level
         inside = np.flatnonzero(((evidence.blocks ^ block) & ~free) == 0)
-        seats, absent = _compare(stacked, said, based, told, level, block, evidence.blocks[inside])
+        seats, absent = _compare(stacked, said, told, level, block, evidence.blocks[inside])
         taken = inside[np.isin(evidence.blocks[inside], [s.block for s in seats if not s.contended])]
         wider = again | int(np.bitwise_or.reduce(again_of[taken], initial=0)) & above
         other = int(np.bitwise_or.reduce(other_of[taken], initial=0)) & above
@@ -97,27 +101,28 @@ def close(
             break
         again = wider
     other &= ~again
-    contended, other = _contended_across(stacked, said, based, told, evidence, block, again, other)
+    contended, other = _contended_across(stacked, said, told, evidence, block, other)
     if contended:
         again |= contended
         inside = np.flatnonzero(((evidence.blocks ^ block) & ~(again >> level)) == 0)
-        seats, absent = _compare(stacked, said, based, told, level, block, evidence.blocks[inside])
+        seats, absent = _compare(stacked, said, told, level, block, evidence.blocks[inside])
     return Closed(level, block, again, other, seats, absent)
 
 
 def _compare(
-    stacked: Stack, said: Consensus, based: Ground, told: Bools, level: int, block: int, blocks: Index
+    stacked: Stack, said: Consensus, told: Bools, level: int, block: int, blocks: Index
 ) -> tuple[tuple[Seat, ...], tuple[int, ...]]:
     """Compare blocks with one of them; return the copies, and the blocks that are none."""
     here = np.array([block])
-    value, sure, tells = (contents(stacked, plane, level, here)[0] for plane in (said.value, said.sure, told))
+    value = contents(stacked, said.value, level, here)[0]
+    sure, tells = (contents(stacked, plane, level, here)[0] for plane in (said.sure, told))
     seats, absent = [], []
     step = max(1, _CHUNK >> level)
     for start in range(0, len(blocks), step):
         part = blocks[start : start + step]
-        values, sures, told_there = (contents(stacked, plane, level, part) for plane in (said.value, said.sure, told))
-        both = sures.astype(np.bool_) & sure.astype(np.bool_)
-        telling = both & (told_there.astype(np.bool_) | tells.astype(np.bool_))
+        values = contents(stacked, said.value, level, part)
+        sures, told_there = (contents(stacked, plane, level, part) for plane in (said.sure, told))
+        telling = sures & sure & (told_there | tells)
         equal = telling & (values == value)
         amounts, matches = np.count_nonzero(telling, axis=1), np.count_nonzero(equal, axis=1)
         known = np.count_nonzero(sures, axis=1)
@@ -135,7 +140,7 @@ def _compare(
 def _fought(value: Bytes, there: Bytes, telling: Bools) -> bool:
     """Tell whether one block is another with bits pulled all to one side: two drivers on one bus."""
     mine, theirs = value[telling], there[telling]
-    plain = (theirs == 0x00) | (theirs == 0xFF)  # noqa: PLR1714 - arrays
+    plain = (theirs == 0x00) | (theirs == 0xFF)
     if np.count_nonzero(~plain) < max(4 * EVIDENCE, len(mine) // 4):
         return False
     mine, theirs = mine[~plain], theirs[~plain]
@@ -147,11 +152,9 @@ def _fought(value: Bytes, there: Bytes, telling: Bools) -> bool:
 def _contended_across(
     stacked: Stack,
     said: Consensus,
-    based: Ground,
     told: Bools,
     evidence: Pairs,
     block: int,
-    again: int,
     other: int,
 ) -> tuple[int, int]:
     """Return lines across which a fought-over copy stands, and the lines that still decide."""
@@ -161,23 +164,16 @@ def _contended_across(
         if not other >> line & 1:
             continue
         partner = np.array([block ^ (1 << (line - level))])
-        seats, _ = _compare(stacked, said, based, told, level, block, partner)
+        seats, _ = _compare(stacked, said, told, level, block, partner)
         if any(seat.contended for seat in seats):
             contended |= 1 << line
     return contended, other & ~contended
 
 
-def neighbours(stacked: Stack, based: Ground, level: int, blocks: Index) -> Bytes:
-    """Return how much of each block is host memory, in sixteenths: for what counts as seen."""
-    states = contents(stacked, np.repeat(based.state[:, None], GRANULE, axis=1), level, blocks)
-    share: Bytes = (np.count_nonzero(states == HOST, axis=1) * 16 // (1 << level)).astype(np.uint8)
-    return share
-
-
 def blank_neighbour(stacked: Stack, based: Ground, said: Consensus, level: int, block: int) -> int | None:
     """Return the one value that fills a block, or None: a ROM with a blank tail could go on there."""
     here = np.array([block])
-    sure = contents(stacked, said.sure, level, here)[0].astype(np.bool_)
+    sure = contents(stacked, said.sure, level, here)[0]
     value = contents(stacked, said.value, level, here)[0][sure]
     states = contents(stacked, np.repeat(based.state[:, None], GRANULE, axis=1), level, here)[0][sure]
     if len(value) < (1 << level) // 2 or not (states <= STRUCTURED).all():

@@ -65,6 +65,12 @@ class Pairs:
         other = (enough & (same * 2 <= telling)) | near
         return again & ~near, other
 
+    def near(self, row: int) -> Bools:
+        """Return which blocks are nearly the same across line `A4 + row`, but for bytes that differ for certain."""
+        close = self.same[row].astype(np.int64) * 5 >= self.telling[row].astype(np.int64) * 4
+        certain: Bools = close & (self.firm[row] >= self.needed) & (self.telling[row] >= EVIDENCE)
+        return certain
+
     def masks(self) -> tuple[Masks, Masks]:
         """Return the lines across which each block repeats, and those across which something else stands.
 
@@ -87,17 +93,23 @@ class Pairs:
             return _added(table, starts, _wide_enough(level))
 
         return Pairs(
-            level,
-            numbers[starts],
-            *(add(table) for table in (self.telling, self.same, self.firm, self.content)),
-            *(add(table) for table in (self.upper, self.repeating, self.differing, self.granules)),
-            self.needed,
+            level=level,
+            blocks=numbers[starts],
+            telling=add(self.telling),
+            same=add(self.same),
+            firm=add(self.firm),
+            content=add(self.content),
+            upper=add(self.upper),
+            repeating=add(self.repeating),
+            differing=add(self.differing),
+            granules=add(self.granules),
+            needed=self.needed,
         )
 
 
 def _wide_enough(level: int) -> type[np.unsignedinteger]:
-    """Return the smallest type that counts the bytes of a block: tables for a large bus are the most that a survey holds."""
-    return np.uint8 if level < 8 else np.uint16 if level < 16 else np.uint32  # noqa: PLR2004
+    """Return the smallest type that counts the bytes of a block: these tables are the most that a survey holds."""
+    return np.uint8 if level < 8 else np.uint16 if level < 16 else np.uint32
 
 
 def _added(table: Table, starts: Index, kind: type[np.unsignedinteger]) -> Table:
@@ -153,12 +165,12 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         differs = said.value[here] ^ said.value[there]
         telling[row, here] = np.count_nonzero(tells, axis=1)
         same[row, here] = np.count_nonzero(tells & (differs == 0), axis=1)
-        certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)  # noqa: PLR2004
+        certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)
         firm[row, here] = np.count_nonzero(certain, axis=1) * (still[here] & still[there])
     amount = np.count_nonzero(told, axis=1).astype(np.uint8)
     for row in range(len(lines)):
         upper[row] = amount * (stacked.granules >> row & 1)
-    needed = 1 if len(stacked.value) >= 3 else 2  # noqa: PLR2004
+    needed = 1 if len(stacked.value) >= 3 else 2
     alone = Pairs(
         GRANULE_LINES,
         stacked.granules,

@@ -17,6 +17,9 @@ from romassay.reading import Bytes, Index, Reading
 
 GRANULE_LINES = 4
 GRANULE = 1 << GRANULE_LINES
+ENOUGH = 2
+"""Readings that must agree before a byte is firm."""
+
 FEW_STRETCHES = 4096
 """More separate stretches than this are scattered byte by byte."""
 
@@ -193,7 +196,8 @@ class Consensus:
     @property
     def firm(self) -> Bools:
         """Bytes on which at least two readings agree and none differs, bool[G, 16]."""
-        return self.sure & (self.seen >= 2) & (self.against == 0)
+        agreed: Bools = self.sure & (self.seen >= ENOUGH) & (self.against == 0)
+        return agreed
 
 
 def consensus(stacked: Stack, driven: int = 0xFF) -> Consensus:
