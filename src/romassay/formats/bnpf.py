@@ -4,7 +4,8 @@ From memory (data books of the 1970s): 'B' begins a word, then a 'P' for each 1 
 first, and 'F' finishes it. Words follow each other from address 0; what stands between 'F' and 'B' is comment, often a
 decimal number at the start of a line: the address of the word behind it. Words have as many bits as the ROM outputs.
 
-Numbers are taken for addresses only where all of them agree with the number of words between them. Where a word is
+Numbers are taken for addresses only where all of them agree with the number of words between them, or where the file
+says so before its first word, as those written here do. Where a word is
 broken so that one cannot tell how many are lost, what follows has no certain address down to the next such number.
 """
 
@@ -30,6 +31,12 @@ _WORD = re.compile(rb"B([NP]{1,8})F")
 _NUMBER = re.compile(rb"(\d{1,10})[:.]?[ \t]*(?=B)")
 _AS_BITS = bytes.maketrans(b"NP", b"01")
 _PER_LINE = 8
+_REGULAR = 0.95
+_FEWEST_LINES = 8
+_LOST = "a broken word; what follows has no certain address"
+_SAYS_ADDRESSES = b"ADDRESS"
+_HEADING = b"DECIMAL ADDRESSES\n"
+"""What a numbered file begins with; no letter of it can be taken for part of a word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +70,14 @@ def read(source: bytes, hints: Hints) -> Parsed:
     text = plain(source).upper()
     bits = _bits_in_a_word(text)
     reader = _Reader(bits, hints.base or 0, use_numbers=hints.base is None and _numbers_are_addresses(text, bits))
+    usual = None if reader.use_numbers else _words_on_a_line(text, bits)
+    last: _Line | None = None
     for line in _lines(text, bits):
-        reader.line(line)
+        if last:
+            reader.line(last, short=bool(usual and last.words and line.words and len(last.words) % usual))
+        last = line
+    if last:
+        reader.line(last, short=False)
     return reader.into.parsed(hints, "record", f"words of {bits} bits")
 
 
@@ -72,6 +85,18 @@ def _bits_in_a_word(text: bytes) -> int:
     """Return the commonest number of bits in a word."""
     lengths = Counter(len(match[1]) for match, _ in zip(_WORD.finditer(text), range(100_000), strict=False))
     return max(lengths, key=lambda length: (lengths[length], length)) if lengths else 8
+
+
+def _words_on_a_line(text: bytes, bits: int) -> int | None:
+    """Return how many words stand on each line that another one follows; None where that varies."""
+    counts: Counter[int] = Counter()
+    last = 0
+    for line in _lines(text, bits):
+        counts[last] += bool(line.words)
+        last = len(line.words)
+    del counts[0]
+    usual, total = counts.most_common(1), counts.total()
+    return usual[0][0] if total >= _FEWEST_LINES and usual[0][1] >= _REGULAR * total else None
 
 
 def _lines(text: bytes, bits: int) -> Iterator[_Line]:
@@ -109,8 +134,10 @@ def _numbers_are_addresses(text: bytes, bits: int) -> bool:
     """Tell whether the numbers at the starts of lines agree with the words between them.
 
     Each must be the one before it and the words since then, or more where something is left out; and one at least must
-    be just that, or the only one must stand before the first word. One that is the first again begins a new pass.
+    be just that, unless the file says that they are addresses, or there is just one, before the first word. One that is
+    the first again begins a new pass.
     """
+    told = _SAYS_ADDRESSES in text[: max(0, text.find(b"B"))]
     start: int | None = None
     due, numbers, exact, before_all = 0, 0, 0, False
     for line in _lines(text, bits):
@@ -123,7 +150,7 @@ def _numbers_are_addresses(text: bytes, bits: int) -> bool:
             numbers += 1
             due = line.stated
         due += len(line.words)
-    return exact > 0 or (numbers == 1 and before_all)
+    return exact > 0 or (numbers > 0 and told) or (numbers == 1 and before_all)
 
 
 class _Reader:
@@ -135,11 +162,15 @@ class _Reader:
         self.into = Collector()
         self.address: int | None = base
 
-    def line(self, line: _Line) -> None:
+    def line(self, line: _Line, *, short: bool) -> None:
+        """Take a line's words; `short` tells that it has not as many as it should."""
         if line.stated is not None and self.use_numbers and line.words:
             self.address = line.stated
         if not line.words:
             self.into.leave(line.number, line.text, "no words", damage=False)
+            return
+        if short:
+            self._broken(line, None, "a line of another length; what follows has no certain address")
             return
         run = bytearray()
         for word in line.words:
@@ -148,7 +179,8 @@ class _Reader:
                 continue
             self._take(line, bytes(run))
             run.clear()
-            self._broken(line, word)
+            reason = "a letter that is neither N nor P" if word == b"" else _LOST
+            self._broken(line, word, reason)
         self._take(line, bytes(run))
 
     def _take(self, line: _Line, letters: bytes) -> None:
@@ -163,18 +195,13 @@ class _Reader:
         self.into.take(line.number, self.address, data, known)
         self.address += count
 
-    def _broken(self, line: _Line, word: bytes | None) -> None:
-        """Note a broken word: where its 'B' and 'F' stand, one word is lost, else none knows how many."""
+    def _broken(self, line: _Line, word: bytes | None, reason: str) -> None:
+        """Note a broken word. With all letters between 'B' and 'F' just one is lost, else none knows how many."""
+        certain = word == b""
         at = self.address
-        if word is not None:
-            reason = f"a word of {len(word)} bits, not {self.bits}" if word else "a letter that is neither N nor P"
-            self.into.lose(line.number, reason, None if at is None else (at, at))
-            self.address = None if at is None else at + 1
-        else:
-            reason = "a broken word; what follows has no certain address"
-            self.into.lose(line.number, reason)
-            self.address = None
+        self.into.lose(line.number, reason, (at, at) if certain and at is not None else None)
         self.into.leave(line.number, line.text, reason, damage=True)
+        self.address = at + 1 if certain and at is not None else None
 
 
 def _values(letters: bytes, bits: int) -> Iterable[int]:
@@ -188,7 +215,7 @@ def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
     """Write 8 words on a line (or `options.record`); with a decimal address before each line unless all starts at 0."""
     need_address_bits(pieces, 32, "BNPF")
     numbered = len(pieces) > 1 or (len(pieces) == 1 and pieces[0].first > 0)
-    parts = []
+    parts = [_HEADING] if numbered else []
     for first, rows in cut_rows(pieces, options.record or _PER_LINE):
         lines = _letters(rows)
         if not numbered:

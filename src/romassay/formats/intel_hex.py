@@ -44,6 +44,8 @@ from romassay.reading import Bytes, Index
 DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
 _LENGTHS = {END: 0, SEGMENT: 2, START_SEGMENT: 4, LINEAR: 2, START_LINEAR: 4}
 _SEGMENT_SIZE = 1 << 16
+_LIKE_A_BASE = 18
+"""A base record has 15 characters; a damaged one may have a few more."""
 
 
 def _decode(_lead: int, rows: Bytes) -> Decoded:
@@ -124,9 +126,9 @@ def _bases(found: Scan) -> tuple[Index, Index, Mask]:
         base[linear] = found.extra[latest[linear]] << 16
         limit[segment] = base[segment] + _SEGMENT_SIZE
     doubt = np.full(n + 1, -1, np.int64)
-    if setters.any():
+    if setters.any() or any(_looks_like_a_base(item) for item in found.damaged):
         doubt[_where_a_base_may_be_lost(found, setters | anew)] = 0
-    doubt[[item.after for item in found.damaged if _may_set_a_base(item)]] = 0
+        doubt[[item.after for item in found.damaged if _may_set_a_base(item)]] = 0
     doubt = np.where(doubt < 0, doubt, np.arange(n + 1))
     if found.damaged_total > len(found.damaged) and setters.any():
         sure[found.damaged[-1].after :] = False
@@ -137,17 +139,19 @@ def _has(setters: Mask, latest: Index) -> Mask:
     return (latest >= 0) & setters[latest]
 
 
+def _looks_like_a_base(item: Damaged) -> bool:
+    """Tell whether a damaged record begins like one of type 02 or 04: but for two digits, or as far as it goes."""
+    head = item.digits[:8]
+    off = min(sum(a != b for a, b in zip(head, base, strict=False)) for base in ("02000002", "02000004"))
+    return off <= 2 and head[6:] != "00" if len(head) == 8 else len(head) > 4 and not off
+
+
 def _may_set_a_base(item: Damaged) -> bool:
     """Tell whether a damaged record may have been one of type 02 or 04: then what follows has no certain address."""
-    head, length = item.digits[:8], len(item.digits)
-    if head in ("02000002", "02000004"):
+    length = len(item.digits)
+    if _looks_like_a_base(item) or item.ink <= _LIKE_A_BASE:
         return True
-    if length > 16:
-        return False
-    if length < 12:
-        return head.startswith("02")
-    likeness = (sum(a != b for a, b in zip(head, whole, strict=True)) for whole in ("02000002", "02000004"))
-    return min(likeness) <= 2
+    return 10 <= length <= _LIKE_A_BASE or (length < 10 and item.digits.startswith("02"))
 
 
 def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:
@@ -157,17 +161,29 @@ def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:
     goes over the end of 64 KiB to 0.
     """
     rows = np.flatnonzero((found.kind == DATA) & (found.count > 0))
-    if len(rows) < 2:
-        return rows[:0]
-    end = (found.address + found.count)[rows[:-1]]
-    step = found.address[rows[1:]] - end
-    damaged = np.searchsorted([item.after for item in found.damaged], rows, "right")
-    between = np.diff(damaged)
-    same_base = np.diff(np.cumsum(breaks)[rows]) == 0
-    out_of_reach = (between > 0) & ((step < 0) | (step > 255 * (between + 1)))
-    over_the_end = (end == _SEGMENT_SIZE) & (found.address[rows[1:]] == 0)
-    found_there: Index = rows[1:][same_base & (out_of_reach | over_the_end)]
-    return found_there
+    block = np.cumsum(breaks)
+    end, doubtful = np.zeros(len(rows) + 1, np.int64), np.zeros(len(rows), bool)
+    end[1:] = (found.address + found.count)[rows]
+    known = np.r_[False, np.diff(block[rows]) == 0][: len(rows)]
+    doubtful[known & (end[:-1] == _SEGMENT_SIZE) & (found.address[rows] == 0)] = True
+    following = np.searchsorted(rows, [item.after for item in found.damaged])
+    reach = np.bincount(following, minlength=len(rows) + 1)
+    for item, i in zip(found.damaged, following.tolist(), strict=True):
+        if i == len(rows):
+            break
+        same_base = item.after == 0 or block[rows[i]] == block[item.after - 1]
+        if not same_base:
+            continue
+        before = int(end[i]) if known[i] else _offset_of(item)
+        step = int(found.address[rows[i]]) - before
+        if before < 0 or not 0 <= step <= 255 * (int(reach[i]) + 1):
+            doubtful[i] = True
+    return rows[doubtful]
+
+
+def _offset_of(item: Damaged) -> int:
+    """Return the offset of a damaged data record by its own word, or -1."""
+    return int(item.digits[2:6], 16) if len(item.digits) >= 8 and item.digits[6:8] == "00" else -1
 
 
 def _claim(digits: str, base: int) -> tuple[int, int] | None:

@@ -95,12 +95,14 @@ class Damaged:
         line: in the source, from 1.
         digits: its digits, the first 600 of them.
         verdict: one of the codes above.
+        ink: characters that print on the whole line.
     """
 
     after: int
     line: int
     digits: str
     verdict: int
+    ink: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,6 +249,29 @@ def count_losses(found: Scan, track: Track, counted: Mask, is_data: Mask, counts
     return replace(track, lost=tuple(sorted(lost, key=lambda item: (item.at, item.line))))
 
 
+def without(found: Scan, rows: Mask, verdict: int, digits: Callable[[int], str]) -> Scan:
+    """Return a scan in which some good records count as damaged; `digits` gives those of a record by its index."""
+    keep = ~rows
+    index = np.flatnonzero(rows)
+    before = np.r_[0, np.cumsum(keep)]
+    damaged = [replace(d, after=int(before[d.after])) for d in found.damaged]
+    damaged += [
+        Damaged(int(before[i]), int(found.line[i]), text, verdict, len(text) + 1)
+        for i, text in ((i, digits(i)) for i in index[:MAX_DAMAGED].tolist())
+    ]
+    return replace(
+        found,
+        line=found.line[keep],
+        kind=found.kind[keep],
+        address=found.address[keep],
+        extra=found.extra[keep],
+        count=found.count[keep],
+        value=found.value[np.repeat(keep, found.count)],
+        damaged=tuple(sorted(damaged, key=lambda d: d.line)),
+        damaged_total=found.damaged_total + len(index),
+    )
+
+
 def _blocks(text: bytes, mark: bytes) -> Iterator[Text]:
     """Cut the text where no record is cut: behind a line's end, else before a mark, else anywhere."""
     whole = np.frombuffer(text, np.uint8)
@@ -353,8 +378,10 @@ def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
     ink, taken = int(np.count_nonzero(block > _BLANK)), int((1 + marks.digits[good]).sum())
     if ink != taken:
         damaged = ~good & _is_damage(marks, grammar)
-        lost = _keep_left(marks, others, good, damaged, grammar, state)
-        _keep_damaged(marks, good, damaged, lost, state)
+        starts = _line_starts(block)
+        ink_of = np.add.reduceat((block > _BLANK).astype(np.int64), starts)
+        lost = _keep_left(marks, others, good, damaged, starts, ink_of, grammar, state)
+        _keep_damaged(marks, good, damaged, lost, ink_of, state)
     state.ink += ink
     state.taken += taken
     state.records += int(good.sum())
@@ -422,7 +449,11 @@ def _keep_good(marks: _Marks, good: Mask, state: _Gathered) -> None:
 
 
 def _is_damage(marks: _Marks, grammar: Grammar) -> Mask:
-    """Tell records that broke from marks that stand in other text: a time of day, a path, a sentence."""
+    """Tell records that broke from marks that stand in other text: a time of day, a path, a sentence.
+
+    A broken one begins a line, or stands behind a blank and is long enough, or right behind another record, or has just
+    the length that a record has.
+    """
     block, at, digits = marks.block, marks.at, marks.digits
     before = np.where(at > 0, block[at - 1], _NEWLINE)
     after_at = at + 1 + digits
@@ -431,29 +462,45 @@ def _is_damage(marks: _Marks, grammar: Grammar) -> Mask:
     is_a_line = (before == _NEWLINE) & ((digits > 1) | (after == _NEWLINE) | (after == _RETURN)) & (digits > 0)
     of_record_length = (marks.verdict == WRONG_SUM) | (marks.verdict == WRONG_FORM)
     damage: Mask = stands_alone | is_a_line | of_record_length
+    previous = np.r_[False, (damage | marks.good)[:-1] & (after_at[:-1] == at[1:])][: len(at)]
+    damage |= previous & (digits > 1)
     if grammar.lead:
         damage &= block[np.minimum(at + 1, len(block) - 1)] <= ord("9")
     return damage
 
 
-def _keep_damaged(marks: _Marks, good: Mask, damaged: Mask, lost: tuple[Index, Index], state: _Gathered) -> None:
+def _line_starts(block: Text) -> Index:
+    starts: Index = np.r_[0, np.flatnonzero(block == _NEWLINE) + 1]
+    return starts if starts[-1] < len(block) else starts[:-1]
+
+
+def _keep_damaged(
+    marks: _Marks, good: Mask, damaged: Mask, lost: tuple[Index, Index], ink: Index, state: _Gathered
+) -> None:
     """Note damaged records and those that lost their mark: `lost` holds where that was, and how many digits follow."""
     rows = np.flatnonzero(damaged)
     at: Index = np.concatenate([marks.at[rows], lost[0]])
     digits = np.concatenate([marks.digits[rows], lost[1]])
     verdict = np.r_[marks.verdict[rows], np.full(len(lost[0]), NO_MARK, np.uint8)]
     after = np.searchsorted(marks.at[good], at) + state.records
-    newlines = np.flatnonzero(marks.block == _NEWLINE)
-    line: Index = np.searchsorted(newlines, at + 1).astype(np.int64) + (state.newlines + 1)
+    row = np.searchsorted(np.flatnonzero(marks.block == _NEWLINE), at + 1)
     for i in np.argsort(at)[: max(0, MAX_DAMAGED - len(state.damaged))].tolist():
         start = int(at[i]) + 1
         text = marks.block[start : start + min(int(digits[i]), _MAX_DIGITS)].tobytes().decode("ascii")
-        state.damaged.append(Damaged(int(after[i]), int(line[i]), text, int(verdict[i])))
+        line = state.newlines + 1 + int(row[i])
+        state.damaged.append(Damaged(int(after[i]), line, text, int(verdict[i]), int(ink[row[i]])))
     state.damaged_total += len(at)
 
 
 def _keep_left(
-    marks: _Marks, others: Index, good: Mask, damaged: Mask, grammar: Grammar, state: _Gathered
+    marks: _Marks,
+    others: Index,
+    good: Mask,
+    damaged: Mask,
+    starts: Index,
+    ink: Index,
+    grammar: Grammar,
+    state: _Gathered,
 ) -> tuple[Index, Index]:
     """Note the lines on which something stands that is no good record.
 
@@ -461,11 +508,8 @@ def _keep_left(
     digits they have.
     """
     block = marks.block
-    starts = np.r_[0, np.flatnonzero(block == _NEWLINE) + 1]
-    starts = starts[starts < len(block)]
     n, top = len(starts), state.newlines + 1
     index = marks.line - top
-    ink = np.add.reduceat((block > _BLANK).astype(np.int64), starts)
     covered = np.bincount(index[good], 1 + marks.digits[good], n).astype(np.int64)
     has_record = np.bincount(index[good], minlength=n) > 0
     worst = np.zeros(n, np.uint8)

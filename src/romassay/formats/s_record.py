@@ -26,6 +26,7 @@ from romassay.formats.records import (
     row_sums,
     scan,
     track_of,
+    without,
 )
 from romassay.formats.sniffing import share_of_records
 from romassay.formats.tracks import ADDRESS_SPACE, parsed_from
@@ -44,6 +45,7 @@ _ADDRESS_BYTES = {0: 2, 1: 2, 2: 3, 3: 4, 5: 2, 6: 3, 7: 4, 8: 3, 9: 2}
 _DATA = (1, 2, 3)
 _COUNTS = (5, 6)
 _ENDS = (7, 8, 9)
+_MOST_WRONG = 10_000
 
 
 def _decode(kind: int, rows: Bytes) -> Decoded:
@@ -72,7 +74,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log. Damaged records are holes, and so are those that a count record finds missing."""
-    found = scan(plain(source), _GRAMMAR)
+    found = _without_wrong_types(scan(plain(source), _GRAMMAR))
     is_data = found.count > 0
     ends = found.kind >= _ENDS[0]
     counts = (found.kind == _COUNTS[0]) | (found.kind == _COUNTS[1])
@@ -80,6 +82,44 @@ def read(source: bytes, hints: Hints) -> Parsed:
     track = track_of(found, is_data, ends, lambda item: _claim(item.digits))
     track = count_losses(found, track, all_data, is_data, counts, ends | (found.kind == HEADER))
     return parsed_from(track, hints, "record-checked", left=_notes(found), left_total=found.left_total)
+
+
+def _without_wrong_types(found: Scan) -> Scan:
+    """Take out records whose type digit is wrong: no checksum covers it.
+
+    Such a record is not of the type that most data records have, and read as one of that type it goes on where the data
+    record before it ends, or ends where the one behind it begins. The number of address bytes is then wrong, too. So is
+    a header with an address, or one amid the data.
+    """
+    data = np.flatnonzero((found.kind >= _DATA[0]) & (found.kind <= _DATA[-1]))
+    if not len(data):
+        return found
+    wrong = np.zeros(len(found.kind), bool)
+    usual = int(np.bincount(found.kind[data]).argmax())
+    start = np.cumsum(found.count) - found.count
+    header = np.flatnonzero(found.kind == HEADER)
+    wrong[header] = found.address[header] != 0
+    for i in data[found.kind[data] != usual][:_MOST_WRONG].tolist():
+        body = _body(found, i, int(start[i]))
+        first = int.from_bytes(body[: usual + 1], "big")
+        at = int(np.searchsorted(data, i))
+        before, behind = (int(data[k]) if 0 <= k < len(data) else None for k in (at - 1, at + 1))
+        joins = before is not None and first == int(found.address[before] + found.count[before])
+        meets = behind is not None and first + len(body) - usual - 1 == int(found.address[behind])
+        wrong[i] = joins or meets
+    if not wrong.any():
+        return found
+    return without(found, wrong, WRONG_FORM, lambda i: _digits(usual, _body(found, i, int(start[i]))))
+
+
+def _body(found: Scan, i: int, start: int) -> bytes:
+    """Return a record's address and data bytes as they stand."""
+    data = found.value[start : start + int(found.count[i])].tobytes()
+    return int(found.address[i]).to_bytes(_ADDRESS_BYTES[int(found.kind[i])], "big") + data
+
+
+def _digits(kind: int, body: bytes) -> str:
+    return f"{kind}{len(body) + 1:02X}{body.hex()}00"
 
 
 def _notes(found: Scan) -> tuple[Left, ...]:

@@ -2,13 +2,14 @@
 
 Such lines carry neither an address of their own nor a checksum. A number with an illegal character is a hole of its
 own size where all numbers have the same number of digits, so that its place is certain. Where it is not, everything
-down to the next '@' has no certain address and is left out.
+down to the next '@' has no certain address and is left out. So it is behind a line that has not as many numbers as all
+others, where these are regular.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections import Counter
 from dataclasses import dataclass
 
 from romassay.formats.collecting import Collector, numbered_lines
@@ -16,6 +17,9 @@ from romassay.formats.tracks import ADDRESS_SPACE
 
 _HEX_DIGITS = b"0123456789ABCDEFabcdef"
 _UNKNOWN_DIGITS = b"xXzZ?"
+_LEGAL = _HEX_DIGITS + _UNKNOWN_DIGITS + b"_ \t\r"
+_REGULAR = 0.95
+_FEWEST_LINES = 8
 _ADDRESS = re.compile(rb"@([0-9A-Fa-f]{1,16})(?!\S)")
 _LIKE_AN_ADDRESS = re.compile(rb"\S{3,10}")
 
@@ -29,6 +33,7 @@ class Style:
         fixed: True where every number has just so many; else it may have fewer, and leading zeros are left out.
         unknown: True where x, z and _ may stand in a number.
         alone: True where an address stands on a line of its own.
+        per_line: numbers on each line that another one follows; None where that varies.
         end: a line that ends the data, in lower case; empty where there is none.
         start: index of the first number where no address stands before it, or None where one must.
     """
@@ -37,6 +42,7 @@ class Style:
     fixed: bool
     unknown: bool
     alone: bool = False
+    per_line: int | None = None
     end: bytes = b""
     start: int | None = None
 
@@ -46,36 +52,91 @@ class Style:
         return (self.digits + 1) // 2
 
 
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How the numbers of a text are printed.
+
+    Attributes:
+        lengths: how many numbers have so many digits.
+        padded: lengths of numbers that begin with 0.
+        per_line: numbers on each line that another one follows; None where that varies.
+    """
+
+    lengths: Counter[int]
+    padded: frozenset[int]
+    per_line: int | None
+
+
+def habits_of(text: bytes) -> Habits:
+    """Look at all lines that hold nothing but numbers and addresses."""
+    lengths: Counter[int] = Counter()
+    padded: set[int] = set()
+    counts: Counter[int] = Counter()
+    last = 0
+    for _, line in numbered_lines(text):
+        if not line:
+            continue
+        if line.translate(None, _LEGAL + b"@"):
+            last = 0
+            continue
+        tokens = [token for token in line.replace(b"_", b"").split() if b"@" not in token]
+        if b"@" in line:
+            last = 0
+        else:
+            counts[last] += 1
+            last = len(tokens)
+        lengths.update(map(len, tokens))
+        if len(padded) < len(lengths):
+            padded.update(len(token) for token in tokens if token.startswith(b"0"))
+    del counts[0]
+    total = counts.total()
+    usual = counts.most_common(1)
+    regular = total >= _FEWEST_LINES and usual[0][1] >= _REGULAR * total
+    return Habits(lengths, frozenset(padded), usual[0][0] if regular else None)
+
+
 def collect(text: bytes, style: Style) -> Collector:
     """Read a cleaned text in one of the styles."""
     reader = _Reader(style)
     for number, line in numbered_lines(text):
         if line:
             reader.line(number, line)
+    reader.finish()
     return reader.into
 
 
-def number_lengths(text: bytes) -> Iterator[tuple[int, int]]:
-    """Yield the least and the greatest number of digits for each line that holds nothing but numbers."""
-    legal = _HEX_DIGITS + _UNKNOWN_DIGITS + b"_ \t\r"
-    for _, line in numbered_lines(text):
-        if line.startswith(b"@"):
-            line = line.partition(b" ")[2]
-        if line and not line.translate(None, legal):
-            lengths = [len(token) for token in line.replace(b"_", b"").split()]
-            yield min(lengths), max(lengths)
-
-
 class _Reader:
-    """Goes down the lines and knows the index of the next number, or None where that is not certain."""
+    """Goes down the lines and knows the index of the next number, or None where that is not certain.
+
+    Where lines are regular, one is held back until the next one is seen: only the last of a section may be shorter.
+    """
 
     def __init__(self, style: Style) -> None:
         self.style = style
         self.into = Collector()
         self.index = style.start
         self.lost_way = False
+        self.held: tuple[int, bytes] | None = None
 
     def line(self, number: int, line: bytes) -> None:
+        if self.style.per_line is None or line.translate(None, _LEGAL):
+            self.finish()
+            self._read(number, line)
+            return
+        if self.held and self.held[0] != number and len(self.held[1].split()) % self.style.per_line:
+            if self.index is not None:
+                self._lose_way(*self.held, "a line of another length; what follows has no certain address")
+            self.held = None
+        self.finish()
+        self.held = number, line
+
+    def finish(self) -> None:
+        """Read the line that was held back."""
+        if self.held:
+            self._read(*self.held)
+            self.held = None
+
+    def _read(self, number: int, line: bytes) -> None:
         style = self.style
         if style.end and line.lower() == style.end:
             self.into.end(number)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from romassay.formats.records import Grammar, plain, scan
+from romassay.formats.records import NO_MARK, Grammar, plain, scan
 
 _PART = 1 << 16
 _PARTS = 4
@@ -30,4 +30,5 @@ def share_of_records(source: bytes, grammar: Grammar) -> float:
     found = scan(plain(sample_of(source)), grammar)
     if len(found.line):
         return 0.5 + 0.5 * found.taken / found.ink
-    return 0.4 * min(1.0, found.damaged_total / found.lines)
+    damaged = sum(item.verdict != NO_MARK for item in found.damaged)
+    return 0.4 * min(1.0, damaged / found.lines)

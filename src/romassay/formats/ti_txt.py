@@ -11,11 +11,10 @@ from collections.abc import Sequence
 
 from romassay.formats.model import Format, Hints, Left, Parsed, Piece, WriteOptions
 from romassay.formats.records import plain
-from romassay.formats.sections import Style, collect
+from romassay.formats.sections import Style, collect, habits_of
 from romassay.formats.sniffing import sample_of
 from romassay.formats.writing import cut_rows, need_address_bits, spaced_lines
 
-_STYLE = Style(digits=2, fixed=True, unknown=False, alone=True, end=b"q")
 _ADDRESS_LINE = re.compile(rb"^@[0-9A-Fa-f]{4,6}[ \t\r]*$", re.MULTILINE)
 _DATA_LINE = re.compile(rb"^[0-9A-Fa-f]{2}(?: [0-9A-Fa-f]{2}){0,15}[ \t\r]*$", re.MULTILINE)
 _END_LINE = re.compile(rb"^[qQ][ \t\r]*$", re.MULTILINE)
@@ -35,7 +34,9 @@ def sniff(source: bytes) -> float:
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log."""
     text = plain(source)
-    found = collect(text, _STYLE)
+    habits = habits_of(text)
+    style = Style(digits=2, fixed=True, unknown=False, alone=True, per_line=habits.per_line, end=b"q")
+    found = collect(text, style)
     if not found.ends or found.ends[-1] < len(found.first):
         found.left.append(Left(text.count(b"\n") + 1, "", "no 'q' at the end: the log may stop early", damage=False))
         found.left_total += 1

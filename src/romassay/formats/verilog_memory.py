@@ -3,7 +3,7 @@
 Standard: IEEE 1364-2005, section 17.2.8: white space, // and /* */ comments, hex numbers; '@' and hex digits set the
 index of the next WORD, not of a byte. A number may hold x, z and _ and has no width or base prefix; a short one is
 filled with zeros on the left, or with its leftmost digit where that is x or z (from memory). The file does not say how
-wide a word is: it is taken to have as many digits as the longest number, high byte first.
+wide a word is: it is taken to have as many digits as nearly all numbers, or the longest, high byte first.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ import numpy as np
 from romassay.errors import BadInput, BadValue
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
 from romassay.formats.records import plain
-from romassay.formats.sections import Style, collect, number_lengths
+from romassay.formats.sections import Habits, Style, collect, habits_of
 from romassay.formats.sniffing import sample_of
 from romassay.formats.writing import cut_rows, need_address_bits, row_digits, spaced_lines
 
 _COMMENT = re.compile(rb"//[^\n]*|/\*.*?(?:\*/|\Z)", re.DOTALL)
 _MOST_DIGITS = 256
+_NEARLY_ALL = 0.9
 _LINE_BYTES = 16
 _NUMBERS = re.compile(rb"^(?:@[0-9A-Fa-f]{1,16}|[0-9A-Fa-fxXzZ_]+)(?:[ \t]+[0-9A-Fa-fxXzZ_]+)*[ \t\r]*$", re.MULTILINE)
 _WITHOUT_ADDRESS = 0.3
@@ -51,23 +52,27 @@ def sniff(source: bytes) -> float:
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read a memory file; numbers before the first '@' go to 0, or to `hints.base`."""
     text = _without_comments(plain(source))
-    least, most = _digits(text)
-    word = (most + 1) // 2
+    habits = habits_of(text)
+    digits, fixed = _digits(habits)
+    word = (digits + 1) // 2
     start = (hints.base or 0) // word
-    style = Style(digits=most, fixed=least == most, unknown=True, start=start)
-    found = collect(text, style)
-    return found.parsed(hints, "record", f"{4 * most}-bit words")
+    style = Style(digits=digits, fixed=fixed, unknown=True, per_line=habits.per_line, start=start)
+    return collect(text, style).parsed(hints, "record", f"{4 * digits}-bit words")
 
 
-def _digits(text: bytes) -> tuple[int, int]:
-    """Return the digits of the shortest and of the longest number."""
-    least, most = _MOST_DIGITS + 1, 0
-    for low, high in number_lengths(text):
-        if 0 < high <= _MOST_DIGITS:
-            least, most = min(least, low), max(most, high)
-    if not most:
+def _digits(habits: Habits) -> tuple[int, bool]:
+    """Return the digits of a word, and whether each number has all of them.
+
+    Where nearly all numbers have the same even number of digits, a longer one is two that ran together. Where one of
+    full length begins with 0, leading zeros are printed, and a shorter number is a broken one.
+    """
+    lengths = {length: count for length, count in habits.lengths.items() if length <= _MOST_DIGITS}
+    if not lengths:
         raise BadInput("holds no numbers of hex digits", advice="check that this is a memory file")
-    return least, most
+    usual = max(lengths, key=lambda length: lengths[length])
+    nearly_all = usual % 2 == 0 and lengths[usual] >= _NEARLY_ALL * sum(lengths.values())
+    digits = usual if nearly_all else max(lengths)
+    return digits, len(lengths) == 1 or digits in habits.padded
 
 
 def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
