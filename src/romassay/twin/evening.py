@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -119,6 +120,7 @@ def _function(bench: Bench, item: FunctionTruth, window: Window) -> dict[str, An
         "decode": {f"A{line}": level for line, level in sorted(item.decode.items())},
         "not_exercised": [f"A{line}" for line, seen in sorted(shown.items()) if not seen],
         "copies": list(item.copies),
+        "sha256": hashlib.sha256(item.image).hexdigest() if item.image else None,
         "image": item.image.hex(),
         "weak": [{"offset": w.offset, "line": w.line, "to": w.to, "chance": w.chance, "toss": w.toss} for w in weak],
     }

@@ -10,7 +10,7 @@ from romassay.errors import BadCatalogue, BadInput
 from romassay.session.demo import example_rig, prepare
 from romassay.session.rehearse import put, rehearse_rig
 
-SMALL = example_rig().replace('["0x1000-0xDFFF"]', '["0x8000-0x80FF"]')
+SMALL = example_rig().replace('["0x4000-0xDFFF"]', '["0x8000-0x80FF"]')
 
 
 def rig(folder: Path, text: str = SMALL) -> Path:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from importlib.resources import files
 
@@ -202,4 +203,5 @@ def test_the_truth_is_plain_values() -> None:
     assert rom["not_exercised"] == ["A12", "A13", "A14", "A15"]
     assert rom["copies"] == list(range(0x8000, 0xC000, 0x800))
     assert len(bytes.fromhex(rom["image"])) == rom["size"] == 2048
+    assert rom["sha256"] == hashlib.sha256(bytes.fromhex(rom["image"])).hexdigest()
     assert msgspec.json.decode(msgspec.json.encode(told)) == told
