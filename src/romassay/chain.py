@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from romassay.address import Range
-from romassay.errors import BadValue
 from romassay.finding import Finding, Limit
 from romassay.part import Part
-from romassay.reading import Reading, ReadingSet
+from romassay.reading import Reading, ReadingSet, within
 from romassay.settle.model import Decision, Image
 from romassay.survey.model import Survey
 
@@ -70,6 +69,10 @@ class Assay:
         )
 
 
+STRAY_SHARE = 0.02
+"""Share of a log's bytes at addresses that a garbled digit explains."""
+
+
 class HasReadings(Protocol):
     """Anything that holds readings: what `load` returns, or a ReadingSet."""
 
@@ -86,7 +89,8 @@ def gather(
 ) -> ReadingSet:
     """Put readings together as one set: files that are equal byte for byte count once.
 
-    The bus has as many lines as the widest reading, unless `address_bits` says otherwise.
+    The bus has as many lines as the widest reading, unless `address_bits` says otherwise; what lies beyond becomes a
+    hole.
     """
     if isinstance(sources, ReadingSet):
         return sources
@@ -102,13 +106,23 @@ def gather(
             continue
         seen[key] = reading.source.name
         kept.append(reading)
-    needed = max((r.spans()[-1].last.bit_length() for r in kept if len(r.runs)), default=1)
-    bits = address_bits or max((r.address_bits for r in kept), default=16)
-    if bits < needed:
-        raise BadValue(
-            f"{bits} address lines do not reach the addresses of the readings", advice=f"give at least {needed}"
-        )
-    return ReadingSet(tuple(kept), bits, tuple(exclude), tuple(duplicates))
+    bits = address_bits or _bus_lines(kept)
+    return ReadingSet(tuple(within(r, bits) for r in kept), bits, tuple(exclude), tuple(duplicates))
+
+
+def _bus_lines(readings: Sequence[Reading]) -> int:
+    """Return the lines that the logs' addresses need; a few addresses far out are a garbled digit, not a wider bus."""
+    bits = max((r.address_bits for r in readings), default=16)
+    total = sum(len(r) for r in readings)
+    while sum(_beyond(r, bits) for r in readings) > STRAY_SHARE * total:
+        bits += 1
+    return bits
+
+
+def _beyond(reading: Reading, bits: int) -> int:
+    """Return how many observed bytes lie beyond a bus of so many lines."""
+    runs = reading.runs
+    return int(runs[runs[:, 0] + runs[:, 2] > 1 << bits, 2].sum())
 
 
 def assay(

@@ -17,6 +17,9 @@ from romassay.survey.model import Function, Survey
 
 Verdict = Literal["confirmed", "provisional", "not-found"]
 
+RAM_SIZES = (64, 128)
+"""Bytes of the RAM in combination chips (6530, 6532: data sheets)."""
+
 ENOUGH = 2
 """Independent readings of every byte that a confirmed image needs."""
 
@@ -163,7 +166,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             function=index,
             lines=names,
             where=tuple(item.where for item in function.read_next),
-            evidence=f"{', '.join(names)} never exercised: the window holds no two blocks that differ in that line alone",
+            evidence=f"{', '.join(names)} never exercised: no two blocks of the window differ in that line alone",
             advice="read " + ", ".join(str(item.where) for item in function.read_next[:4]) + " as well",
         )
     if function.sizes:
@@ -182,14 +185,30 @@ def _about_choice(
     readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
 ) -> Iterator[Finding]:
     """Doubt which of several unmirrored memories is the specimen's ROM, where nothing was declared and nothing tells."""
-    if len(images) < 2 or part or size or any(r.role != "specimen" for r in readings.readings):
+    if not images or part or size or _told_apart(readings, images):
         return
-    counts = [len(found.functions[image.function].copies) for image in images]
-    if counts[0] == 1 and counts[1] == 1:
-        places = ", ".join(f"{found.functions[i.function].copies[0].first:04X}" for i in images[:4])
+    functions = [found.functions[image.function] for image in images]
+    first = functions[0]
+    others = [f for f in found.functions if f is not first]
+    if len(functions) > 1 and len(first.copies) == 1:
+        places = ", ".join(f"{f.copies[0].first:04X}" for f in functions[:4])
         yield Finding(
             "ram-or-rom",
             blocks=True,
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
+    elif first.size in RAM_SIZES or (first.size < RAM_SIZES[0] * 4 and any(f.size > first.size for f in others)):
+        yield Finding(
+            "ram-or-rom",
+            blocks=True,
+            function=images[0].function,
+            evidence=f"{first.size} bytes that repeat could as well be RAM: nothing was power-cycled, no part declared",
+            advice="declare the part, or read again after a power cycle with another --session name",
+        )
+
+
+def _told_apart(readings: ReadingSet, images: Sequence[Image]) -> bool:
+    """Tell whether a second power-up or a control reading tells ROM from RAM, and the specimen from the host."""
+    controlled = any(r.role == "empty-socket" for r in readings.readings)
+    return controlled and (images[0].confidence.sessions >= ENOUGH or len(images[0]) not in RAM_SIZES)

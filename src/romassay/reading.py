@@ -8,7 +8,7 @@ times), and may lie anywhere in 32 bits without memory being spent on the space 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -88,7 +88,8 @@ class Reading:
     """One pass over a range of addresses.
 
     Attributes:
-        runs: int64[n, 4], in the order of time: first address, start in `value`, count, line in the source.
+        runs: int64[n, 4], in the order of time: first address, start in `value`, count, line in the source. Each run
+            starts in `value` where the one before it ends.
         value: uint8[m], the observed bytes in the order of time.
         known: uint8[m], a 1 for each bit that was seen (half-read digits, x in a trace, parts 4 bits wide);
             None where every bit was.
@@ -178,6 +179,31 @@ def reading_of(
     ).reshape(-1, 4)
     value = np.frombuffer(b"".join(data for _, data in rows), np.uint8).copy()
     return Reading(runs=runs, value=value, known=None, address_bits=address_bits, unit=unit)
+
+
+def within(reading: Reading, bits: int) -> Reading:
+    """Return a reading without the runs that lie beyond a bus of so many lines: each becomes a hole."""
+    far = reading.runs[:, 0] + reading.runs[:, 2] > 1 << bits
+    if not far.any():
+        return reading
+    lost = tuple(
+        Hole(None, None, int(line), f"address {int(first):X} lies beyond {bits} address lines")
+        for first, line in reading.runs[far][:, [0, 3]]
+    )
+    number = np.where(far, -1, np.cumsum(~far) - 1)
+    resent = number[reading.resent]
+    stays = np.repeat(~far, reading.runs[:, 2])
+    runs = reading.runs[~far].copy()
+    runs[:, 1] = np.cumsum(runs[:, 2]) - runs[:, 2]
+    return replace(
+        reading,
+        runs=runs,
+        value=reading.value[stays],
+        known=None if reading.known is None else reading.known[stays],
+        holes=reading.holes + lost,
+        resent=resent[resent >= 0],
+        address_bits=bits,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,7 +114,7 @@ def _settled(
     wrong = _chance_wrong(vote, error)
     flipped = _weak(vote, observed)
     weak = np.isin(vote.disputed, flipped)
-    value = np.where(vote.seen == 0, FILL & function.driven, vote.value).astype(np.uint8)
+    value = np.where(vote.seen == 0, FILL, vote.value | _undriven(stacked, function)).astype(np.uint8)
     for decision in decided:
         value[decision.offset] = decision.value
     per_reading = _readings_each(observed, function.driven)
@@ -131,6 +131,23 @@ def _settled(
         decided=decided,
         confidence=_confidence(vote, observed, function, target),
     )
+
+
+def _undriven(stacked: Stack, function: Function) -> Bytes | int:
+    """Return what the data lines said that the function does not drive, where they always said the same; else 0."""
+    if function.driven == 0xFF:
+        return 0
+    numbers = (
+        np.array([c.first // GRANULE for c in function.copies])[:, None] + np.arange(function.size // GRANULE)
+    ).ravel()
+    at = stacked.positions(numbers)
+    shape = (-1, function.size)
+    seen = stacked.known[:, np.maximum(at, 0)] * (at >= 0).astype(np.uint8)[:, None]
+    high = (stacked.value[:, np.maximum(at, 0)] & seen).reshape(shape)
+    low = (~stacked.value[:, np.maximum(at, 0)] & seen).reshape(shape)
+    ones, zeros = np.bitwise_or.reduce(high, axis=0), np.bitwise_or.reduce(low, axis=0)
+    steady: Bytes = ones & ~zeros & np.uint8(0xFF & ~function.driven)
+    return steady
 
 
 def _observed(stacked: Stack, chosen: tuple[Reading, ...], function: Function) -> _Observed:

@@ -63,7 +63,7 @@ class Shape:
 
     def regular(self, driven: int) -> Bools:
         """Return the granules all of whose driven data lines are regular, bool[G]."""
-        fits: Bools = (self.distance[:, _lines(driven)] <= LOOSE).all(axis=1)
+        fits: Bools = np.all(self.distance[:, _lines(driven)] <= LOOSE, axis=1)
         return fits
 
     def leaking(self, driven: int) -> Bools:
@@ -224,6 +224,10 @@ def ground(
     state = np.full(len(granules), CONTENT, np.uint8)
     state[regular] = STRUCTURED
     known = np.count_nonzero(said.sure, axis=1)
+    if readings > 1:
+        odd = np.count_nonzero(said.firm & (said.value != _held(said, shape) & np.uint8(driven)), axis=1) > 0
+        regular &= ~odd
+        state[odd] = CONTENT
     if model.sources:
         prediction = model.predict(granules)
         predicted = np.ones(said.value.shape, np.bool_)

@@ -15,7 +15,7 @@ from romassay.survey.model import Survey
 from romassay.survey.name import RAM_AT_MOST, Declared, named
 from romassay.survey.regions import regions
 from romassay.survey.scene import Scene, look
-from romassay.survey.stack import GRANULE, GRANULE_LINES, granules_seen
+from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, granules_seen
 
 MOST_FUNCTIONS = 24
 SMALLEST_ROM = 32
@@ -107,19 +107,23 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     at = scene.granules_of(closed.level, (closed.block,))
     state = scene.based.state[at]
     content = np.count_nonzero(state == CONTENT)
-    if content * GRANULE < SMALLEST_ROM:
+    if content * GRANULE < SMALLEST_ROM or not _steady(scene, at[state == CONTENT]):
         return False
     inside = np.count_nonzero(state != UNSEEN)
-    if content * 2 < inside and not declared.rom_size and not _repeated_bytes(scene, at):
+    if content * 2 < inside and not declared.rom_size and len(scene.stacked.value) < ENOUGH:
         return False
     return not _noise(scene, at[state == CONTENT])
 
 
-def _repeated_bytes(scene: Scene, at: Index) -> bool:
-    """Tell whether most of what was said was said by two readings or more."""
+def _steady(scene: Scene, at: Index) -> bool:
+    """Tell whether what was said is no accident: two readings said it, or it stands close together."""
     told = scene.told[at]
-    firm = scene.said.firm[at] & told
-    return bool(np.count_nonzero(firm) * 2 >= np.count_nonzero(told) > 0)
+    amount = np.count_nonzero(told)
+    if len(scene.stacked.value) >= ENOUGH:
+        firm = scene.said.firm[at] & told
+        twice = np.count_nonzero(told & (scene.said.seen[at] >= ENOUGH))
+        return bool(np.count_nonzero(firm) * 2 >= twice > 0 or twice * 4 < amount)
+    return bool(amount * 2 >= told.size)
 
 
 def _noise(scene: Scene, at: Index) -> bool:

@@ -1,0 +1,157 @@
+"""What each closed function is, and how it is said: kind, decode, copies, what to read next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from romassay.address import Cube, Range, line_name, lines_of
+from romassay.part import FunctionKind, Part
+from romassay.reading import ReadingSet
+from romassay.survey.bus import CONTENT
+from romassay.survey.cubes import Closed, blank_neighbour, contents
+from romassay.survey.model import Copy, Function, ReadNext
+from romassay.survey.scene import Scene
+from romassay.survey.stack import GRANULE_LINES
+
+RAM_AT_MOST = 256
+"""A block no larger than this, beside a larger one, is taken for RAM or registers where no part says otherwise."""
+
+HALF_BYTE = 4
+
+ENOUGH_BYTES = 64
+"""Bytes over which a data line must do what the bus does before it counts as not driven."""
+
+_ORDER: dict[FunctionKind, int] = {"rom": 0, "ram": 1, "registers": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """What the person said of the specimen: a part, or the size of its ROM, or neither."""
+
+    part: Part | None = None
+    size: int | None = None
+
+    @property
+    def rom_size(self) -> int | None:
+        """Bytes of the ROM, where they are known."""
+        roms = self.part.of_kind("rom") if self.part else ()
+        return max(f.size for f in roms) if roms else self.size
+
+
+def named(scene: Scene, closed: list[Closed], readings: ReadingSet, declared: Declared) -> tuple[Function, ...]:
+    """Say what each function is, and sort them: the ROM that answers in the most places first, on a tie the larger."""
+    repeating = [c for c in closed if len(c.seats) > 1] or closed
+    largest = max((c.level for c in repeating), default=0)
+    result = []
+    for item in closed:
+        kind = _kind(scene, item, largest, declared)
+        if kind is not None:
+            result.append(_function(scene, item, kind, readings, declared))
+    result.sort(key=lambda f: (_ORDER[f.kind], -len(f.copies), -f.size, f.copies[0].first))
+    return tuple(result)
+
+
+def _kind(scene: Scene, item: Closed, largest: int, declared: Declared) -> FunctionKind | None:
+    """Return what a function is; None for something that the declared part does not have."""
+    size = 1 << item.level
+    if declared.part:
+        if declared.rom_size == size:
+            return "rom"
+        others = sorted((f.size, f.kind) for f in declared.part.functions if f.kind != "rom")
+        return next((kind for amount, kind in others if size <= amount), None)
+    if declared.rom_size:
+        if declared.rom_size == size:
+            return "rom"
+        return _small_kind(item.level) if size <= RAM_AT_MOST and declared.rom_size > size else None
+    at = scene.granules_of(item.level, (item.block,))
+    restless = np.count_nonzero(scene.said.against[at] > 0) * 4 > np.count_nonzero(scene.said.seen[at])
+    if restless and item.level > GRANULE_LINES + 1:
+        return "ram"
+    return _small_kind(item.level) if size <= RAM_AT_MOST and item.level < largest else "rom"
+
+
+def _small_kind(level: int) -> FunctionKind:
+    return "registers" if level <= GRANULE_LINES + 1 else "ram"
+
+
+def _function(scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingSet, declared: Declared) -> Function:
+    """Make the function's value from what was closed."""
+    bits = scene.stacked.bits
+    own = (1 << item.level) - 1
+    above = ((1 << bits) - 1) & ~own
+    other = item.other & above
+    base = item.block << item.level
+    driven = _driven(scene, item)
+    part = declared.part
+    made = Function(
+        kind=kind,
+        name=next((f.name for f in part.functions if f.kind == kind), kind) if part else kind,
+        size=1 << item.level,
+        width=driven.bit_count(),
+        own=own,
+        cube=Cube(bits, other, base & other),
+        unknown=above & ~(item.again | other),
+        copies=tuple(Copy(s.block << item.level, s.seen, round(s.agreement, 4), s.contended) for s in item.seats),
+        driven=driven,
+    )
+    sizes = _other_sizes(scene, item) if kind == "rom" and not declared.rom_size else ()
+    return replace(made, read_next=_read_next(scene, made, readings), sizes=sizes)
+
+
+def _driven(scene: Scene, item: Closed) -> int:
+    """Return the data lines that the function drives, as a bit mask.
+
+    A control reading tells; without one a line counts as not driven only where at least half of them say in every
+    byte of every copy what the floating bus says, over enough bytes.
+    """
+    if scene.undriven:
+        return 0xFF & ~scene.undriven
+    missing = 0xFF & ~scene.driven
+    if missing.bit_count() < HALF_BYTE or scene.rule is None or not scene.rule.sources:
+        return 0xFF
+    at = scene.granules_of(item.level, [seat.block for seat in item.seats])
+    at = at[scene.based.state[at] == CONTENT]
+    expected = scene.rule.predict(scene.stacked.granules[at])
+    off = np.zeros(expected.shape, np.uint8)
+    for value, known in zip(scene.stacked.value, scene.stacked.known, strict=True):
+        off |= (value[at] ^ expected) & known[at]
+    seen = np.count_nonzero(scene.said.sure[at])
+    wrong = [np.count_nonzero(off >> bit & 1) for bit in lines_of(missing)]
+    return scene.driven if seen >= ENOUGH_BYTES and max(wrong) * 50 <= seen else 0xFF
+
+
+def _other_sizes(scene: Scene, item: Closed) -> tuple[int, ...]:
+    """Return a larger size that explains the readings as well: a blank end beside a bus that says the same."""
+    line = item.level
+    if line >= scene.stacked.bits or not item.other >> line & 1:
+        return ()
+    value = contents(scene.stacked, scene.said.value, item.level, np.array([item.block]))[0]
+    filling = blank_neighbour(scene.stacked, scene.based, scene.said, item.level, item.block ^ 1)
+    upper_blank = filling is not None and not item.block & 1 and bool((value[-2:] == filling).all())
+    lower_blank = filling is not None and item.block & 1 == 1 and bool((value[:2] == filling).all())
+    return (2 << item.level,) if upper_blank or lower_blank else ()
+
+
+def _read_next(scene: Scene, made: Function, readings: ReadingSet) -> tuple[ReadNext, ...]:
+    """Return, for each unknown line, what to read: the partner of a copy across that line."""
+    level = made.size.bit_length() - 1
+    result = []
+    for line in lines_of(made.unknown):
+        options = [Range(c.first ^ (1 << line), (c.first ^ (1 << line)) + made.size - 1) for c in made.copies]
+        free = [r for r in options if not any(r.intersect(x) for x in readings.excluded)] or options
+        if free:
+            chosen = min(free)
+            part = _telling_part(scene, made, level)
+            result.append(ReadNext(Range(chosen.first + part.first, chosen.first + part.last), (line_name(line),)))
+    return tuple(result)
+
+
+def _telling_part(scene: Scene, made: Function, level: int) -> Range:
+    """Return the offsets of the 256 bytes of a function that tell it best from the bus; all of a smaller one."""
+    if made.size <= RAM_AT_MOST:
+        return Range(0, made.size - 1)
+    told = contents(scene.stacked, scene.told, level, np.array([made.copies[0].first >> level]))[0]
+    best = int(np.argmax(told.reshape(-1, RAM_AT_MOST).sum(axis=1)))
+    return Range(best * RAM_AT_MOST, best * RAM_AT_MOST + RAM_AT_MOST - 1)

@@ -1,0 +1,166 @@
+"""What the survey looks at: the readings laid over each other, the bus told from what speaks, everything compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from romassay.reading import Bytes, Index, Reading, ReadingSet
+from romassay.survey.blocks import Grown, grow
+from romassay.survey.bus import (
+    BUS,
+    CONTENT,
+    STRUCTURED,
+    VOLATILE,
+    BusModel,
+    Ground,
+    as_registers,
+    driven_lines,
+    ground,
+    learn_bus,
+    registers,
+    shapes,
+)
+from romassay.survey.pairs import Ladder, pairs
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """All that the later steps look at.
+
+    Attributes:
+        stacked: the specimen's readings.
+        said: what they say together.
+        based: what each granule holds.
+        told: bytes that say more than the bus, bool[G, 16].
+        driven: data lines that ever say something, as a bit mask.
+        undriven: data lines that a control reading shows to be driven nowhere.
+        rule: of the bus over all data lines, where some of them say nothing.
+        ladder: the evidence at every block size.
+        grown: the largest block of each granule that is one thing.
+    """
+
+    stacked: Stack
+    said: Consensus
+    based: Ground
+    told: Bools
+    driven: int
+    undriven: int
+    rule: BusModel | None
+    ladder: Ladder
+    grown: Grown
+
+    def granules_of(self, level: int, blocks: Sequence[int]) -> Index:
+        """Return where the granules of some blocks stand in the stack; those that were not seen are left out."""
+        wide = 1 << (level - GRANULE_LINES)
+        numbers = (np.array(blocks, np.int64)[:, None] * wide + np.arange(wide)).ravel()
+        at = self.stacked.positions(numbers)
+        return at[at >= 0]
+
+
+def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highest: int) -> Scene:
+    """Lay the readings over each other, learn the bus, and compare everything with itself.
+
+    Args:
+        readings: all of them; control readings are found by their role.
+        chosen: those of the specimen.
+        granules: the granules that they saw.
+        highest: log2 of the largest block to try.
+    """
+    bits = readings.address_bits
+    stacked = stack(chosen, bits, readings.excluded, granules)
+    undriven = _undriven(readings, granules)
+    if undriven is not None:
+        stacked = replace(stacked, known=stacked.known & ~undriven)
+    plain = consensus(stacked) if undriven is None else _where_driven(consensus(stacked), stacked)
+    shape = shapes(plain.value, plain.sure)
+    driven = driven_lines(shape) or 0xFF
+    rule = None if driven == 0xFF else learn_bus(shape, granules, bits, 0xFF, np.zeros(len(granules), np.bool_))
+    said = plain if driven == 0xFF and undriven is None else consensus(stacked, driven)
+    nowhere = None if undriven is None else (undriven & np.uint8(driven)) == driven
+    if nowhere is not None:
+        said = replace(said, value=np.where(nowhere, np.uint8(0), said.value), sure=said.sure | nowhere)
+    empty = readings.with_role("empty-socket")
+    without = consensus(stack(empty, bits, readings.excluded, granules), driven) if empty else None
+    said, changed = _by_session(chosen, stacked, said, driven)
+    based = ground(said, granules, bits, driven, readings=len(chosen), empty=without)
+    if nowhere is not None:
+        based = _where_nobody_drives(based, nowhere)
+    based.state[changed & (based.state == VOLATILE)] = CONTENT
+    running = registers(said, based)
+    if running.any():
+        said = as_registers(said, running)
+        based.state[running] = CONTENT
+    tells_blank = based.model is None or len(set(based.model.sources)) > 1
+    if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
+        based.state[based.state == STRUCTURED] = CONTENT
+    quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
+    ladder = Ladder(pairs(stacked, said, based, quiet=quiet))
+    grown = grow(ladder, said, based, bits, highest)
+    missing = 0xFF if undriven is not None else 0
+    if undriven is not None:
+        missing = int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
+    return Scene(stacked, said, based, based.told(said), driven, missing & 0xFF, rule, ladder, grown)
+
+
+def _where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
+    """Take what follows the pulls for the floating bus, byte by byte."""
+    state = based.state.copy()
+    state[nowhere.all(axis=1)] = BUS
+    some = nowhere.any(axis=1) & ~nowhere.all(axis=1) & (state == BUS)
+    state[some | (~nowhere.any(axis=1) & (state == BUS))] = STRUCTURED
+    return replace(
+        based,
+        state=state,
+        prediction=np.where(nowhere, np.uint8(0), based.prediction),
+        predicted=nowhere.copy(),
+    )
+
+
+def _undriven(readings: ReadingSet, granules: Index) -> Bytes | None:
+    """Return the bits that follow the pull, uint8[G, 16], or None where no such reading was given."""
+    up, down = readings.with_role("pulled-up"), readings.with_role("pulled-down")
+    plain = readings.with_role("specimen")
+    if not up and not down:
+        return None
+    sides: list[Bytes] = []
+    for chosen, level in ((up, 0xFF), (down, 0x00)):
+        said = consensus(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
+        follows = said.value if level else ~said.value
+        sides.append(np.where(said.sure, follows, 0).astype(np.uint8))
+    both: Bytes = sides[0] & sides[1]
+    return both
+
+
+def _where_driven(said: Consensus, stacked: Stack) -> Consensus:
+    """Count a byte as sure where every bit that the specimen drives is known."""
+    union = np.bitwise_or.reduce(stacked.known, axis=0)
+    return replace(said, sure=said.sure | (union != 0))
+
+
+def _by_session(chosen: Sequence[Reading], stacked: Stack, said: Consensus, driven: int) -> tuple[Consensus, Bools]:
+    """Take what changed from one power-up to the next, but stood still within one, as the first power-up had it."""
+    names = [r.conditions.session for r in chosen]
+    none = np.zeros(len(stacked.granules), np.bool_)
+    groups = [[i for i, n in enumerate(names) if n == name] for name in dict.fromkeys(names)]
+    steady = [group for group in groups if len(group) >= 2]
+    if len(groups) < 2 or not steady:
+        return said, none
+    first = replace(stacked, value=stacked.value[steady[0]], known=stacked.known[steady[0]])
+    alone = consensus(first, driven)
+    overall = np.count_nonzero(said.against > 0, axis=1)
+    within = np.count_nonzero(alone.against > 0, axis=1)
+    changed: Bools = (overall >= GRANULE // 4) & (within * 4 <= overall)
+    rows = changed[:, None]
+    return (
+        Consensus(
+            np.where(rows, alone.value, said.value),
+            np.where(rows, alone.sure, said.sure),
+            said.seen,
+            said.against,
+        ),
+        changed,
+    )
