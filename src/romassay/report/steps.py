@@ -80,6 +80,8 @@ def _new_session(assay: Assay) -> str:
 
 def step_lines(todo: Sequence[Step], room: int) -> list[Line]:
     """Return numbered steps; a command that several share stands under the last of them."""
+    if not todo:
+        return paragraph("Nothing more is asked for. Keep the docket safe.", width=room)
     lines: list[Line] = []
     for number, step in enumerate(todo, 1):
         mark = f"{number}. "

@@ -287,3 +287,12 @@ def test_a_new_session_gets_a_name_that_is_not_taken() -> None:
     base = examples.confirmed()
     taken = dataclasses.replace(base.readings, readings=examples.readings(3, sessions=("2", "3", "x")))
     assert "--session 4 NEW.log" in text_of(dataclasses.replace(base, readings=taken), IN_DOCKET)
+
+
+def test_where_nothing_is_left_to_do_it_says_so() -> None:
+    done = dataclasses.replace(
+        examples.confirmed(),
+        limits=(),
+        survey=Survey(16, examples.regions(), (examples.function(unknown=0),)),
+    )
+    assert "Next       Nothing more is asked for. Keep the docket safe.\n" in text_of(done, IN_DOCKET)
