@@ -4,7 +4,7 @@ A docket is opened with `hold`, which lets one process in at a time, and changed
 leaves a docket that opens:
 
 1. a folder that is no docket yet gets an empty manifest;
-2. new readings are written (the manifest does not name them yet);
+2. new readings, and a part file of one's own, are written (the manifest does not name them yet);
 3. the manifest is replaced: from here on the readings belong, and it has the digests of the results to come;
 4. the results are replaced, the record last;
 5. images of a former result are removed.
@@ -33,9 +33,9 @@ _OURS = re.compile(r"image(-[2-9]|-[1-9][0-9]+)?\.(bin|hex)")
 
 @dataclass(frozen=True, slots=True)
 class Addition:
-    """A new reading: its name in the docket, its digest, and where its content is (a file, or the bytes themselves)."""
+    """A new file: its place in the docket, its digest, and where its content is (a file, or the bytes themselves)."""
 
-    file: str
+    place: str
     sha256: str
     content: Path | bytes
 
@@ -122,15 +122,14 @@ def commit(folder: Path, manifest: Manifest, additions: Sequence[Addition], resu
         _sweep(folder)
         _sweep(readings)
     for addition in additions:
-        _add(readings, addition)
+        _add(folder / addition.place, addition)
     write_atomically(folder / MANIFEST_FILE, encode(manifest), follow=False)
     for file in sorted(results, key=lambda item: item.name == RECORD_FILE):
         _renew(folder / file.name, file)
     _remove_stale(folder, {file.name for file in results})
 
 
-def _add(readings: Path, addition: Addition) -> None:
-    target = readings / addition.file
+def _add(target: Path, addition: Addition) -> None:
     if isinstance(addition.content, bytes):
         write_atomically(target, addition.content, follow=False)
     elif copy_atomically(addition.content, target) != addition.sha256:
@@ -159,6 +158,11 @@ def _sweep(folder: Path) -> None:
     for path in folder.iterdir():
         if is_leftover(path.name):
             path.unlink()
+
+
+def reading_place(file: str) -> str:
+    """Return where a docket keeps a reading, within its folder."""
+    return f"{READINGS_FOLDER}/{file}"
 
 
 def reading_path(folder: Path, file: str) -> Path:

@@ -20,6 +20,8 @@ from romassay.settle.model import Decision
 SCHEMA: Literal["romassay/docket/1"] = "romassay/docket/1"
 MANIFEST_FILE = "docket.json"
 READINGS_FOLDER = "readings"
+PART_FILE = "part.toml"
+"""A part file of one's own, as it was when it was named."""
 
 DEFAULT_TARGET = 0.01
 
@@ -39,7 +41,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     """What was said about the specimen and its bus.
 
     Attributes:
-        part: type number, or None.
+        part: type number, or `PART_FILE` for a part file of one's own, which the docket keeps; or None.
         size: bytes of the ROM where no part says it, or None.
         target: wrong bytes that may remain at 95 %.
         address_bits: lines of the bus, or None to take them from the readings.

@@ -17,11 +17,12 @@ from typing import Any
 import msgspec
 
 from romassay.chain import Assay, Options, assay, gather
-from romassay.docket.folder import Addition, altered, commit, hold, reading_path, strangers
-from romassay.docket.manifest import Entry, Event, Manifest, Result, Said, Settings, safe_name, unique_name
+from romassay.docket.folder import Addition, altered, commit, hold, reading_path, reading_place, strangers
+from romassay.docket.manifest import PART_FILE, Entry, Event, Manifest, Result, Said, Settings, safe_name, unique_name
 from romassay.docket.record import File, crc32, result_files
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load, read
+from romassay.formats.contents import content_of
 from romassay.formats.model import Hints, Loaded
 from romassay.part import Part
 from romassay.reading import ReadingSet, Role
@@ -85,7 +86,8 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
     """
     with hold(request.docket) if request.docket else contextlib.nullcontext() as former:
         taken = _take(request, former or Manifest())
-        result = _derive(taken)
+        part = _part(request, taken.manifest.settings)
+        result = _derive(taken, part.part if part else None)
         files = result_files(result)
         if request.docket:
             event = Event(
@@ -96,10 +98,12 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
             )
             manifest = msgspec.structs.replace(
                 taken.manifest,
+                settings=_kept(taken.manifest.settings, part),
                 results=tuple(Result(file.name, file.sha256) for file in files),
                 history=(*taken.manifest.history, event),
             )
-            commit(request.docket, manifest, taken.additions, files)
+            additions = (*taken.additions, *((part.file,) if part and part.file else ()))
+            commit(request.docket, manifest, additions, files)
     return Outcome(result, taken.loaded, files, taken.notices, request.docket)
 
 
@@ -147,7 +151,7 @@ def _take(request: Request, former: Manifest) -> _Taken:
         manifest=msgspec.structs.replace(former, settings=settings, readings=tuple(entries.values())),
         loaded=tuple(_renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
         additions=tuple(
-            Addition(entries[key].file, key[0], item.path if item.content is None else item.content)
+            Addition(reading_place(entries[key].file), key[0], item.path if item.content is None else item.content)
             for key, (item, _) in named.items()
             if key not in known
         ),
@@ -167,7 +171,14 @@ def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
 
 def _load_named(item: Input, settings: Settings) -> Loaded:
     hints = _hints(item.said, item.role, settings)
-    return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
+    found = load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
+    if settings.address_bits and found.readings and not any(len(reading) for reading in found.readings):
+        raise BadInput(
+            f"none of its addresses fits a bus of {settings.address_bits} lines",
+            place=str(item.path),
+            advice="give the bus more lines with --address-bits, or leave it to the file",
+        )
+    return found
 
 
 def _hints(said: Said, role: Role, settings: Settings) -> Hints:
@@ -244,24 +255,44 @@ def _renamed(found: Loaded, name: str) -> Loaded:
     return dataclasses.replace(found, name=name, readings=readings)
 
 
-def _derive(taken: _Taken) -> Assay:
+@dataclass(frozen=True, slots=True)
+class _Declared:
+    """A declared part; `file` where it is one of the person's own that the docket has yet to keep."""
+
+    part: Part
+    file: Addition | None = None
+
+
+def _part(request: Request, settings: Settings) -> _Declared | None:
+    """Load the declared part: from the catalogue, from a file named in this call, or from the docket's copy of one."""
+    from romassay.catalogue import load_part, part_of, part_types
+
+    name = settings.part
+    if name is None:
+        return None
+    if name.casefold() in {known.casefold() for known in part_types()}:
+        return _Declared(load_part(name))
+    if "part" not in request.settings and request.docket:
+        return _Declared(load_part(request.docket / PART_FILE))
+    if not Path(name).is_file():
+        return _Declared(load_part(name))
+    data = content_of(Path(name))
+    part = part_of(data.data.decode("utf-8", "replace"), name)
+    return _Declared(part, Addition(PART_FILE, data.sha256, data.data))
+
+
+def _kept(settings: Settings, part: _Declared | None) -> Settings:
+    """Return the settings as a docket keeps them: a part file by the name that it has there."""
+    return msgspec.structs.replace(settings, part=PART_FILE) if part and part.file else settings
+
+
+def _derive(taken: _Taken, part: Part | None) -> Assay:
     settings = taken.manifest.settings
     if not any(entry.role == "specimen" for entry in taken.manifest.readings):
         raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
-    options = Options(
-        part=_part(settings.part) if settings.part else None,
-        size=settings.size,
-        target=settings.target,
-        decisions=taken.manifest.decided,
-    )
+    options = Options(part=part, size=settings.size, target=settings.target, decisions=taken.manifest.decided)
     readings = gather(taken.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
     return assay(_with_duplicates(readings, taken.manifest), options)
-
-
-def _part(name: str) -> Part:
-    from romassay.catalogue import load_part
-
-    return load_part(name)
 
 
 def _with_duplicates(readings: ReadingSet, manifest: Manifest) -> ReadingSet:
@@ -272,7 +303,7 @@ def _with_duplicates(readings: ReadingSet, manifest: Manifest) -> ReadingSet:
 
 def _did(taken: _Taken, result: Assay) -> str:
     """Return what was done, as a line of the docket's history."""
-    added = [addition.file for addition in taken.additions]
+    added = [Path(addition.place).name for addition in taken.additions]
     what = f"added {', '.join(added)}" if added else "derived anew"
     if result.image is None:
         return f"{what}; {result.verdict}"

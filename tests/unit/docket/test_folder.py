@@ -49,12 +49,12 @@ SECOND = manifest_of({"a.log": LOG, "b.log": LOG_2}, SECOND_RESULTS)
 
 def first(folder: Path) -> None:
     with hold(folder):
-        commit(folder, FIRST, [Addition("a.log", digest(LOG), LOG)], FIRST_RESULTS)
+        commit(folder, FIRST, [Addition("readings/a.log", digest(LOG), LOG)], FIRST_RESULTS)
 
 
 def second(folder: Path) -> None:
     with hold(folder):
-        commit(folder, SECOND, [Addition("b.log", digest(LOG_2), LOG_2)], SECOND_RESULTS)
+        commit(folder, SECOND, [Addition("readings/b.log", digest(LOG_2), LOG_2)], SECOND_RESULTS)
 
 
 def files_in(folder: Path) -> set[str]:
@@ -152,7 +152,9 @@ def test_a_file_that_changed_since_it_was_loaded_is_not_taken(tmp_path: Path) ->
     (tmp_path / "b.log").write_bytes(LOG_2 + b"more")
     first(tmp_path / "box")
     with pytest.raises(BadInput, match="changed while it was read"), hold(tmp_path / "box"):
-        commit(tmp_path / "box", SECOND, [Addition("b.log", digest(LOG_2), tmp_path / "b.log")], SECOND_RESULTS)
+        commit(
+            tmp_path / "box", SECOND, [Addition("readings/b.log", digest(LOG_2), tmp_path / "b.log")], SECOND_RESULTS
+        )
     with hold(tmp_path / "box") as manifest:
         assert manifest == FIRST
     assert "readings/b.log" not in files_in(tmp_path / "box")

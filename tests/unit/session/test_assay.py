@@ -6,6 +6,7 @@ import json
 import random
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -269,3 +270,17 @@ def test_looking_keeps_nothing(logs: tuple[Path, Path, Path], tmp_path: Path) ->
     assert not (tmp_path / "box").exists()
     assay(logs[0], logs[1], into=tmp_path / "box")
     assert [file.name for file in look(Request((), docket=tmp_path / "box"))] == ["a.log", "b.log"]
+
+
+def test_a_part_file_of_ones_own_is_kept_with_the_docket(logs: tuple[Path, Path, Path], tmp_path: Path) -> None:
+    own = tmp_path / "mine.toml"
+    own.write_text((files("romassay.catalogue") / "parts" / "2316.toml").read_text("utf-8"), "utf-8")
+    box = tmp_path / "box"
+    first = assay(logs[0], into=box, part=str(own))
+    assert record(first)["options"]["part"] == "2316"
+    assert (box / "part.toml").read_bytes() == own.read_bytes()
+    own.unlink()
+    assert assay(into=box).files == first.files
+    assert record(assay(into=box, part="2332"))["options"]["part"] == "2332"
+    with pytest.raises(BadCatalogue, match=r"mine\.toml"):
+        assay(into=box, part=str(own))
