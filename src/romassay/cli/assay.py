@@ -15,10 +15,9 @@ from romassay.cli import screen
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
-    from romassay.docket.record import File
     from romassay.reading import Role
     from romassay.report.summary import Setting
-    from romassay.session.assay import Input, Request
+    from romassay.session.assay import Input, Outcome, Request
 
 T = TypeVar("T")
 
@@ -31,7 +30,9 @@ _FILE = click.Path(path_type=Path)
 
 @click.command(name="assay", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.argument("files", metavar="[FILE]...", nargs=-1, type=_FILE)
-@click.option("--part", metavar="TYPE", help="Type number of the part; 'none' forgets a former one.")
+@click.option(
+    "--part", metavar="TYPE", help="Type number of the part, or a part file of your own; 'none' forgets a former one."
+)
 @click.option(
     "--size", metavar="N", help="Bytes of the ROM, where no part says it; 'none' lets them be inferred again."
 )
@@ -153,7 +154,7 @@ def command(
     else:
         from romassay.report.summary import summary
 
-        screen.show(summary(outcome.assay, _setting(request, outcome.files), width=screen.width()))
+        screen.show(summary(outcome.assay, _setting(request, outcome), width=screen.width()))
     return VERDICT_STATUS[outcome.assay.verdict]
 
 
@@ -242,13 +243,15 @@ def _read(option: str, parse: Callable[[str], T], text: str) -> T:
         raise BadValue(e.problem, place=option, advice=e.advice) from e
 
 
-def _setting(request: Request, files: Sequence[File]) -> Setting:
+def _setting(request: Request, outcome: Outcome) -> Setting:
     from romassay.report.summary import Setting
 
+    assumed = tuple((file.name, text) for file in outcome.loaded for text in file.notes)
     if request.docket is None:
-        return Setting(request.command)
+        return Setting(request.command, assumed=assumed)
     return Setting(
         shlex.join(["romassay", "assay", "-o", str(request.docket)]),
         keeps=True,
-        written=tuple(str(request.docket / file.name) for file in files),
+        written=tuple(str(request.docket / file.name) for file in outcome.files),
+        assumed=assumed,
     )

@@ -42,11 +42,13 @@ class Setting:
         command: the call that brought this result; new files and options are added to its end.
         keeps: True where a docket keeps the readings.
         written: names of the files that were written, as the person can open them.
+        assumed: what was assumed about a file because its content does not say, as (file, sentence).
     """
 
     command: str = "romassay assay FILE..."
     keeps: bool = False
     written: tuple[str, ...] = ()
+    assumed: tuple[tuple[str, str], ...] = ()
 
 
 def summary(assay: Assay, setting: Setting | None = None, *, width: int = 80) -> list[Line]:
@@ -61,6 +63,7 @@ def summary(assay: Assay, setting: Setting | None = None, *, width: int = 80) ->
     _show_lesser(page, assay)
     page.block("Map", address_map(assay.survey, page.room))
     page.block("Readings", _readings(assay, page.room))
+    page.texts("Assumed", _assumed(setting))
     page.block("Findings", finding_lines(assay, page.room))
     page.texts("Left open", [LIMITS[limit] for limit in assay.limits], mark="- ")
     page.block("Next", step_lines(steps(assay, setting.command, keeps=setting.keeps), page.room))
@@ -259,6 +262,14 @@ def _show_lesser(page: _Page, assay: Assay) -> None:
 
 
 _LABELS: dict[FunctionKind, str] = {"rom": "ROM", "ram": "RAM", "registers": "I/O, timer"}
+
+
+def _assumed(setting: Setting) -> list[str]:
+    """Return each assumption once, with the files that it is about."""
+    files: dict[str, list[str]] = {}
+    for file, text in setting.assumed:
+        files.setdefault(text, []).append(file)
+    return [f"{some(names, _SHOWN_FILES)}: {text}" for text, names in files.items()]
 
 
 def _written(setting: Setting, room: int) -> list[Line]:

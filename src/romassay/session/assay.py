@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 
 from romassay.chain import Assay, Options, assay, gather
-from romassay.docket.folder import Addition, altered, commit, hold, reading_path, reading_place, strangers
+from romassay.docket.folder import Addition, altered, commit, hold, is_current, reading_path, reading_place, strangers
 from romassay.docket.manifest import PART_FILE, Entry, Event, Manifest, Result, Said, Settings, safe_name, unique_name
 from romassay.docket.record import File, crc32, result_files
 from romassay.errors import BadInput, BadValue
@@ -89,7 +89,10 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
         part = _part(request, taken.manifest.settings)
         result = _derive(taken, part.part if part else None)
         files = result_files(result)
+        notices = taken.notices
         if request.docket:
+            if former and former.results and not is_current(request.docket, former):
+                notices = (*notices, f"{request.docket}: its results were not those of its readings; they are now")
             event = Event(
                 when=now().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
                 version=VERSION,
@@ -104,7 +107,7 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
             )
             additions = (*taken.additions, *((part.file,) if part and part.file else ()))
             commit(request.docket, manifest, additions, files)
-    return Outcome(result, taken.loaded, files, taken.notices, request.docket)
+    return Outcome(result, taken.loaded, files, notices, request.docket)
 
 
 def look(request: Request) -> tuple[Loaded, ...]:

@@ -296,3 +296,8 @@ def test_where_nothing_is_left_to_do_it_says_so() -> None:
         survey=Survey(16, examples.regions(), (examples.function(unknown=0),)),
     )
     assert "Next       Nothing more is asked for. Keep the docket safe.\n" in text_of(done, IN_DOCKET)
+
+
+def test_what_was_assumed_is_said_once_with_its_files() -> None:
+    setting = Setting(assumed=(("a.log", "words are low byte first"), ("b.log", "words are low byte first")))
+    assert "Assumed    a.log, b.log: words are low byte first\n" in text_of(examples.confirmed(), setting)

@@ -104,11 +104,13 @@ def test_without_a_file_the_docket_is_derived_anew(logs: tuple[Path, Path, Path]
     for path in (tmp_path / "box/assay.json", tmp_path / "box/image.bin", *logs):
         path.unlink()
     again = assay(into=tmp_path / "box")
+    assert again.notices == (f"{tmp_path / 'box'}: its results were not those of its readings; they are now",)
     assert again.files == first.files
+    assert assay(into=tmp_path / "box").notices == ()
     assert (tmp_path / "box/image.bin").read_bytes() == ROM
     assert [event.did for event in manifest(tmp_path / "box").history] == [
         f"added a.log, b.log; confirmed, 1024 bytes, CRC-32 {record(first)['functions'][0]['image']['crc32']}",
-        f"derived anew; confirmed, 1024 bytes, CRC-32 {record(first)['functions'][0]['image']['crc32']}",
+        *[f"derived anew; confirmed, 1024 bytes, CRC-32 {record(first)['functions'][0]['image']['crc32']}"] * 2,
     ]
     assert {event.when for event in manifest(tmp_path / "box").history} == {"2026-01-02T12:00:00Z"}
 
