@@ -37,6 +37,9 @@ _RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in rang
 _PATTERNS = [0x0000, 0xFFFF, *_RAMPS, *(ramp ^ 0xFFFF for ramp in _RAMPS)]
 """What one data line does over sixteen addresses, bit x for address x: low, high, A0 … A3, their inverses."""
 
+FLAT = 2
+"""Patterns below this are fixed levels."""
+
 _LEAKS = [((1 << x) - 1) ^ flip for x in range(GRANULE + 1) for flip in (0, 0xFFFF)]
 """What a data line does whose charge leaks away somewhere on the way, or stays."""
 
@@ -144,8 +147,25 @@ def learn_bus(shape: Shape, granules: Index, bits: int, driven: int, restless: B
         source, hits = _best_source(bit, pattern[:, bit], numbers, bits)
         sources.append(source)
         fits &= hits
+    levels = _commonest(pattern, driven)
+    if levels and np.count_nonzero(levels[1]) >= 0.98 * np.count_nonzero(fits):
+        sources, fits = levels
     share = np.count_nonzero(fits) / (len(fits) + np.count_nonzero(restless))
     return BusModel(tuple(sources) if share >= 0.5 else (), share)
+
+
+def _commonest(pattern: Bytes, driven: int) -> tuple[list[str | int], Bools] | None:
+    """Return the commonest fixed value of all data lines together, and in which granules it stands."""
+    lines = _lines(driven)
+    flat = (pattern[:, lines] < FLAT).all(axis=1)
+    if not flat.any():
+        return None
+    value = np.zeros(len(pattern), np.int64)
+    for bit in lines:
+        value |= (pattern[:, bit] == 1).astype(np.int64) << bit
+    best = int(np.bincount(value[flat], minlength=256).argmax())
+    hits: Bools = flat & (value == best)
+    return [str(best >> bit & 1) for bit in range(8)], hits
 
 
 def _best_source(bit: int, pattern: Bytes, numbers: Index, bits: int) -> tuple[str | int, Bools]:
@@ -244,6 +264,7 @@ def ground(
         prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
         predicted = predicted | empty.sure
         state = _against_empty(said, state, regular, empty, driven)
+        state[_held_runs(said, granules, state, shape, driven)] = BUS
     state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
     if model.sources:
         state[_fading(said, granules, state, prediction & np.uint8(driven))] = BUS
@@ -307,7 +328,7 @@ def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, dri
     something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus.
     """
     out = np.zeros(len(granules), np.bool_)
-    flat = (shape.pattern[:, _lines(driven)] < 2).all(axis=1) & ((state == STRUCTURED) | (state == BUS))
+    flat = (shape.pattern[:, _lines(driven)] < FLAT).all(axis=1) & ((state == STRUCTURED) | (state == BUS))
     if not flat.any():
         return out
     value = _held(said, shape)[:, 0]

@@ -116,7 +116,7 @@ def _compare(
     here = np.array([block])
     value = contents(stacked, said.value, level, here)[0]
     sure, tells = (contents(stacked, plane, level, here)[0] for plane in (said.sure, told))
-    seats, absent = [], []
+    seats, absent, clean = [], [], 1
     step = max(1, _CHUNK >> level)
     for start in range(0, len(blocks), step):
         part = blocks[start : start + step]
@@ -126,26 +126,33 @@ def _compare(
         equal = telling & (values == value)
         amounts, matches = np.count_nonzero(telling, axis=1), np.count_nonzero(equal, axis=1)
         known = np.count_nonzero(sures, axis=1)
+        alike = (amounts >= EVIDENCE) & (matches >= SAME_SHARE * amounts)
+        clean += int(np.count_nonzero(alike & (part != block)))
         for row, number in enumerate(part):
             amount, match = int(amounts[row]), int(matches[row])
             if number == block or (amount >= EVIDENCE and match >= SAME_SHARE * amount):
                 seats.append(Seat(int(number), int(known[row]), match / amount if amount else 1.0, contended=False))
-            elif amount >= EVIDENCE and _fought(value, values[row], telling[row]):
+            elif amount >= EVIDENCE and _fought(
+                value, values[row], telling[row], told_there[row], either_way=clean > 1
+            ):
                 seats.append(Seat(int(number), int(known[row]), match / amount, contended=True))
             elif amount >= EVIDENCE:
                 absent.append(int(number))
     return tuple(seats), tuple(absent)
 
 
-def _fought(value: Bytes, there: Bytes, telling: Bools) -> bool:
-    """Tell whether one block is another with bits pulled all to one side: two drivers on one bus."""
-    mine, theirs = value[telling], there[telling]
-    plain = (theirs == 0x00) | (theirs == 0xFF)
-    if np.count_nonzero(~plain) < max(4 * EVIDENCE, len(mine) // 4):
+def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_way: bool) -> bool:
+    """Tell whether one block is another with bits pulled all to one side: two drivers on one bus.
+
+    A block seen clean once only may itself be the fought-over one: then the low level alone is believed to win.
+    Only bytes count that are not what the bus says by itself, nor what any content would be pulled to.
+    """
+    counts = telling & told & (there != 0x00) & (there != np.bitwise_or.reduce(there))
+    if np.count_nonzero(counts) < max(4 * EVIDENCE, np.count_nonzero(telling) // 4):
         return False
-    mine, theirs = mine[~plain], theirs[~plain]
+    mine, theirs = value[counts], there[counts]
     low = np.mean((mine & theirs) == theirs)
-    high = np.mean((mine | theirs) == theirs)
+    high = np.mean((mine | theirs) == theirs) if either_way else 0.0
     return bool(max(low, high) >= FOUGHT)
 
 

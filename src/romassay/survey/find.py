@@ -37,7 +37,10 @@ def survey(readings: ReadingSet, *, part: Part | None = None, size: int | None =
     declared = Declared(part, size)
     highest = min(bits, declared.rom_size.bit_length() - 1) if declared.rom_size else bits
     scene = look(readings, specimen, granules, highest)
-    functions = named(scene, _functions(scene, declared), readings, declared)
+    closed = _functions(scene, declared)
+    running = scene.with_registers()
+    timed = [c for c in _functions(running, Declared()) if len(c.seats) > 1] if running else []
+    functions = named(scene, closed, timed, readings, declared)
     return Survey(bits, regions(scene, functions, readings), functions)
 
 
@@ -83,7 +86,7 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
         mine = at[content[at]]
         if not len(mine) or np.count_nonzero(claimed[mine]) * 2 > len(mine):
             continue
-        if len(mine) * GRANULE < SMALLEST_ROM and not _repeats(scene, level, block):
+        if 1 << level < SMALLEST_ROM and not _repeats(scene, level, block):
             continue
         evidence, masks = scene.ladder.at(level)
         closed = close(scene.stacked, clear, scene.told, evidence, masks, block)
@@ -107,10 +110,11 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     at = scene.granules_of(closed.level, (closed.block,))
     state = scene.based.state[at]
     content = np.count_nonzero(state == CONTENT)
-    if content * GRANULE < SMALLEST_ROM or not _steady(scene, at[state == CONTENT]):
-        return False
     inside = np.count_nonzero(state != UNSEEN)
-    if content * 2 < inside and not declared.rom_size and len(scene.stacked.value) < ENOUGH:
+    speaking = np.count_nonzero((state == CONTENT) | scene.told[at].any(axis=1))
+    if not content or speaking * GRANULE < SMALLEST_ROM or not _steady(scene, at[state == CONTENT]):
+        return False
+    if speaking * 2 < inside and not declared.rom_size and len(scene.stacked.value) < ENOUGH:
         return False
     return not _noise(scene, at[state == CONTENT])
 

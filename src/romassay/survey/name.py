@@ -40,8 +40,18 @@ class Declared:
         return max(f.size for f in roms) if roms else self.size
 
 
-def named(scene: Scene, closed: list[Closed], readings: ReadingSet, declared: Declared) -> tuple[Function, ...]:
-    """Say what each function is, and sort them: the ROM that answers in the most places first, on a tie the larger."""
+def named(
+    scene: Scene, closed: list[Closed], timed: list[Closed], readings: ReadingSet, declared: Declared
+) -> tuple[Function, ...]:
+    """Say what each function is, and sort them: the ROM that answers in the most places first, on a tie the larger.
+
+    Args:
+        scene: what was looked at.
+        closed: functions whose bytes stand still.
+        timed: functions some of whose bytes run.
+        readings: all of them.
+        declared: what the person said.
+    """
     repeating = [c for c in closed if len(c.seats) > 1] or closed
     largest = max((c.level for c in repeating), default=0)
     result = []
@@ -49,6 +59,7 @@ def named(scene: Scene, closed: list[Closed], readings: ReadingSet, declared: De
         kind = _kind(scene, item, largest, declared)
         if kind is not None:
             result.append(_function(scene, item, kind, readings, declared))
+    result += [_function(scene, item, "registers", readings, declared) for item in timed]
     result.sort(key=lambda f: (_ORDER[f.kind], -len(f.copies), -f.size, f.copies[0].first))
     return tuple(result)
 

@@ -138,6 +138,9 @@ class Ladder:
 def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pairs:
     """Compare every granule with its partner across each bus line.
 
+    What repeats elsewhere, but not across one line because a memory answers there that itself never repeats, says
+    nothing about that line: it may be the host's memory, and a copy of the specimen's under it.
+
     Args:
         stacked: the readings.
         said: what they say together.
@@ -184,7 +187,12 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         content.astype(np.uint8),
         needed,
     )
-    for row in range(len(lines)):
+    repeats, _ = alone.masks()
+    for row, line in enumerate(lines):
+        partner = stacked.partners(line)
+        hidden = content & (repeats != 0) & (partner >= 0) & content[partner] & (repeats[partner] == 0)
+        for table in (telling, same, firm):
+            table[row, hidden] = 0
         again, other = alone.across(row)
         repeating[row], differing[row] = again & content, other & content
     return alone

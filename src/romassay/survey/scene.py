@@ -27,6 +27,10 @@ from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
 
 
+LARGEST_REGISTERS = 5
+"""log2 of the bytes that a block of registers takes at most: 32 in a 6532 (data sheet)."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
     """All that the later steps look at.
@@ -52,6 +56,20 @@ class Scene:
     rule: BusModel | None
     ladder: Ladder
     grown: Grown
+
+    def with_registers(self) -> Scene | None:
+        """Return the scene with nothing but registers to find, or None where nothing looks like any."""
+        running = registers(self.said, self.based)
+        if not running.any():
+            return None
+        said = as_registers(self.said, running)
+        state = self.based.state.copy()
+        state[state == CONTENT] = VOLATILE
+        state[running] = CONTENT
+        based = replace(self.based, state=state)
+        ladder = Ladder(pairs(self.stacked, said, based, quiet=False))
+        grown = grow(ladder, said, based, self.stacked.bits, LARGEST_REGISTERS)
+        return replace(self, said=said, based=based, told=based.told(said), ladder=ladder, grown=grown)
 
     def granules_of(self, level: int, blocks: Sequence[int]) -> Index:
         """Return where the granules of some blocks stand in the stack; those that were not seen are left out."""
@@ -90,10 +108,6 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     if nowhere is not None:
         based = _where_nobody_drives(based, nowhere)
     based.state[changed & (based.state == VOLATILE)] = CONTENT
-    running = registers(said, based)
-    if running.any():
-        said = as_registers(said, running)
-        based.state[running] = CONTENT
     tells_blank = based.model is None or len(set(based.model.sources)) > 1
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
         based.state[based.state == STRUCTURED] = CONTENT
@@ -121,7 +135,11 @@ def _where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
 
 
 def _undriven(readings: ReadingSet, granules: Index) -> Bytes | None:
-    """Return the bits that follow the pull, uint8[G, 16], or None where no such reading was given."""
+    """Return the bits that follow the pull, uint8[G, 16], or None where no such reading was given.
+
+    With one pull only, a bit that is at the pull's level anyway says nothing by itself; but where a whole granule reads
+    as the pull and any of it moved, nobody drives there.
+    """
     up, down = readings.with_role("pulled-up"), readings.with_role("pulled-down")
     plain = readings.with_role("specimen")
     if not up and not down:
@@ -131,8 +149,11 @@ def _undriven(readings: ReadingSet, granules: Index) -> Bytes | None:
         said = consensus(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
         follows = said.value if level else ~said.value
         sides.append(np.where(said.sure, follows, 0).astype(np.uint8))
-    both: Bytes = sides[0] & sides[1]
-    return both
+    moved: Bytes = sides[0] & sides[1]
+    if not up or not down:
+        only = sides[0] if up else sides[1]
+        moved[(only == 0xFF).all(axis=1) & moved.any(axis=1)] = 0xFF
+    return moved
 
 
 def _where_driven(said: Consensus, stacked: Stack) -> Consensus:
