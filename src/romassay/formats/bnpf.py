@@ -13,48 +13,38 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from itertools import islice
 
 import numpy as np
 
-from romassay.formats.collecting import Collector, numbered_lines
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.records import plain
+from romassay.formats.records import Mask, plain
 from romassay.formats.sniffing import sample_of
+from romassay.formats.streams import (
+    ADDRESS,
+    COMMENT,
+    OTHER,
+    VALUE,
+    StreamReader,
+    Tokens,
+    blocks_of,
+    counts_before_lines,
+    tokens_of,
+    usual_count,
+)
 from romassay.formats.tracks import ADDRESS_SPACE
 from romassay.formats.writing import cut_rows, need_address_bits
-from romassay.reading import Bytes
+from romassay.reading import Bytes, Index
 
-_WORDS = re.compile(rb"(?:B[NP]{1,8}F[ \t\r]*)+")
 _WORD = re.compile(rb"B([NP]{1,8})F")
 _NUMBER = re.compile(rb"(\d{1,10})[:.]?[ \t]*(?=B)")
+_MOST_DIGITS = 10
 _AS_BITS = bytes.maketrans(b"NP", b"01")
 _PER_LINE = 8
-_REGULAR = 0.95
-_FEWEST_LINES = 8
-_LOST = "a broken word; what follows has no certain address"
 _SAYS_ADDRESSES = b"ADDRESS"
 _HEADING = b"DECIMAL ADDRESSES\n"
 """What a numbered file begins with; no letter of it can be taken for part of a word."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """What stands on a line.
-
-    Attributes:
-        number: of the line.
-        stated: a decimal number before the first word.
-        words: letters between 'B' and 'F'; empty where they are broken, None where it is not certain how many words
-            there were.
-        text: the whole line.
-    """
-
-    number: int
-    stated: int | None
-    words: list[bytes | None]
-    text: bytes
 
 
 def sniff(source: bytes) -> float:
@@ -67,148 +57,149 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log; the first word goes to `hints.base` where that is given."""
-    text = plain(source).upper()
+    text = plain(source).upper().replace(b"FB", b"F B")
     bits = _bits_in_a_word(text)
-    reader = _Reader(bits, hints.base or 0, use_numbers=hints.base is None and _numbers_are_addresses(text, bits))
-    usual = None if reader.use_numbers else _words_on_a_line(text, bits)
-    last: _Line | None = None
-    for line in _lines(text, bits):
-        if last:
-            reader.line(last, short=bool(usual and last.words and line.words and len(last.words) % usual))
-        last = line
-    if last:
-        reader.line(last, short=False)
-    return reader.into.parsed(hints, "record", f"words of {bits} bits")
+    numbers, per_line = (False, None) if hints.base is not None else _habits(text, bits)
+    reader = _Reader(bits, hints.base or 0, None if numbers else per_line, use_numbers=numbers)
+    return reader.read(text).parsed(hints, "record", f"words of {bits} bits")
 
 
 def _bits_in_a_word(text: bytes) -> int:
     """Return the commonest number of bits in a word."""
-    lengths = Counter(len(match[1]) for match, _ in zip(_WORD.finditer(text), range(100_000), strict=False))
+    lengths = Counter(len(match[1]) for match in islice(_WORD.finditer(text), 100_000))
     return max(lengths, key=lambda length: (lengths[length], length)) if lengths else 8
 
 
-def _words_on_a_line(text: bytes, bits: int) -> int | None:
-    """Return how many words stand on each line that another one follows; None where that varies."""
-    counts: Counter[int] = Counter()
-    last = 0
-    for line in _lines(text, bits):
-        counts[last] += bool(line.words)
-        last = len(line.words)
-    del counts[0]
-    usual, total = counts.most_common(1), counts.total()
-    return usual[0][0] if total >= _FEWEST_LINES and usual[0][1] >= _REGULAR * total else None
+def _is_word(tokens: Tokens, bits: int) -> Mask:
+    block = tokens.block
+    letters = tokens.count((block == ord("N")) | (block == ord("P")))
+    last = tokens.start + tokens.length - 1
+    framed = (block[tokens.start] == ord("B")) & (block[last] == ord("F"))
+    words: Mask = framed & (letters == bits) & (tokens.length == bits + 2)
+    return words
 
 
-def _lines(text: bytes, bits: int) -> Iterator[_Line]:
-    for number, line in numbered_lines(text):
-        if not line:
-            continue
-        match = _NUMBER.match(line)
-        stated = int(match[1]) if match else None
-        rest = line[match.end() :] if match else line
-        if _WORDS.fullmatch(rest):
-            yield _Line(number, stated, list(_WORD.findall(rest)), line)
-        else:
-            yield _Line(number, stated, _tokens(rest, bits), line)
+def _is_number(tokens: Tokens, words: Mask) -> Mask:
+    """Tell decimal numbers at the start of lines, with a word behind them and perhaps a colon or a full stop."""
+    block = tokens.block
+    digits = tokens.count((block >= ord("0")) & (block <= ord("9")))
+    last = block[tokens.start + tokens.length - 1]
+    marked = (last == ord(":")) | (last == ord("."))
+    before_word = np.r_[words[1:] & ~tokens.first[1:], False]
+    whole = (digits > 0) & (digits <= _MOST_DIGITS) & (digits + marked == tokens.length)
+    numbers: Mask = tokens.first & before_word & whole
+    return numbers
 
 
-def _tokens(rest: bytes, bits: int) -> list[bytes | None]:
-    """Return the words of a line that holds other text, too; None for each that is broken."""
-    found: list[bytes | None] = []
-    for token in rest.split():
-        if _WORDS.fullmatch(token):
-            found += _WORD.findall(token)
-        elif len(token) == bits + 2 and token.startswith(b"B") and token.endswith(b"F"):
-            found.append(b"")
-        elif _is_broken(token, bits):
-            found.append(None)
-    return found
+def _numbers(tokens: Tokens, which: Index) -> Index:
+    total = np.zeros(len(which), np.int64)
+    for length in np.unique(tokens.length[which]).tolist():
+        some = np.flatnonzero(tokens.length[which] == length)
+        for column in tokens.windows(which[some], length).T:
+            digit = (column >= ord("0")) & (column <= ord("9"))
+            total[some] = np.where(digit, total[some] * 10 + column - ord("0"), total[some])
+    return total
 
 
-def _is_broken(token: bytes, bits: int) -> bool:
-    """Tell a broken word from a comment: it is about as long, and made of the same letters for the most part."""
-    return 3 * sum(token.count(c) for c in (b"B", b"N", b"P", b"F")) >= 2 * max(len(token), bits)
+def _habits(text: bytes, bits: int) -> tuple[bool, int | None]:
+    """Tell whether the numbers at the starts of lines are addresses, and how many words stand on a line.
 
-
-def _numbers_are_addresses(text: bytes, bits: int) -> bool:
-    """Tell whether the numbers at the starts of lines agree with the words between them.
-
-    Each must be the one before it and the words since then, or more where something is left out; and one at least must
-    be just that, unless the file says that they are addresses, or there is just one, before the first word. One that is
-    the first again begins a new pass.
+    For that each must be the one before it and the words since then, or more where something is left out; and one at
+    least must be just that, unless the file says that they are addresses, or there is just one, before the first word.
+    One that is the first again begins a new pass.
     """
+    stated, before = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+    words_so_far = 0
+    lines = np.zeros(1 << 10, np.int64)
+    for block, _, _ in blocks_of(text):
+        tokens = tokens_of(block)
+        if not len(tokens.start):
+            continue
+        words = _is_word(tokens, bits)
+        which = np.flatnonzero(_is_number(tokens, words))
+        stated.append(_numbers(tokens, which))
+        before.append(np.cumsum(words)[which] + words_so_far)
+        words_so_far += int(words.sum())
+        counts = counts_before_lines(tokens, np.where(words, VALUE, OTHER).astype(np.uint8))[: len(lines)]
+        lines[: len(counts)] += counts
     told = _SAYS_ADDRESSES in text[: max(0, text.find(b"B"))]
-    start: int | None = None
-    due, numbers, exact, before_all = 0, 0, 0, False
-    for line in _lines(text, bits):
-        if line.stated is not None and line.words:
-            if start is not None and line.stated < due and line.stated != start:
-                return False
-            if start is None:
-                start, before_all = line.stated, due == 0
-            exact += line.stated == due
-            numbers += 1
-            due = line.stated
-        due += len(line.words)
-    return exact > 0 or (numbers > 0 and told) or (numbers == 1 and before_all)
+    return _agree(np.concatenate(stated), np.concatenate(before), told=told), usual_count(lines)
 
 
-class _Reader:
-    """Goes down the lines and knows the address of the next word, or None where that is not certain."""
+def _agree(stated: Index, before: Index, *, told: bool) -> bool:
+    """Tell whether numbers agree with the count of words before each of them."""
+    if not len(stated):
+        return False
+    due = np.r_[before[0], stated[:-1] + np.diff(before)]
+    exact = bool((stated == due).any())
+    agree = bool((stated >= due)[stated != stated[0]].all())
+    return agree and (exact or told or (len(stated) == 1 and int(before[0]) == 0))
 
-    def __init__(self, bits: int, base: int, *, use_numbers: bool) -> None:
+
+class _Reader(StreamReader):
+    """Reads words of letters."""
+
+    def __init__(self, bits: int, base: int, per_line: int | None, *, use_numbers: bool) -> None:
+        super().__init__(base, 1, per_line)
         self.bits = bits
         self.use_numbers = use_numbers
-        self.into = Collector()
-        self.address: int | None = base
 
-    def line(self, line: _Line, *, short: bool) -> None:
-        """Take a line's words; `short` tells that it has not as many as it should."""
-        if line.stated is not None and self.use_numbers and line.words:
-            self.address = line.stated
-        if not line.words:
-            self.into.leave(line.number, line.text, "no words", damage=False)
+    def classify(self, tokens: Tokens) -> Bytes:
+        words = _is_word(tokens, self.bits)
+        kind = np.where(words, VALUE, OTHER).astype(np.uint8)
+        kind[_is_number(tokens, words)] = ADDRESS if self.use_numbers else COMMENT
+        return kind
+
+    def values(self, tokens: Tokens, which: Index) -> tuple[Bytes, Bytes | None]:
+        bits = np.zeros((len(which), 8), bool)
+        bits[:, 8 - self.bits :] = tokens.windows(which, self.bits + 1)[:, 1:] == ord("P")
+        known = None if self.bits == 8 else np.full((len(which), 1), (1 << self.bits) - 1, np.uint8)
+        return np.packbits(bits, axis=1), known
+
+    def addresses(self, tokens: Tokens, which: Index) -> Index:
+        return _numbers(tokens, which)
+
+    def odd_line(self, number: int, line: bytes) -> None:
+        """Read a line with something that is neither a word nor a number before one."""
+        match = _NUMBER.match(line)
+        tokens = line[match.end() :].split() if match else line.split()
+        if not any(self._could_be_a_word(token) for token in tokens):
+            self.into.leave(number, line, "no words", damage=False)
             return
-        if short:
-            self._broken(line, None, "a line of another length; what follows has no certain address")
+        if match and self.use_numbers:
+            self.index = int(match[1])
+        self.odd_tokens(number, line, tokens)
+
+    def odd_tokens(self, number: int, line: bytes, tokens: list[bytes]) -> None:
+        """Take words; note broken ones. One with its 'B', its 'F' and the right length is a hole of just one byte."""
+        for token in tokens:
+            if _WORD.fullmatch(token) and len(token) == self.bits + 2:
+                self._take_token(number, line, token)
+            elif len(token) == self.bits + 2 and token[:1] == b"B" and token[-1:] == b"F":
+                reason = "a letter that is neither N nor P"
+                self.into.lose(number, reason, None if self.index is None else (self.index, self.index))
+                self.into.leave(number, line, reason, damage=True)
+                self.index = None if self.index is None else self.index + 1
+            elif self._could_be_a_word(token):
+                self.lose_way(number, line, "a broken word; what follows has no certain address")
+
+    def _take_token(self, number: int, line: bytes, token: bytes) -> None:
+        if self.index is None or self.index >= ADDRESS_SPACE:
+            self.into.leave(number, line, "no certain address", damage=True)
             return
-        run = bytearray()
-        for word in line.words:
-            if word is not None and len(word) == self.bits:
-                run += word
-                continue
-            self._take(line, bytes(run))
-            run.clear()
-            reason = "a letter that is neither N nor P" if word == b"" else _LOST
-            self._broken(line, word, reason)
-        self._take(line, bytes(run))
+        known = None if self.bits == 8 else bytes([(1 << self.bits) - 1])
+        self.into.take(number, self.index, bytes([int(token[1:-1].translate(_AS_BITS), 2)]), known)
+        self.index += 1
 
-    def _take(self, line: _Line, letters: bytes) -> None:
-        if not letters:
-            return
-        count = len(letters) // self.bits
-        if self.address is None or self.address + count > ADDRESS_SPACE:
-            self.into.leave(line.number, line.text, "no certain address", damage=True)
-            return
-        data = bytes(_values(letters, self.bits))
-        known = None if self.bits == 8 else bytes([(1 << self.bits) - 1]) * count
-        self.into.take(line.number, self.address, data, known)
-        self.address += count
+    def _could_be_a_word(self, token: bytes) -> bool:
+        """Tell a word, perhaps a broken one, from a comment: it is made of the same letters for the most part."""
+        letters = sum(token.count(c) for c in (b"B", b"N", b"P", b"F"))
+        return 3 * letters >= 2 * max(len(token), self.bits) or _WORD.search(token) is not None
 
-    def _broken(self, line: _Line, word: bytes | None, reason: str) -> None:
-        """Note a broken word. With all letters between 'B' and 'F' just one is lost, else none knows how many."""
-        certain = word == b""
-        at = self.address
-        self.into.lose(line.number, reason, (at, at) if certain and at is not None else None)
-        self.into.leave(line.number, line.text, reason, damage=True)
-        self.address = at + 1 if certain and at is not None else None
-
-
-def _values(letters: bytes, bits: int) -> Iterable[int]:
-    digits = letters.translate(_AS_BITS)
-    if bits == 8:
-        return int(digits, 2).to_bytes(len(letters) // 8, "big")
-    return (int(digits[i : i + bits], 2) for i in range(0, len(digits), bits))
+    def lose_way(self, number: int, line: bytes, reason: str) -> None:
+        self.into.lose(number, reason)
+        self.into.leave(number, line, reason, damage=True)
+        self.index = None
 
 
 def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:

@@ -1,9 +1,8 @@
-"""What readers that go line by line share: cleaned and numbered lines, and a place to put what they find."""
+"""A place where readers that go token by token, or block by block, put what they find."""
 
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,32 +10,10 @@ import numpy as np
 from romassay.formats.model import MAX_LEFT, Hints, Left, Parsed
 from romassay.formats.records import MAX_DAMAGED, shorten
 from romassay.formats.tracks import Lost, Track, parsed_from
-from romassay.reading import Unit
+from romassay.reading import Bytes, Index, Unit
 
-_CHUNK = 1 << 16
-
-
-def numbered_lines(text: bytes) -> Iterator[tuple[int, bytes]]:
-    """Yield the lines of a cleaned text with their numbers, from 1, without blanks at the ends.
-
-    A line beyond 64 KiB comes in parts, cut at a blank where there is one near.
-    """
-    for number, line in enumerate(_lines(text), 1):
-        at = 0
-        while len(line) - at > _CHUNK:
-            cut = line.rfind(b" ", at, at + _CHUNK) + 1
-            cut = cut if cut > at else at + _CHUNK
-            yield number, line[at:cut].strip()
-            at = cut
-        yield number, line[at:].strip()
-
-
-def _lines(text: bytes) -> Iterator[bytes]:
-    at = 0
-    while (end := text.find(b"\n", at)) >= 0:
-        yield text[at:end]
-        at = end + 1
-    yield text[at:]
+MOST_RUNS = 1 << 21
+"""Runs that are told apart by line. Behind so many of them, those whose addresses go on become one: memory counts."""
 
 
 @dataclass(slots=True)
@@ -59,14 +36,30 @@ class Collector:
 
         Bytes that go on where those before them on the same line ended are put to these.
         """
-        if known is not None and self.known is None:
-            self.known = bytearray(b"\xff" * len(self.value))
+        self._add_bytes(data, known)
         if self.line and self.line[-1] == line and self.first[-1] + self.count[-1] == first:
             self.count[-1] += len(data)
-        else:
-            self.first.append(first)
-            self.count.append(len(data))
-            self.line.append(line)
+            return
+        self.first.append(first)
+        self.count.append(len(data))
+        self.line.append(line)
+
+    def extend(self, first: Index, count: Index, line: Index, data: Bytes, known: Bytes | None) -> None:
+        """Add many runs at once: int64[n] each, and their bytes in a row."""
+        self._add_bytes(data.tobytes(), None if known is None else known.tobytes())
+        if len(self.first) > MOST_RUNS:
+            new = np.flatnonzero(np.r_[True, first[1:] != (first + count)[:-1]])
+            first, count, line = first[new], np.add.reduceat(count, new), line[new]
+            if self.first[-1] + self.count[-1] == first[0]:
+                self.count[-1] += int(count[0])
+                first, count, line = first[1:], count[1:], line[1:]
+        self.first.frombytes(first.astype(np.int64).tobytes())
+        self.count.frombytes(count.astype(np.int64).tobytes())
+        self.line.frombytes(line.astype(np.int64).tobytes())
+
+    def _add_bytes(self, data: bytes, known: bytes | None) -> None:
+        if known is not None and self.known is None:
+            self.known = bytearray(b"\xff" * len(self.value))
         self.value += data
         if self.known is not None:
             self.known += b"\xff" * len(data) if known is None else known

@@ -148,10 +148,7 @@ def _looks_like_a_base(item: Damaged) -> bool:
 
 def _may_set_a_base(item: Damaged) -> bool:
     """Tell whether a damaged record may have been one of type 02 or 04: then what follows has no certain address."""
-    length = len(item.digits)
-    if _looks_like_a_base(item) or item.ink <= _LIKE_A_BASE:
-        return True
-    return 10 <= length <= _LIKE_A_BASE or (length < 10 and item.digits.startswith("02"))
+    return _looks_like_a_base(item) or item.span <= _LIKE_A_BASE
 
 
 def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:

@@ -95,14 +95,14 @@ class Damaged:
         line: in the source, from 1.
         digits: its digits, the first 600 of them.
         verdict: one of the codes above.
-        ink: characters that print on the whole line.
+        span: characters from its mark to the next one, or to the end of the line.
     """
 
     after: int
     line: int
     digits: str
     verdict: int
-    ink: int
+    span: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,10 +160,14 @@ def _seven_bits(source: bytes) -> bytes:
         return source.translate(_STRIP_BIT_7)
 
 
+def hex_digits(digits: Bytes) -> Bytes:
+    """Return the values of hex digits, given as ASCII codes."""
+    return (digits & np.uint8(15)) + np.uint8(9) * (digits >> np.uint8(6))
+
+
 def hex_values(digits: Bytes) -> Bytes:
     """Return the bytes that pairs of hex digits stand for: uint8[n, 2k] of ASCII codes to uint8[n, k]."""
-    nibbles = (digits & np.uint8(15)) + np.uint8(9) * (digits >> np.uint8(6))
-    pairs = np.ascontiguousarray(nibbles).view("<u2")
+    pairs = np.ascontiguousarray(hex_digits(digits)).view("<u2")
     return ((pairs << np.uint16(4)) | (pairs >> np.uint16(8))).astype(np.uint8)
 
 
@@ -355,7 +359,7 @@ class _Marks:
 
 
 def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
-    others = np.flatnonzero(_is_no_digit(block))
+    others = np.flatnonzero(is_no_digit(block))
     characters = block[others]
     line_of = np.cumsum(characters == _NEWLINE)
     which = np.flatnonzero(characters == ord(grammar.mark))
@@ -381,14 +385,15 @@ def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
         starts = _line_starts(block)
         ink_of = np.add.reduceat((block > _BLANK).astype(np.int64), starts)
         lost = _keep_left(marks, others, good, damaged, starts, ink_of, grammar, state)
-        _keep_damaged(marks, good, damaged, lost, ink_of, state)
+        _keep_damaged(marks, good, damaged, lost, state)
     state.ink += ink
     state.taken += taken
     state.records += int(good.sum())
     state.newlines += int(line_of[-1]) if len(line_of) else 0
 
 
-def _is_no_digit(block: Text) -> Mask:
+def is_no_digit(block: Text) -> Mask:
+    """Tell which characters are no hex digits."""
     decimal = block - np.uint8(48)
     letter = (block | np.uint8(32)) - np.uint8(97)
     no_digit: Mask = (decimal > 9) & (letter > 5)
@@ -474,21 +479,22 @@ def _line_starts(block: Text) -> Index:
     return starts if starts[-1] < len(block) else starts[:-1]
 
 
-def _keep_damaged(
-    marks: _Marks, good: Mask, damaged: Mask, lost: tuple[Index, Index], ink: Index, state: _Gathered
-) -> None:
+def _keep_damaged(marks: _Marks, good: Mask, damaged: Mask, lost: tuple[Index, Index], state: _Gathered) -> None:
     """Note damaged records and those that lost their mark: `lost` holds where that was, and how many digits follow."""
     rows = np.flatnonzero(damaged)
     at: Index = np.concatenate([marks.at[rows], lost[0]])
     digits = np.concatenate([marks.digits[rows], lost[1]])
     verdict = np.r_[marks.verdict[rows], np.full(len(lost[0]), NO_MARK, np.uint8)]
     after = np.searchsorted(marks.at[good], at) + state.records
-    row = np.searchsorted(np.flatnonzero(marks.block == _NEWLINE), at + 1)
+    newlines = np.flatnonzero(marks.block == _NEWLINE)
+    row = np.searchsorted(newlines, at + 1)
+    stops = np.union1d(np.append(newlines, len(marks.block)), marks.at)
+    span = stops[np.searchsorted(stops, at + 1)] - at
     for i in np.argsort(at)[: max(0, MAX_DAMAGED - len(state.damaged))].tolist():
         start = int(at[i]) + 1
         text = marks.block[start : start + min(int(digits[i]), _MAX_DIGITS)].tobytes().decode("ascii")
         line = state.newlines + 1 + int(row[i])
-        state.damaged.append(Damaged(int(after[i]), line, text, int(verdict[i]), int(ink[row[i]])))
+        state.damaged.append(Damaged(int(after[i]), line, text, int(verdict[i]), int(span[i])))
     state.damaged_total += len(at)
 
 

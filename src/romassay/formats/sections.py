@@ -9,19 +9,34 @@ others, where these are regular.
 from __future__ import annotations
 
 import re
-from collections import Counter
 from dataclasses import dataclass
 
-from romassay.formats.collecting import Collector, numbered_lines
+import numpy as np
+
+from romassay.formats.collecting import Collector
+from romassay.formats.records import Mask, hex_digits, hex_values, is_no_digit
+from romassay.formats.streams import (
+    ADDRESS,
+    OTHER,
+    VALUE,
+    StreamReader,
+    Tokens,
+    blocks_of,
+    counts_before_lines,
+    tokens_of,
+    usual_count,
+)
 from romassay.formats.tracks import ADDRESS_SPACE
+from romassay.reading import Bytes, Index
 
 _HEX_DIGITS = b"0123456789ABCDEFabcdef"
 _UNKNOWN_DIGITS = b"xXzZ?"
-_LEGAL = _HEX_DIGITS + _UNKNOWN_DIGITS + b"_ \t\r"
-_REGULAR = 0.95
-_FEWEST_LINES = 8
+_IS_UNKNOWN = np.isin(np.arange(256), list(_UNKNOWN_DIGITS))
 _ADDRESS = re.compile(rb"@([0-9A-Fa-f]{1,16})(?!\S)")
+_ADDRESS_DIGITS = 16
 _LIKE_AN_ADDRESS = re.compile(rb"\S{3,10}")
+MOST_DIGITS = 256
+_AT, _ZERO, _F, _X = b"@0Fx"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,112 +72,96 @@ class Habits:
     """How the numbers of a text are printed.
 
     Attributes:
-        lengths: how many numbers have so many digits.
-        padded: lengths of numbers that begin with 0.
+        lengths: int64[257], how many numbers have so many digits.
+        padded: bool[257], whether some of them begin with 0.
         per_line: numbers on each line that another one follows; None where that varies.
     """
 
-    lengths: Counter[int]
-    padded: frozenset[int]
+    lengths: Index
+    padded: Mask
     per_line: int | None
 
 
 def habits_of(text: bytes) -> Habits:
-    """Look at all lines that hold nothing but numbers and addresses."""
-    lengths: Counter[int] = Counter()
-    padded: set[int] = set()
-    counts: Counter[int] = Counter()
-    last = 0
-    for _, line in numbered_lines(text):
-        if not line:
+    """Look at all tokens that are numbers, and all lines that hold nothing else."""
+    lengths = np.zeros(MOST_DIGITS + 1, np.int64)
+    padded = lengths.copy()
+    lines = np.zeros(1 << 10, np.int64)
+    for block, _, _ in blocks_of(text):
+        tokens = tokens_of(block)
+        if not len(tokens.start):
             continue
-        if line.translate(None, _LEGAL + b"@"):
-            last = 0
-            continue
-        tokens = [token for token in line.replace(b"_", b"").split() if b"@" not in token]
-        if b"@" in line:
-            last = 0
-        else:
-            counts[last] += 1
-            last = len(tokens)
-        lengths.update(map(len, tokens))
-        if len(padded) < len(lengths):
-            padded.update(len(token) for token in tokens if token.startswith(b"0"))
-    del counts[0]
-    total = counts.total()
-    usual = counts.most_common(1)
-    regular = total >= _FEWEST_LINES and usual[0][1] >= _REGULAR * total
-    return Habits(lengths, frozenset(padded), usual[0][0] if regular else None)
+        legal = ~is_no_digit(block) | _IS_UNKNOWN[block]
+        number = (tokens.count(~legal) == 0) & (tokens.length <= MOST_DIGITS)
+        lengths += np.bincount(tokens.length[number], minlength=MOST_DIGITS + 1)
+        zero = number & (block[tokens.start] == _ZERO)
+        padded += np.bincount(tokens.length[zero], minlength=MOST_DIGITS + 1)
+        counts = counts_before_lines(tokens, np.where(number, VALUE, OTHER).astype(np.uint8))[: len(lines)]
+        lines[: len(counts)] += counts
+    return Habits(lengths, padded > 0, usual_count(lines))
 
 
 def collect(text: bytes, style: Style) -> Collector:
     """Read a cleaned text in one of the styles."""
-    reader = _Reader(style)
-    for number, line in numbered_lines(text):
-        if line:
-            reader.line(number, line)
-    reader.finish()
-    return reader.into
+    return _Reader(style).read(text)
 
 
-class _Reader:
-    """Goes down the lines and knows the index of the next number, or None where that is not certain.
-
-    Where lines are regular, one is held back until the next one is seen: only the last of a section may be shorter.
-    """
+class _Reader(StreamReader):
+    """Reads tokens of hex digits."""
 
     def __init__(self, style: Style) -> None:
+        super().__init__(style.start, style.word, style.per_line)
         self.style = style
-        self.into = Collector()
-        self.index = style.start
-        self.lost_way = False
-        self.held: tuple[int, bytes] | None = None
 
-    def line(self, number: int, line: bytes) -> None:
-        if self.style.per_line is None or line.translate(None, _LEGAL):
-            self.finish()
-            self._read(number, line)
-            return
-        if self.held and self.held[0] != number and len(self.held[1].split()) % self.style.per_line:
-            if self.index is not None:
-                self._lose_way(*self.held, "a line of another length; what follows has no certain address")
-            self.held = None
-        self.finish()
-        self.held = number, line
+    def classify(self, tokens: Tokens) -> Bytes:
+        style, block = self.style, tokens.block
+        no_digit = is_no_digit(block)
+        illegal = no_digit & ~_IS_UNKNOWN[block] if style.unknown else no_digit
+        fits = tokens.length == style.digits if style.fixed else tokens.length <= style.digits
+        kind = np.where((tokens.count(illegal) == 0) & fits, VALUE, OTHER).astype(np.uint8)
+        at = np.flatnonzero((block[tokens.start] == _AT) & (tokens.length > 1))
+        if len(at):
+            sole = tokens.first & np.r_[tokens.first[1:], True] if style.alone else np.ones(len(kind), bool)
+            right = (tokens.count(no_digit)[at] == 1) & (tokens.length[at] <= 1 + _ADDRESS_DIGITS) & sole[at]
+            kind[at[right & (self.addresses(tokens, at) * style.word < ADDRESS_SPACE)]] = ADDRESS
+        return kind
 
-    def finish(self) -> None:
-        """Read the line that was held back."""
-        if self.held:
-            self._read(*self.held)
-            self.held = None
+    def values(self, tokens: Tokens, which: Index) -> tuple[Bytes, Bytes | None]:
+        wide = 2 * self.style.word
+        rows = np.full((len(which), wide), _ZERO, np.uint8)
+        for length in np.unique(tokens.length[which]).tolist():
+            some = np.flatnonzero(tokens.length[which] == length)
+            rows[some, wide - length :] = tokens.windows(which[some], length)
+            unknown = some[_IS_UNKNOWN[rows[some, wide - length]]]
+            rows[unknown, wide - self.style.digits : wide - length] = _X
+        no_digit = is_no_digit(rows)
+        if wide == self.style.digits and not no_digit.any():
+            return hex_values(rows), None
+        known = np.where(no_digit, _ZERO, _F).astype(np.uint8)
+        known[:, : wide - self.style.digits] = _ZERO
+        return hex_values(np.where(no_digit, _ZERO, rows).astype(np.uint8)), hex_values(known)
 
-    def _read(self, number: int, line: bytes) -> None:
-        style = self.style
-        if style.end and line.lower() == style.end:
-            self.into.end(number)
-            self.index, self.lost_way = style.start, False
-        elif b"@" not in line and self.index is not None and not line.translate(None, _HEX_DIGITS + b" \t\r"):
-            self._digits_only(number, line)
-        else:
-            self._mixed(number, line)
+    def addresses(self, tokens: Tokens, which: Index) -> Index:
+        total = np.zeros(len(which), np.int64)
+        for length in np.unique(tokens.length[which]).tolist():
+            some = np.flatnonzero(tokens.length[which] == length)
+            digits = tokens.windows(which[some], min(length, 1 + _ADDRESS_DIGITS))[:, 1:]
+            for column in digits.T:
+                total[some] = np.minimum(total[some] << 4, ADDRESS_SPACE) | hex_digits(column)
+        return total
 
-    def _digits_only(self, number: int, line: bytes) -> None:
-        tokens = line.split()
-        wide = self.style.digits
-        if wide % 2 == 0 and all(len(token) == wide for token in tokens):
-            self._take(number, bytes.fromhex(line.decode("ascii")), None)
-        else:
-            self._tokens(number, line, tokens)
-
-    def _mixed(self, number: int, line: bytes) -> None:
-        """Read a line with an address, an unknown digit, or something illegal."""
+    def odd_line(self, number: int, line: bytes) -> None:
+        """Read a line with something that is neither a whole number nor a whole address."""
         address = _ADDRESS.fullmatch(line)
-        if address:
+        if self.style.end and line.lower() == self.style.end:
+            self.into.end(number)
+            self.index = self.style.start
+        elif address:
             self._go_to(number, line, int(address[1], 16))
         elif self._may_be_an_address(line):
-            self._lose_way(number, line, "an address that is broken; what follows has none that is certain")
+            self.lose_way(number, line, "an address that is broken; what follows has none that is certain")
         elif self._looks_like_data(line):
-            self._tokens(number, line, line.split())
+            self.odd_tokens(number, line, line.split())
         else:
             self.into.leave(number, line, "no data", damage=False)
 
@@ -178,9 +177,7 @@ class _Reader:
         return 2 * legal >= len(tokens) or (len(tokens) == 1 and self._half_legal(tokens[0]))
 
     def _legal(self, token: bytes) -> bool:
-        digits = token
-        if self.style.unknown:
-            digits = token.replace(b"_", b"")
+        digits = token.replace(b"_", b"") if self.style.unknown else token
         if not digits or len(digits) > self.style.digits or (self.style.fixed and len(digits) != self.style.digits):
             return False
         return not digits.translate(None, _HEX_DIGITS + (_UNKNOWN_DIGITS if self.style.unknown else b""))
@@ -189,56 +186,43 @@ class _Reader:
         return len(token) == self.style.digits and len(token.translate(None, _HEX_DIGITS)) * 2 <= len(token)
 
     def _go_to(self, number: int, line: bytes, index: int) -> None:
-        self.lost_way = False
         self.index = index
         if index * self.style.word >= ADDRESS_SPACE:
-            self._lose_way(number, line, "an address beyond 32 bits")
+            self.lose_way(number, line, "an address beyond 32 bits")
 
-    def _tokens(self, number: int, line: bytes, tokens: list[bytes]) -> None:
+    def odd_tokens(self, number: int, line: bytes, tokens: list[bytes]) -> None:
         for token in tokens:
             address = None if self.style.alone else _ADDRESS.fullmatch(token)
             if address:
                 self._go_to(number, line, int(address[1], 16))
             elif self.index is None:
-                if self.lost_way:
-                    self.into.leave(number, line, "no certain address", damage=True)
-                else:
-                    self.into.leave(number, line, "no address before it", damage=False)
+                self.into.leave(number, line, "no certain address", damage=True)
                 if self.style.alone:
                     return
             elif self._legal(token):
-                self._take(number, *self._value(token.replace(b"_", b"")))
+                self._take_token(number, token.replace(b"_", b""))
             elif self.style.fixed and len(token) == self.style.digits and b"@" not in token:
                 first = self.index * self.style.word
                 self.into.lose(number, "a character that is no digit", (first, first + self.style.word - 1))
                 self.into.leave(number, line, "a character that is no digit", damage=True)
                 self.index += 1
             else:
-                self._lose_way(number, line, "a number that is broken; what follows has no certain address")
+                self.lose_way(number, line, "a number that is broken; what follows has no certain address")
 
-    def _lose_way(self, number: int, line: bytes, reason: str) -> None:
+    def lose_way(self, number: int, line: bytes, reason: str) -> None:
         self.into.lose(number, reason)
         self.into.leave(number, line, reason, damage=True)
-        self.index, self.lost_way = None, True
+        self.index = None
 
-    def _value(self, token: bytes) -> tuple[bytes, bytes | None]:
-        """Return a number's bytes, and the mask of known bits where one is not."""
-        wide = 2 * self.style.word
-        if self.style.fixed and self.style.digits == wide and not token.translate(None, _HEX_DIGITS):
-            return bytes.fromhex(token.decode("ascii")), None
-        known = bytes(b"F"[0] if c in _HEX_DIGITS else b"0"[0] for c in token)
-        if known[0] == b"F"[0]:
-            known = known.rjust(self.style.digits, b"F")
-        known = known.rjust(self.style.digits, b"0").rjust(wide, b"0")
-        digits = bytes(c if c in _HEX_DIGITS else b"0"[0] for c in token).rjust(wide, b"0")
-        mask = bytes.fromhex(known.decode("ascii"))
-        return bytes.fromhex(digits.decode("ascii")), None if mask == b"\xff" * len(mask) else mask
-
-    def _take(self, number: int, data: bytes, known: bytes | None) -> None:
-        assert self.index is not None  # noqa: S101
-        first = self.index * self.style.word
-        if first + len(data) > ADDRESS_SPACE:
-            self._lose_way(number, data.hex(" ").encode(), "bytes beyond 32 address bits")
+    def _take_token(self, number: int, token: bytes) -> None:
+        at = self.index or 0
+        first = at * self.style.word
+        if first + self.style.word > ADDRESS_SPACE:
+            self.lose_way(number, token, "bytes beyond 32 address bits")
             return
-        self.into.take(number, first, data, known)
-        self.index += len(data) // self.style.word
+        if len(token) == 2 * self.style.word and not token.translate(None, _HEX_DIGITS):
+            self.into.take(number, first, bytes.fromhex(token.decode("ascii")))
+        else:
+            data, known = self.values(tokens_of(np.frombuffer(token, np.uint8)), np.zeros(1, np.int64))
+            self.into.take(number, first, data.tobytes(), None if known is None else known.tobytes())
+        self.index = at + 1

@@ -16,12 +16,11 @@ import numpy as np
 from romassay.errors import BadInput, BadValue
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
 from romassay.formats.records import plain
-from romassay.formats.sections import Habits, Style, collect, habits_of
+from romassay.formats.sections import MOST_DIGITS, Habits, Style, collect, habits_of
 from romassay.formats.sniffing import sample_of
 from romassay.formats.writing import cut_rows, need_address_bits, row_digits, spaced_lines
 
 _COMMENT = re.compile(rb"//[^\n]*|/\*.*?(?:\*/|\Z)", re.DOTALL)
-_MOST_DIGITS = 256
 _NEARLY_ALL = 0.9
 _LINE_BYTES = 16
 _NUMBERS = re.compile(rb"^(?:@[0-9A-Fa-f]{1,16}|[0-9A-Fa-fxXzZ_]+)(?:[ \t]+[0-9A-Fa-fxXzZ_]+)*[ \t\r]*$", re.MULTILINE)
@@ -44,7 +43,7 @@ def sniff(source: bytes) -> float:
     found = _NUMBERS.findall(text)
     has_address = any(line.startswith(b"@") for line in found)
     words = {len(word) for line in found[:200] for word in line.split() if not word.startswith(b"@")}
-    if not words or max(words) > _MOST_DIGITS or (not has_address and len(words) > 1):
+    if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1):
         return 0.0
     return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS)
 
@@ -66,13 +65,13 @@ def _digits(habits: Habits) -> tuple[int, bool]:
     Where nearly all numbers have the same even number of digits, a longer one is two that ran together. Where one of
     full length begins with 0, leading zeros are printed, and a shorter number is a broken one.
     """
-    lengths = {length: count for length, count in habits.lengths.items() if length <= _MOST_DIGITS}
-    if not lengths:
+    lengths = habits.lengths
+    if not lengths.any():
         raise BadInput("holds no numbers of hex digits", advice="check that this is a memory file")
-    usual = max(lengths, key=lambda length: lengths[length])
-    nearly_all = usual % 2 == 0 and lengths[usual] >= _NEARLY_ALL * sum(lengths.values())
-    digits = usual if nearly_all else max(lengths)
-    return digits, len(lengths) == 1 or digits in habits.padded
+    usual = int(lengths.argmax())
+    nearly_all = usual % 2 == 0 and lengths[usual] >= _NEARLY_ALL * lengths.sum()
+    digits = usual if nearly_all else int(np.flatnonzero(lengths)[-1])
+    return digits, bool(np.count_nonzero(lengths) == 1 or habits.padded[digits])
 
 
 def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
