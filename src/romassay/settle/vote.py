@@ -28,8 +28,15 @@ character has four ways to stay a digit (from the code table of RFC 20)."""
 DOUBT = 1e-4
 """A disputed byte is doubtful where the chance that it is wrong is larger."""
 
+SURE_MARGIN = 2
+"""Lead that a byte needs where a single bit differs: a cell that fails every third time looks like one error in three."""
+
 UNTRIED = 1e-3
 """Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured."""
+
+FLIPS = 5
+"""Damaged characters that a bit-flipping line leaves at most for each wrong digit it makes: of the eight bits of a
+digit's character three or four lead to another digit (code table of RFC 20)."""
 
 OVERLAID = 0.5
 """Where so many bytes of a copy's granule differ, something else answered there and the granule is left out."""
@@ -285,10 +292,19 @@ def _weak(vote: _Vote, observed: _Observed) -> Index:
         trials = int(vote.count[vote.disputed[row]])
         tail = 1.0 - binomial_cdf(int(vote.against[row]) - 1, trials, rate)
         certain[row] = tail * tried < 1.0 - LEVEL
-    too_many = int(np.count_nonzero(vote.single)) > 3 * damage + 3
-    if not certain.any() and not too_many:
+    if not certain.any() and not _unlike_a_line(int(np.count_nonzero(vote.single)), len(vote.disputed), damage):
         return vote.disputed[:0]
     return vote.disputed[vote.single | certain]
+
+
+def _unlike_a_line(single: int, disputed: int, damage: int) -> bool:
+    """Tell whether the bytes that differ are unlike what a noisy line leaves behind.
+
+    A line that replaces characters changes several bits of a digit more often than one; a line that flips bits leaves
+    about as many wrong digits as characters that are no digits. Single bits alone, and few of them or far too many for
+    the damage, are a cell's.
+    """
+    return single == disputed and not damage <= FLIPS * single <= FLIPS * (3 * damage + 3)
 
 
 def _readings_each(observed: _Observed, driven: int) -> npt.NDArray[np.int32]:
@@ -308,7 +324,8 @@ def _doubts(
     driven: int,
 ) -> tuple[Doubt, ...]:
     unseen = np.flatnonzero(vote.count == 0)
-    disputed = vote.disputed[wrong[vote.disputed] > DOUBT]
+    close = vote.single & (vote.margin < SURE_MARGIN)
+    disputed = vote.disputed[(wrong[vote.disputed] > DOUBT) | close]
     again = min(1.0, error * SAME_ERROR)
     result = []
     for offset in np.union1d(np.union1d(disputed, flipped), unseen):

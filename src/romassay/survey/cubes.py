@@ -10,12 +10,14 @@ import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
 from romassay.survey.bus import STRUCTURED, Ground
-from romassay.survey.pairs import EVIDENCE, SAME_SHARE, Masks, Pairs
+from romassay.survey.pairs import SAME_SHARE, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
 
 _CHUNK = 1 << 22
 
 Cell = TypeVar("Cell", np.uint8, np.bool_)
+
+FOUGHT_BYTES = 16
 
 FOUGHT = 0.95
 """Share of the bytes of a fought-over copy that are the ROM's with bits pulled to one side; of others it is a tenth."""
@@ -93,7 +95,7 @@ def close(
     while True:
         free = again >> level
         inside = np.flatnonzero(((evidence.blocks ^ block) & ~free) == 0)
-        seats, absent = _compare(stacked, said, told, level, block, evidence.blocks[inside])
+        seats, absent = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
         taken = inside[np.isin(evidence.blocks[inside], [s.block for s in seats if not s.contended])]
         wider = again | int(np.bitwise_or.reduce(again_of[taken], initial=0)) & above
         other = int(np.bitwise_or.reduce(other_of[taken], initial=0)) & above
@@ -105,14 +107,15 @@ def close(
     if contended:
         again |= contended
         inside = np.flatnonzero(((evidence.blocks ^ block) & ~(again >> level)) == 0)
-        seats, absent = _compare(stacked, said, told, level, block, evidence.blocks[inside])
+        seats, absent = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
     return Closed(level, block, again, other, seats, absent)
 
 
 def _compare(
-    stacked: Stack, said: Consensus, told: Bools, level: int, block: int, blocks: Index
+    stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block: int, blocks: Index
 ) -> tuple[tuple[Seat, ...], tuple[int, ...]]:
     """Compare blocks with one of them; return the copies, and the blocks that are none."""
+    level = evidence.level
     here = np.array([block])
     value = contents(stacked, said.value, level, here)[0]
     sure, tells = (contents(stacked, plane, level, here)[0] for plane in (said.sure, told))
@@ -126,17 +129,17 @@ def _compare(
         equal = telling & (values == value)
         amounts, matches = np.count_nonzero(telling, axis=1), np.count_nonzero(equal, axis=1)
         known = np.count_nonzero(sures, axis=1)
-        alike = (amounts >= EVIDENCE) & (matches >= SAME_SHARE * amounts)
+        alike = (amounts >= evidence.least) & (matches >= SAME_SHARE * amounts)
         clean += int(np.count_nonzero(alike & (part != block)))
         for row, number in enumerate(part):
             amount, match = int(amounts[row]), int(matches[row])
-            if number == block or (amount >= EVIDENCE and match >= SAME_SHARE * amount):
+            if number == block or (amount >= evidence.least and match >= SAME_SHARE * amount):
                 seats.append(Seat(int(number), int(known[row]), match / amount if amount else 1.0, contended=False))
-            elif amount >= EVIDENCE and _fought(
+            elif amount >= evidence.least and _fought(
                 value, values[row], telling[row], told_there[row], either_way=clean > 1
             ):
                 seats.append(Seat(int(number), int(known[row]), match / amount, contended=True))
-            elif amount >= EVIDENCE:
+            elif amount >= evidence.least:
                 absent.append(int(number))
     return tuple(seats), tuple(absent)
 
@@ -148,7 +151,7 @@ def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_w
     Only bytes count that are not what the bus says by itself, nor what any content would be pulled to.
     """
     counts = telling & told & (there != 0x00) & (there != np.bitwise_or.reduce(there))
-    if np.count_nonzero(counts) < max(4 * EVIDENCE, np.count_nonzero(telling) // 4):
+    if np.count_nonzero(counts) < max(FOUGHT_BYTES, np.count_nonzero(telling) // 4):
         return False
     mine, theirs = value[counts], there[counts]
     low = np.mean((mine & theirs) == theirs)
@@ -171,7 +174,7 @@ def _contended_across(
         if not other >> line & 1:
             continue
         partner = np.array([block ^ (1 << (line - level))])
-        seats, _ = _compare(stacked, said, told, level, block, partner)
+        seats, _ = _compare(stacked, said, told, evidence, block, partner)
         if any(seat.contended for seat in seats):
             contended |= 1 << line
     return contended, other & ~contended

@@ -12,13 +12,14 @@ from romassay.reading import Index, ReadingSet
 from romassay.survey.bus import CONTENDED, CONTENT, HOST, UNSEEN
 from romassay.survey.cubes import Closed, close
 from romassay.survey.model import Survey
-from romassay.survey.name import RAM_AT_MOST, Declared, named
+from romassay.survey.name import HALF_BYTE, RAM_AT_MOST, Declared, named
 from romassay.survey.regions import regions
 from romassay.survey.scene import Scene, look
 from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, granules_seen
 
 MOST_FUNCTIONS = 24
 SMALLEST_ROM = 32
+MOST_BYTES = 1 << 24
 
 
 def survey(readings: ReadingSet, *, part: Part | None = None, size: int | None = None) -> Survey:
@@ -112,9 +113,13 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     content = np.count_nonzero(state == CONTENT)
     inside = np.count_nonzero(state != UNSEEN)
     speaking = np.count_nonzero((state == CONTENT) | scene.told[at].any(axis=1))
-    if not content or speaking * GRANULE < SMALLEST_ROM or not _steady(scene, at[state == CONTENT]):
+    once = len(scene.stacked.value) < ENOUGH
+    least = min(SMALLEST_ROM << once, (declared.rom_size or MOST_BYTES) // 2)
+    if not content or speaking * GRANULE < least or not _steady(scene, at[state == CONTENT]):
         return False
-    if speaking * 2 < inside and not declared.rom_size and len(scene.stacked.value) < ENOUGH:
+    if once and scene.driven.bit_count() < HALF_BYTE:
+        return False
+    if speaking * 2 < inside and not declared.rom_size and once:
         return False
     return not _noise(scene, at[state == CONTENT])
 

@@ -19,7 +19,10 @@ SAME_SHARE = 0.8
 hundred leaves 0.92 in a single reading. Half or less, and they are not."""
 
 EVIDENCE = 4
-"""Telling bytes needed before a comparison counts."""
+"""Telling bytes needed before a comparison counts, where four data lines or more say something."""
+
+EVIDENCE_BITS = 64
+"""Bits of them that are needed where fewer do."""
 
 Masks = npt.NDArray[np.int64]
 Table = npt.NDArray[np.unsignedinteger]
@@ -41,6 +44,7 @@ class Pairs:
         differing: counts[L, B], granules with content across the line from which something else stands.
         granules: counts[B], granules with content.
         upper: counts[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
+        least: telling bytes needed before a comparison counts.
         needed: firm differences that it takes to tell two blocks apart that are else alike.
     """
 
@@ -55,11 +59,12 @@ class Pairs:
     differing: Table
     granules: Table
     needed: int
+    least: int = EVIDENCE
 
     def across(self, row: int) -> tuple[Bools, Bools]:
         """Return which blocks repeat across line `A4 + row`, and across which something else stands; two bool[B]."""
         telling, same = self.telling[row].astype(np.int64), self.same[row].astype(np.int64)
-        enough = telling >= EVIDENCE
+        enough = telling >= self.least
         again = enough & (same * 5 >= telling * 4)
         near = again & (self.firm[row] >= self.needed)
         other = (enough & (same * 2 <= telling)) | near
@@ -68,7 +73,7 @@ class Pairs:
     def near(self, row: int) -> Bools:
         """Return which blocks are nearly the same across line `A4 + row`, but for bytes that differ for certain."""
         close = self.same[row].astype(np.int64) * 5 >= self.telling[row].astype(np.int64) * 4
-        certain: Bools = close & (self.firm[row] >= self.needed) & (self.telling[row] >= EVIDENCE)
+        certain: Bools = close & (self.firm[row] >= self.needed) & (self.telling[row] >= self.least)
         return certain
 
     def masks(self) -> tuple[Masks, Masks]:
@@ -104,6 +109,7 @@ class Pairs:
             differing=add(self.differing),
             granules=add(self.granules),
             needed=self.needed,
+            least=self.least,
         )
 
 
@@ -135,7 +141,13 @@ class Ladder:
         return self._rungs[level - GRANULE_LINES]
 
 
-def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pairs:
+def evidence_for(driven: int) -> int:
+    """Return the telling bytes that a comparison over some data lines needs."""
+    lines = max(1, driven.bit_count())
+    return EVIDENCE if lines >= EVIDENCE else EVIDENCE_BITS // lines
+
+
+def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet: bool) -> Pairs:
     """Compare every granule with its partner across each bus line.
 
     What repeats elsewhere, but not across one line because a memory answers there that itself never repeats, says
@@ -145,6 +157,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         stacked: the readings.
         said: what they say together.
         based: what each granule holds.
+        driven: data lines that say something.
         quiet: True where the log shows no damage at all, so that even a single reading's differences are real.
     """
     told = based.told(said)
@@ -186,6 +199,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, quiet: bool) -> Pai
         differing,
         content.astype(np.uint8),
         needed,
+        evidence_for(driven),
     )
     repeats, _ = alone.masks()
     for row, line in enumerate(lines):

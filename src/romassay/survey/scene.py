@@ -26,7 +26,6 @@ from romassay.survey.bus import (
 from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
 
-
 LARGEST_REGISTERS = 5
 """log2 of the bytes that a block of registers takes at most: 32 in a 6532 (data sheet)."""
 
@@ -67,7 +66,7 @@ class Scene:
         state[state == CONTENT] = VOLATILE
         state[running] = CONTENT
         based = replace(self.based, state=state)
-        ladder = Ladder(pairs(self.stacked, said, based, quiet=False))
+        ladder = Ladder(pairs(self.stacked, said, based, driven=self.driven, quiet=False))
         grown = grow(ladder, said, based, self.stacked.bits, LARGEST_REGISTERS)
         return replace(self, said=said, based=based, told=based.told(said), ladder=ladder, grown=grown)
 
@@ -112,7 +111,7 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
         based.state[based.state == STRUCTURED] = CONTENT
     quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
-    ladder = Ladder(pairs(stacked, said, based, quiet=quiet))
+    ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))
     grown = grow(ladder, said, based, bits, highest)
     missing = 0xFF if undriven is not None else 0
     if undriven is not None:
@@ -123,9 +122,8 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
 def _where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
     """Take what follows the pulls for the floating bus, byte by byte."""
     state = based.state.copy()
+    state[(state == BUS) | (state == STRUCTURED)] = CONTENT
     state[nowhere.all(axis=1)] = BUS
-    some = nowhere.any(axis=1) & ~nowhere.all(axis=1) & (state == BUS)
-    state[some | (~nowhere.any(axis=1) & (state == BUS))] = STRUCTURED
     return replace(
         based,
         state=state,
