@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from romassay.formats.layout import Layout, Number, pattern_parts
+from romassay.formats.layout import ANY, NUMBER, Layout, Number, pattern_parts
 
 Grid = npt.NDArray[np.uint8]
 Index = npt.NDArray[np.int64]
@@ -86,14 +86,17 @@ class _Columns:
         for _ in range(count):
             self._add(0, 0)
 
-    def pattern(self, pattern: str) -> bool:
-        for part in pattern_parts(pattern):
-            if part == "":
-                return False
-            if part is None:
+    def pattern(self, pattern: str, number_width: int) -> bool:
+        """Add a pattern, its numbers as so many digits; tell whether its columns are fixed then."""
+        for kind, character in pattern_parts(pattern):
+            if not kind:
+                self.text(character)
+            elif kind == ANY:
                 self.any()
+            elif kind == NUMBER and number_width:
+                self.number(Number(10, number_width, "zeros"))
             else:
-                self.text(part)
+                return False
         return True
 
     def number(self, number: Number) -> Field:
@@ -105,12 +108,15 @@ class _Columns:
         return field
 
 
-def template_of(layout: Layout, address_width: int = 0, *, rest: bool = False) -> Template | None:
+def template_of(
+    layout: Layout, address_width: int = 0, *, number_width: int = 0, rest: bool = False
+) -> Template | None:
     """Return the columns of a full line, or None where they are not fixed.
 
     Args:
         layout: of the line.
         address_width: digits of the address, where the layout does not fix them.
+        number_width: digits of a number in what stands before the address.
         rest: for lines without an address.
     """
     if layout.gaps is None or not layout.cell.width:
@@ -118,19 +124,19 @@ def template_of(layout: Layout, address_width: int = 0, *, rest: bool = False) -
     columns = _Columns()
     address = front = None
     if rest or layout.address is None or layout.where in ("alone", "none"):
-        if not columns.pattern(layout.rest):
+        if not columns.pattern(layout.rest, number_width):
             return None
     else:
         number = layout.address if layout.address.width else Number(layout.address.base, address_width, "zeros")
         if address_width and layout.address.pad == "zeros":
             number = Number(number.base, address_width, "zeros")
-        if not number.width or not columns.pattern(layout.lead):
+        if not number.width or not columns.pattern(layout.lead, number_width):
             return None
         address = columns.number(number)
         if layout.sum is not None and layout.sum.place == "front":
             columns.text(layout.sum.before)
             front = columns.number(layout.sum.number)
-        if not columns.pattern(layout.after):
+        if not columns.pattern(layout.after, number_width):
             return None
     cells = [columns.number(layout.cell)]
     for gap in layout.gaps:
@@ -142,16 +148,16 @@ def template_of(layout: Layout, address_width: int = 0, *, rest: bool = False) -
         total = columns.number(layout.sum.number)
     if layout.gutter is not None:
         columns.text(layout.gutter)
-    if layout.sum is not None and layout.sum.place == "end":
+    at_end = layout.sum is not None and layout.sum.place == "end"
+    if layout.sum is not None and at_end:
         if layout.gutter is not None:
             columns.any(layout.line_bytes)
-        columns.text(layout.end + layout.sum.before)
+        columns.text(layout.sum.before)
         total = columns.number(layout.sum.number)
-    elif layout.gutter is None:
+    if layout.gutter is None or at_end:
         columns.text(layout.end)
     if layout.sum is not None and (total is None or not total.number.width):
         return None
-    at_end = layout.sum is not None and layout.sum.place == "end"
     return _template(columns, address, tuple(cells), total, not layout.tail and (layout.gutter is None or at_end))
 
 

@@ -32,6 +32,8 @@ _PAD_MARKS = {pad: mark for mark, pad in _PADS.items()}
 _NUMBER = re.compile(r"(bin|oct|dec|hex)(?:(\d{1,2})([<>]?))?")
 MAX_CELLS = 256
 MAX_DIGITS = 64
+MAX_RUN = 32
+"""Characters that a `*` in a pattern stands for at the most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,12 +84,13 @@ class Layout:
         address: how the address is printed; None where lines have none.
         unit: what the addresses count.
         where: 'line' on every data line; 'some' on some of them; 'alone' on a line of its own; 'none' nowhere.
-        lead: what stands before the address; `?` is any one character, `*` any run, a backslash makes either literal.
+        lead: what stands before the address; `?` is any one character, `#` a decimal number, `*` any run of characters, and
+            a backslash makes any of them literal.
         after: what stands between the address and the first cell, a pattern like `lead`.
         rest: what stands before the first cell where a line has no address, a pattern like `lead`.
         sum: the sum on each line, or None.
         gutter: literal text before the bytes as characters, or None where there is no gutter.
-        end: literal text at the end of the line; behind the gutter, where there is one.
+        end: literal text at the very end of the line.
         tail: True where anything may follow.
     """
 
@@ -127,22 +130,28 @@ class Layout:
 
 def literal(text: str) -> str:
     """Return the pattern that only this text matches."""
-    return re.sub(r"([\\?*])", r"\\\1", text)
+    return re.sub(r"([\\?#*])", r"\\\1", text)
 
 
+ANY, NUMBER, RUN = "any", "number", "run"
+_WILD = {"?": ANY, "#": NUMBER, "*": RUN}
 _PATTERN = re.compile(r"\\(.)|(.)", re.DOTALL)
 
 
-def pattern_parts(pattern: str) -> list[str | None]:
-    """Split a pattern into characters; None for any one, '*' as the empty string for any run."""
-    return [m[1] or (None if m[2] == "?" else "" if m[2] == "*" else m[2]) for m in _PATTERN.finditer(pattern)]
+def pattern_parts(pattern: str) -> list[tuple[str, str]]:
+    """Split a pattern into ('', character), ('any', ''), ('number', '') and ('run', '')."""
+    parts = []
+    for match in _PATTERN.finditer(pattern):
+        wild = _WILD.get(match[2] or "")
+        parts.append((wild, "") if wild else ("", match[1] or match[2]))
+    return parts
 
 
 def pattern_regex(pattern: str) -> bytes:
     """Return a regular expression, over Latin-1 bytes, for a pattern."""
+    wild = {ANY: b".", NUMBER: rb"\d+", RUN: b".{0,%d}?" % MAX_RUN}
     return b"".join(
-        b"." if part is None else b".*?" if part == "" else re.escape(part.encode("latin-1"))
-        for part in pattern_parts(pattern)
+        wild[kind] if kind else re.escape(character.encode("latin-1")) for kind, character in pattern_parts(pattern)
     )
 
 

@@ -3,7 +3,7 @@
 The strongest evidence is an address column: a number that grows from line to line by just as many bytes as the line
 holds. Every reading of the first few numbers of a line as an address, in every base, is held against every reading of
 what follows as bytes; the one that explains the most bytes wins. Dumps that print an address now and then only are
-learnt from runs of equal columns, and the addresses from how many bytes lie between them.
+learnt from runs of equal columns, and their addresses from how many bytes lie between them.
 """
 
 from __future__ import annotations
@@ -12,95 +12,36 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
-import numpy as np
+from romassay.formats.fit import Fitted, address_form, common_pattern, fit
+from romassay.formats.layout import Base, Layout
+from romassay.formats.sample import Cells, Found, Line, fits, line_of
+from romassay.formats.weigh import bits_of
 
-from romassay.formats.layout import Base, Layout, Number, Sum, literal
-from romassay.formats.sums import KINDS
-
-_TOKEN = re.compile(rb"(?:0[xX](?=[0-9A-Fa-f]))?([0-9A-Fa-f]+)")
-_DECIMAL = re.compile(rb"[0-9]+")
-_OCTAL = re.compile(rb"[0-7]+")
 _BINARY = re.compile(rb"[01]{8}")
-_MAX_TOKENS = 160
 _FIRST_TOKENS = 8
 _MAX_STEP = 256
 _LOOKAHEAD = 3
 _MOST_LINES = 120
-_MAX_SUM_DIGITS = 6
-_ADDRESS_DIGITS = {16: 8, 10: 10, 8: 11}
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A sample line and its runs of digits, as (first, end)."""
-
-    text: bytes
-    tokens: tuple[tuple[int, int], ...]
-
-    def token(self, i: int) -> bytes:
-        """Return the digits of a run."""
-        first, end = self.tokens[i]
-        return self.text[first:end]
-
-    def value(self, i: int, base: int) -> int | None:
-        """Return a run as a number, or None where it is none in that base."""
-        text = self.token(i)
-        if len(text) > _ADDRESS_DIGITS[base] or not _fits(text, base):
-            return None
-        return int(text, base)
-
-
-def _fits(text: bytes, base: int) -> bool:
-    if base == 10:
-        return _DECIMAL.fullmatch(text) is not None
-    return base == 16 or _OCTAL.fullmatch(text) is not None
-
-
-def line_of(text: bytes) -> Line:
-    """Return a line with its runs of digits."""
-    spans = []
-    for match in _TOKEN.finditer(text):
-        spans.append(match.span(1))
-        if len(spans) == _MAX_TOKENS:
-            break
-    return Line(text, tuple(spans))
-
-
-@dataclass(frozen=True, slots=True)
-class Cells:
-    """How the runs of digits after an address may be read as data.
-
-    Attributes:
-        base: of the numbers.
-        size: bytes in each.
-        count: of numbers.
-        skip: runs between the address and the first of them.
-        widths: digits of each run, where they are fixed; empty where numbers have as many digits as they need.
-        words: True where the address counts numbers rather than bytes.
-    """
-
-    base: Base
-    size: int
-    count: int
-    skip: int
-    widths: tuple[int, ...] = ()
-    words: bool = False
-
-    @property
-    def runs(self) -> int:
-        """Runs of digits that hold the data."""
-        return len(self.widths) or self.count
+_MOST_FITS = 24
+_MOST_CANDIDATES = 14
+_WEIGHED_HEAD = 100
+_WEIGHED_PIECE = 12
+_RAW_BITS = 6.6
+_BASES: tuple[Base, ...] = (16, 10, 8)
+_CLEAN_CHARACTER = 0.985
+"""Share of characters that must have come through for a layout to be believed: noisier logs hold no certain line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Learnt:
-    """A layout, and what it was assumed for want of evidence, in words.
+    """A layout, and how much speaks for it.
 
     Attributes:
         layout: of the lines.
-        score: bytes of the sample that it explains.
-        notes: what was assumed.
+        score: at first the bytes of the sample that it explains; then the bits that it saves.
+        notes: what was assumed for want of evidence, in words.
     """
 
     layout: Layout
@@ -114,60 +55,96 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     Args:
         stretches: consecutive lines from several places of a text.
     """
-    sample = [[line_of(text) for text in stretch if text.strip()] for stretch in stretches]
-    found = [*_with_addresses(sample)]
-    return sorted(found, key=lambda item: -item.score)
+    sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in stretches]
+    found = sorted([*_with_addresses(sample), *_with_few_addresses(sample)], key=lambda item: -item.score)
+    text = b"\n".join(line for stretch in _shortened(stretches) for line in (*stretch, b""))
+    raw = _RAW_BITS * len(text)
+    weighed = []
+    for item in {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values():
+        for layout in _variants(item.layout):
+            weighed.append(Learnt(layout, raw - bits_of(layout, text), item.notes))
+    return sorted((item for item in weighed if item.score > 0), key=lambda item: -item.score)
+
+
+def _variants(layout: Layout) -> Iterator[Layout]:
+    """Yield a layout, and the same with anything at the end of the line in place of what was seen there."""
+    yield layout
+    if layout.end.strip() and (layout.sum is None or layout.sum.place != "end"):
+        yield replace(layout, gutter=None, end="", tail=True)
+
+
+def _shortened(stretches: Sequence[Sequence[bytes]]) -> list[Sequence[bytes]]:
+    """Return as many lines as are needed to weigh layouts against each other."""
+    head = [stretches[0][:_WEIGHED_HEAD]] if stretches else []
+    return [*head, *(stretch[:_WEIGHED_PIECE] for stretch in stretches[1:])]
+
+
+def _spread(found: list[Found]) -> list[Found]:
+    """Return at most so many lines, from all over the sample: where a bus floats, bytes may look decimal for pages."""
+    return found[:: -(-len(found) // _MOST_LINES)] if found else found
+
+
+def _clean_share(lines: Sequence[Line]) -> float:
+    """Return the share of lines that must read alike, given how long they are."""
+    length = sum(len(line.text) for line in lines) / max(1, len(lines))
+    return 0.5 * _CLEAN_CHARACTER ** min(length, 300)
 
 
 # --- an address on each line --------------------------------------------------------------------------------------
 
 
 def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
-    steps = _address_steps(sample)
-    for (which, base, step), pairs in steps:
-        lines = _spread([line for line, _ in pairs])
-        for cells, number in _readings_after(lines, which, base, step)[:2]:
-            fitting = [line for line in lines if _reads_as(line, which, cells)]
-            learnt = _build(fitting, which, base, cells)
-            if learnt:
-                share = number / len(lines)
-                yield replace(
-                    learnt, score=len(pairs) * share * cells.count * cells.size * (1 - 0.02 * which - 0.05 * cells.skip)
-                )
+    fits_left = _MOST_FITS
+    for (which, base, step), lines in _address_steps(sample):
+        if fits_left <= 0:
+            return
+        chosen = lines[:: -(-len(lines) // _MOST_LINES)]
+        for cells, number in _readings_after(chosen, which, base, step)[:4]:
+            first = which + 1 + cells.skip
+            found = [Found(line, which, first) for line in chosen if cells.read(line, first)]
+            if not found or not _often_enough(len(lines) * number / len(chosen), which, cells, sample):
+                continue
+            fits_left -= 1
+            fitted = fit(found, base, cells, "line")
+            share = number / len(chosen)
+            score = len(lines) * share * cells.bytes * (1 - 0.02 * which - 0.05 * cells.skip)
+            yield Learnt(fitted.layout, score * _tidiness(fitted), fitted.notes)
 
 
-def _spread(lines: list[Line]) -> list[Line]:
-    """Return at most so many lines, from all over the sample: where a bus floats, bytes may look decimal for pages."""
-    return lines[:: -(-len(lines) // _MOST_LINES)] if lines else lines
+def _tidiness(fitted: Fitted) -> float:
+    """Return how well a layout accounts for all of a line: unexplained tails and leads speak against it."""
+    layout = fitted.layout
+    return (0.8 if layout.tail else 1.0) * (0.9 if "*" in layout.lead else 1.0) * (0.9 if "?" in layout.after else 1.0)
 
 
-def _address_steps(
-    sample: list[list[Line]],
-) -> list[tuple[tuple[int, Base, int], list[tuple[Line, Line]]]]:
-    """Return (which run, base, step), with the pairs of lines that bear it out, the most frequent ones first."""
-    votes: dict[tuple[int, Base, int], list[tuple[Line, Line]]] = {}
-    bases: tuple[Base, ...] = (16, 10, 8)
+def _often_enough(number: float, which: int, cells: Cells, sample: list[list[Line]]) -> bool:
+    """Tell whether enough of the lines that are long enough read so."""
+    wide = [line for stretch in sample for line in stretch if len(line.tokens) > which + cells.skip + cells.runs]
+    return number >= _clean_share(wide) * len(wide) * 0.5
+
+
+def _address_steps(sample: list[list[Line]]) -> list[tuple[tuple[int, Base, int], list[Line]]]:
+    """Return (which run, base, step), with the lines that bear it out, those that explain most first."""
+    votes: dict[tuple[int, Base, int], list[Line]] = {}
     for stretch in sample:
         for which in range(_FIRST_TOKENS):
-            for base in bases:
-                for one, other, step in _steps(stretch, which, base):
-                    votes.setdefault((which, base, step), []).append((one, other))
-    most = max((len(pairs) for pairs in votes.values()), default=0)
-    often = [(key, pairs) for key, pairs in votes.items() if len(pairs) >= max(1, 0.1 * most)]
-    often.sort(key=lambda item: -len(item[1]) * item[0][2])
+            for base in _BASES:
+                for line, step in _steps(stretch, which, base):
+                    votes.setdefault((which, base, step), []).append(line)
+    most = max((len(lines) for lines in votes.values()), default=0)
+    often = [(key, lines) for key, lines in votes.items() if len(lines) >= max(1, 0.1 * most)]
+    often.sort(key=lambda item: (-len(item[1]), -item[0][2]))
     return often[:40]
 
 
-def _steps(stretch: list[Line], which: int, base: int) -> Iterator[tuple[Line, Line, int]]:
-    """Yield neighbouring lines and by how much a number grows from one to the other."""
+def _steps(stretch: list[Line], which: int, base: Base) -> Iterator[tuple[Line, int]]:
+    """Yield lines and by how much a number grows from each to the next."""
     valued = [
-        (i, line, value)
-        for i, line in enumerate(stretch)
-        if len(line.tokens) > which and (value := line.value(which, base)) is not None
+        (line, value) for line in stretch if len(line.tokens) > which and (value := line.value(which, base)) is not None
     ]
-    for (i, one, a), (k, other, b) in zip(valued, valued[1:], strict=False):
-        if k - i <= _LOOKAHEAD and 0 < b - a <= _MAX_STEP:
-            yield one, other, b - a
+    for (one, a), (other, b) in pairwise(valued):
+        if other.number - one.number <= _LOOKAHEAD and 0 < b - a <= _MAX_STEP:
+            yield one, b - a
 
 
 def _readings_after(lines: list[Line], which: int, base: Base, step: int) -> list[tuple[Cells, int]]:
@@ -175,18 +152,13 @@ def _readings_after(lines: list[Line], which: int, base: Base, step: int) -> lis
     votes: Counter[Cells] = Counter()
     for line in lines:
         votes.update(set(_cells_after(line, which, step)))
-    if not votes:
-        return []
-    best = max(votes.values())
+    best = max(votes.values(), default=0)
 
     def rank(item: tuple[Cells, int]) -> tuple[float, ...]:
         cells, number = item
-        return (
-            -number * cells.count * cells.size,
-            cells.skip,
-            cells.base != base,
-            not cells.widths,
-        )
+        binary = cells.base == 2
+        padded_hex = bool(cells.widths) and cells.base == 16
+        return (not binary, -number * cells.bytes, cells.skip, not padded_hex, cells.base != base, not cells.widths)
 
     return sorted(((c, n) for c, n in votes.items() if n >= max(1, 0.5 * best)), key=rank)
 
@@ -204,23 +176,20 @@ def _cells_after(line: Line, which: int, step: int) -> Iterator[Cells]:
 
 def _hex_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
     widths = _widths_until(texts, 2 * step)
-    if widths and all(w % 2 == 0 for w in widths):
-        yield _hex_reading(widths, step, skip, words=False)
-    if step > 1 or len(texts[0]) == 4:
-        for size in (2, 4):
-            wide = tuple(len(t) for t in texts[:step])
-            if len(texts) >= step and set(wide) == {2 * size}:
-                yield Cells(16, size, step, skip, wide, words=True)
-    if len(texts) >= step and all(len(t) <= 2 for t in texts[:step]) and any(len(t) == 1 for t in texts[:step]):
+    if widths and widths[0] % 2 == 0 and len(set(widths[:-1])) <= 1 and widths[-1] <= widths[0]:
+        yield _hex_reading(widths, skip)
+    wide = tuple(len(t) for t in texts[:step])
+    if len(wide) == step and set(wide) in ({4}, {8}):
+        yield Cells(16, wide[0] // 2, step, skip, wide, words=True)
+    if len(wide) == step and max(wide) <= 2 and min(wide) == 1:
         yield Cells(16, 1, step, skip)
 
 
-def _hex_reading(widths: tuple[int, ...], step: int, skip: int, *, words: bool) -> Cells:
+def _hex_reading(widths: tuple[int, ...], skip: int = 0) -> Cells:
     """Read equal runs of 2, 4, 8 or 16 digits as cells, any others as bytes run together."""
-    width = widths[0]
-    if len(set(widths)) == 1 and width in (2, 4, 8, 16) and (len(widths) > 1 or width == 2):
-        return Cells(16, width // 2, len(widths), skip, widths, words)
-    return Cells(16, 1, step, skip, widths, words)
+    if len(set(widths)) == 1 and widths[0] in (2, 4, 8, 16):
+        return Cells(16, widths[0] // 2, len(widths), skip, widths)
+    return Cells(16, 1, sum(widths) // 2, skip, widths)
 
 
 def _widths_until(texts: list[bytes], digits: int) -> tuple[int, ...]:
@@ -245,427 +214,224 @@ def _number_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
         (8, 2, step, True),
     )
     for base, size, count, words in forms:
-        if not count or len(texts) < count or (not words and count * size != step):
-            continue
         part = texts[:count]
-        if all(_fits(t, base) and len(t) <= 6 and int(t, base) < 1 << 8 * size for t in part):
-            if size == 2 and max(len(t) for t in part) <= 3:
-                continue
-            width = _full_width(base, size)
-            widths = (width,) * count if all(len(t) == width for t in part) and count else ()
-            yield Cells(base, size, count, skip, widths, words)
+        if not count or len(part) < count or (not words and count * size != step):
+            continue
+        if size == 2 and max(len(t) for t in part) <= 3:
+            continue
+        if all(len(t) <= 6 and fits(t, base) and int(t, base) < 1 << 8 * size for t in part):
+            width = FULL_WIDTH[base, size]
+            yield Cells(base, size, count, skip, (), words)
+            if all(len(t) == width for t in part):
+                yield Cells(base, size, count, skip, (width,) * count, words)
     if len(texts) >= step and all(_BINARY.fullmatch(t) for t in texts[:step]):
         yield Cells(2, 1, step, skip, (8,) * step)
 
 
-def _full_width(base: int, size: int) -> int:
-    return {(10, 1): 3, (10, 2): 5, (8, 1): 3, (8, 2): 6}[base, size]
+FULL_WIDTH = {(10, 1): 3, (10, 2): 5, (8, 1): 3, (8, 2): 6}
+"""Digits of the largest number in a cell, by base and size."""
 
 
-def _reads_as(line: Line, which: int, cells: Cells) -> bool:
-    first = which + 1 + cells.skip
-    texts = [line.token(i) for i in range(first, min(len(line.tokens), first + cells.runs))]
-    if len(texts) < cells.runs:
-        return False
-    if cells.widths and tuple(len(t) for t in texts) != cells.widths:
-        return False
-    limit = 1 << 8 * cells.size
-    return cells.base == 16 or all(_fits(t, cells.base) and int(t, cells.base) < limit for t in texts)
-
-
-# --- from lines that agree to a layout ----------------------------------------------------------------------------
-
-
-def _text(data: bytes) -> str:
-    return data.decode("latin-1")
-
-
-def common_pattern(texts: Sequence[bytes]) -> str:
-    """Return the pattern of texts that are nearly all alike: literal where they agree, `?` where they don't, or `*`."""
-    usual, number = Counter(texts).most_common(1)[0]
-    if number >= 0.75 * len(texts):
-        return literal(_text(usual))
-    length, number = Counter(len(t) for t in texts).most_common(1)[0]
-    if number >= 0.75 * len(texts):
-        return _column_pattern([t for t in texts if len(t) == length])
-    end = _common_end(texts)
-    return "*" + literal(_text(end))
-
-
-def _column_pattern(texts: list[bytes]) -> str:
-    pattern = ""
-    for column in zip(*texts, strict=True):
-        usual, number = Counter(column).most_common(1)[0]
-        steady = (number >= 0.9 * len(texts) and not chr(usual).isalnum()) or number == len(texts)
-        pattern += literal(chr(usual)) if steady else "?"
-    return pattern
-
-
-def _common_end(texts: Sequence[bytes]) -> bytes:
-    """Return what nearly all texts end with."""
-    end = b""
-    longest = max(len(t) for t in texts)
-    for length in range(1, longest + 1):
-        usual, number = (
-            Counter(t[-length:] for t in texts if len(t) >= length).most_common(1)[0]
-            if any(len(t) >= length for t in texts)
-            else (b"", 0)
-        )
-        if number < 0.75 * len(texts) or chr(usual[0]).isalnum():
-            break
-        end = usual
-    return end
+# --- an address now and then --------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class _Column:
-    """How the numbers of a column lie, from (first, end) relative to something fixed."""
+class _Runs:
+    """Lines taken as data, and numbers taken as addresses, in the order of lines.
 
-    firsts: tuple[int, ...]
-    ends: tuple[int, ...]
+    Attributes:
+        data: by stretch: (line, first cell).
+        lead: runs of digits before the first cell of a line without an address.
+    """
 
-    @property
-    def same_width(self) -> bool:
-        widths = [e - f for f, e in zip(self.firsts, self.ends, strict=True)]
-        return _nearly_all(widths)
-
-    @property
-    def same_end(self) -> bool:
-        return _nearly_all(self.ends)
-
-    @property
-    def same_first(self) -> bool:
-        return _nearly_all(self.firsts)
-
-    @property
-    def width(self) -> int:
-        return max(e - f for f, e in zip(self.firsts, self.ends, strict=True))
+    data: tuple[tuple[Line, int], ...]
+    lead: int
 
 
-def _nearly_all(values: Sequence[int]) -> bool:
-    return Counter(values).most_common(1)[0][1] >= 0.9 * len(values)
+def _with_few_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
+    """Yield layouts whose lines do not all have an address."""
+    lines = [line for stretch in sample for line in stretch]
+    for cells in _run_forms(lines):
+        for lead in _leads(lines, cells):
+            learnt = _few_addresses(sample, cells, lead)
+            if learnt:
+                yield learnt
 
 
-def _address_number(lines: list[Line], which: int, base: Base) -> tuple[Number, int]:
-    """Return how the address is printed, and by how many columns of padding it begins before its digits."""
-    texts = [line.token(which) for line in lines]
-    widths = Counter(len(t) for t in texts)
-    width, number = widths.most_common(1)[0]
-    padded = any(t.startswith(b"0") and len(t) > 1 for t in texts)
-    if number >= 0.9 * len(texts) and (padded or (base != 10 and width >= 3)):
-        return Number(base, width, "zeros"), 0
-    if padded and min(widths) >= 3:
-        return Number(base, min(w for w in widths if widths[w] >= 0.02 * len(texts)), "zeros"), 0
-    column = _Column(tuple(line.tokens[which][0] for line in lines), tuple(line.tokens[which][1] for line in lines))
-    if len(widths) > 1 and column.same_end and not column.same_first:
-        blanks = [line.text[: line.tokens[which][0]] for line in lines]
-        room = [len(b) - len(b.rstrip(b" ")) for b in blanks]
-        width = max(len(t) for t in texts)
-        if all(r >= width - len(t) for r, t in zip(room, texts, strict=True)):
-            return Number(base, width, "right"), width
-    return Number(base), 0
-
-
-def _leads(lines: list[Line], which: int, padded: int) -> list[bytes]:
-    out = []
+def _run_forms(lines: list[Line]) -> list[Cells]:
+    """Return the runs of equal numbers that lines hold, those that explain most first; also without a sum behind."""
+    votes: Counter[Cells] = Counter()
     for line in lines:
-        first, end = line.tokens[which]
-        out.append(line.text[: end - padded] if padded else line.text[:first])
-    return out
+        votes.update(set(_equal_runs(line)))
+    ranked = sorted(votes.items(), key=lambda item: -item[1] * item[0].bytes)
+    forms = [cells for cells, number in ranked if number >= 2 and cells.bytes >= 4][:6]
+    shorter = [replace(c, count=c.count - 1, widths=c.widths[:-1]) for c in forms if c.count > 2 and c.runs == c.count]
+    return list(dict.fromkeys([*forms, *shorter]))
 
 
-def _build(lines: list[Line], which: int, base: Base, cells: Cells) -> Learnt | None:
-    """Make a layout from lines that read alike."""
-    if not lines:
+def _equal_runs(line: Line) -> Iterator[Cells]:
+    """Yield the longest runs of numbers of one form from each of the first few numbers of a line on."""
+    widths = [end - first for first, end in line.tokens]
+    for first in range(min(_FIRST_TOKENS, len(widths))):
+        if first and widths[first - 1] == widths[first]:
+            continue
+        width = widths[first]
+        count = next((i for i in range(first, len(widths)) if widths[i] != width), len(widths)) - first
+        if width % 2 == 0:
+            yield _hex_reading((width,) * count)
+            yield from _evenly_spaced(line, first, count)
+        texts = [line.token(i) for i in range(first, first + count)]
+        for base, size in ((8, 1), (10, 1), (8, 2), (10, 2)):
+            form = Cells(base, size, count, 0, (FULL_WIDTH[base, size],) * count)  # type: ignore[arg-type]
+            if width == FULL_WIDTH[base, size] and all(fits(t, base) and int(t, base) < 1 << 8 * size for t in texts):
+                yield form
+    small = [fits(line.token(i), 10) and int(line.token(i)) < 256 for i in range(len(widths))]
+    for first in range(min(_FIRST_TOKENS, len(widths))):
+        count = next((i for i in range(first, len(small)) if not small[i]), len(small)) - first
+        if count >= 4 and any(w == 3 for w in widths[first : first + count]):
+            yield Cells(10, 1, count)
+
+
+def _evenly_spaced(line: Line, first: int, count: int) -> Iterator[Cells]:
+    """Yield the longest part of a run of numbers in which the same text stands between all of them."""
+    gaps = [line.between(i) for i in range(first, first + count - 1)]
+    best: tuple[int, bytes] = (0, b"")
+    at = 0
+    while at < len(gaps):
+        end = next((i for i in range(at, len(gaps)) if gaps[i] != gaps[at]), len(gaps))
+        best = max(best, (end - at + 1, gaps[at]))
+        at = end
+    if 3 < best[0] < count:
+        width = len(line.token(first))
+        yield replace(_hex_reading((width,) * best[0]), gap=best[1])
+
+
+def _leads(lines: list[Line], cells: Cells) -> list[int]:
+    """Return how many numbers may stand before the cells of a line without an address."""
+    votes: Counter[int] = Counter()
+    for line in lines:
+        first = next((i for i in range(_FIRST_TOKENS) if cells.read(line, i)), None)
+        if first is not None:
+            votes[first] += 1
+    total = sum(votes.values())
+    return [first for first, number in sorted(votes.items()) if number >= 0.15 * total][:2]
+
+
+def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt | None:
+    """Return the layout of data lines with `lead` numbers before their cells, one more where there is an address."""
+    best: Learnt | None = None
+    lines = [line for stretch in sample for line in stretch]
+    data = sum(any(cells.read(line, i) for i in range(lead, lead + 5)) for line in lines)
+    wide = [line for stretch in sample for line in stretch if len(line.tokens) >= cells.runs]
+    if data < 2 or data < 2 * _clean_share(wide) * len(wide) * 0.5:
         return None
-    address, padded = _address_number(lines, which, base)
-    first = which + 1 + cells.skip
-    grouped = bool(cells.widths) and cells.runs != cells.count
-    number, gaps, shift = _cell_form(lines, which, first, cells)
-    if grouped:
-        gaps = _run_gaps(gaps, cells)
-        number = Number(16, 2, "zeros")
-    after = [_after(line, which, first, number, shift) for line in lines]
-    layout = Layout(
-        cells=cells.count,
-        cell=number,
-        size=cells.size,
-        gaps=gaps,
-        address=address,
-        unit="words" if cells.words else "bytes",
-        lead=common_pattern(_leads(lines, which, padded)),
-        after=common_pattern(after),
-    )
-    return _with_tail(layout, lines, which, cells)
+    tokens = Counter(len(line.tokens) for line in lines if cells.read(line, lead)).most_common(1)[0][0]
+    contradicted = False
+    for base in _BASES:
+        good, bad, found, alone = _count_between(sample, cells, lead, base, tokens)
+        contradicted |= base == 16 and bad > 1
+        anchored = not bad and base == 16 and any(f.address is not None for f in found)
+        if (good and good >= bad) or anchored:
+            learnt = _made(found, alone, base, cells)
+            share = good / (good + bad) if good else 0.5
+            score = learnt.score * share * (0.9 if base != 16 else 1.0)
+            if best is None or score > best.score:
+                best = replace(learnt, score=score)
+    return best or (None if contradicted else _without_addresses(sample, cells, lead, tokens))
 
 
-def _after(line: Line, which: int, first: int, number: Number, shift: int) -> bytes:
-    """Return the text between the address and the first cell, padding left to the cell."""
-    start, end = line.tokens[first]
-    if number.pad == "right" and number.width:
-        start = end - number.width
-    return line.text[line.tokens[which][1] : max(start, line.tokens[which][1])]
+def _cells_at(line: Line, cells: Cells, lead: int, usual_tokens: int) -> int | None:
+    """Return where the cells of a line begin: after the lead, or after an address that stands there as well."""
+    places = [i for i in range(lead, lead + 5) if cells.read(line, i)]
+    if not places:
+        return None
+    first = places[0]
+    may_be_address = len(line.token(first)) >= 3
+    if may_be_address and first + 1 in places and (len(line.tokens) == usual_tokens + 1 or _looks_apart(line, first)):
+        return first + 1
+    return first
 
 
-def _cell_form(lines: list[Line], which: int, first: int, cells: Cells) -> tuple[Number, tuple[str, ...] | None, int]:
-    """Return how the cells are printed and what stands between them."""
-    runs = cells.runs
-    origin = [line.tokens[which][1] for line in lines]
-    columns = [
-        _Column(
-            tuple(line.tokens[first + j][0] - o for line, o in zip(lines, origin, strict=True)),
-            tuple(line.tokens[first + j][1] - o for line, o in zip(lines, origin, strict=True)),
-        )
-        for j in range(runs)
+def _looks_apart(line: Line, i: int) -> bool:
+    """Tell whether a number is set off from the next one, as an address is from data of as many digits."""
+    return i + 3 < len(line.tokens) and line.between(i) != line.between(i + 1) == line.between(i + 2)
+
+
+def _count_between(
+    sample: list[list[Line]], cells: Cells, lead: int, base: Base, usual_tokens: int
+) -> tuple[int, int, list[Found], list[tuple[Line, int]]]:
+    """Count how often the bytes between two addresses are as many as these say: right, wrong, the lines, lone addresses."""
+    good = bad = 0
+    found: list[Found] = []
+    alone: list[tuple[Line, int]] = []
+    for stretch in sample:
+        expected: int | None = None
+        since = 0
+        for line in stretch:
+            first = _cells_at(line, cells, lead, usual_tokens)
+            address = None
+            if first is not None and first > lead:
+                address = line.value(first - 1, base)
+            elif first is None and 0 < len(line.tokens) <= lead + 2:
+                address = line.value(len(line.tokens) - 1, base)
+                if address is not None:
+                    alone.append((line, len(line.tokens) - 1))
+            if address is not None:
+                if expected is not None and since:
+                    good += address == expected
+                    bad += address != expected
+                expected, since = address, 0
+            if first is not None:
+                found.append(Found(line, first - 1 if first > lead else None, first))
+                since += 1
+                expected = None if expected is None else expected + cells.bytes
+    return good, bad, found, alone
+
+
+def _made(found: list[Found], alone: list[tuple[Line, int]], base: Base, cells: Cells) -> Learnt:
+    with_address = [f for f in found if f.address is not None]
+    if len(with_address) >= len(alone):
+        some = _spread([f for f in found if f.address is None]) + _spread(with_address)
+        fitted = fit(some, base, cells, "some")
+        return Learnt(fitted.layout, len(found) * cells.bytes * _tidiness(fitted) * 0.95, fitted.notes)
+    fitted = fit(_spread([f for f in found if f.address is None]), None, cells, "alone")
+    layout = _with_lone_address(fitted.layout, alone, base)
+    return Learnt(layout, len(found) * cells.bytes * _tidiness(fitted) * 0.9, fitted.notes)
+
+
+def _with_lone_address(layout: Layout, alone: list[tuple[Line, int]], base: Base) -> Layout:
+    before = [line.text[: line.tokens[i][0]] for line, i in alone]
+    after = [line.text[line.tokens[i][1] :].rstrip() for line, i in alone]
+    number, lead = address_form([line.token(i) for line, i in alone], before, base)
+    return replace(layout, where="alone", address=number, lead=lead, after=common_pattern(after))
+
+
+_LONE = re.compile(rb"^\W*(?:[A-Za-z]{1,8}\W{1,3})?(?:0[xX]|\$)?([0-9A-Fa-f]{3,8})(?:[hH]|\W|$)")
+TOP_ONLY = "only one address stands in the log, before the data: all bytes are counted from it"
+NO_ADDRESS = "the log has no addresses: the first byte is taken as address 0 unless a base is given"
+
+
+def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_tokens: int) -> Learnt | None:
+    """Return the layout of a dump with one address before it, or none at all."""
+    places = [(line, _cells_at(line, cells, lead, usual_tokens)) for stretch in sample for line in stretch]
+    found = [Found(line, None, lead) for line, first in places if first == lead]
+    others = [line for line, first in places if first is None]
+    if cells.base != 16 or not cells.widths or len(found) < 3:
+        return None
+    fitted = fit(_spread(found), None, cells, "none")
+    score = len(found) * cells.bytes * _tidiness(fitted) * 0.5
+    top = [
+        (line, match.start(1))
+        for line in others
+        if line.number < found[0].line.number and (match := _LONE.match(line.text))
     ]
-    between = [[_between(line, first + j) for line in lines] for j in range(runs - 1)]
-    usual = [Counter(texts).most_common(1)[0] for texts in between]
-    if cells.widths and _is_padded(lines, first, cells):
-        return Number(cells.base, cells.widths[0], "zeros"), tuple(_text(t) for t, _ in usual), 0
-    width = max(c.width for c in columns)
-    varying = [c for c in columns if not c.same_width]
-    if varying and all(c.same_end for c in columns):
-        number = Number(cells.base, width, "right")
-        gaps = tuple(
-            _right_gap(texts, columns[j + 1].ends[0] - columns[j].ends[0] - width) for j, texts in enumerate(between)
-        )
-        if all(gap is not None for gap in gaps):
-            return number, tuple(gap for gap in gaps if gap is not None), 0
-    if varying and all(c.same_first for c in columns):
-        number = Number(cells.base, width, "left")
-        gaps = tuple(
-            _left_gap(texts, columns[j + 1].firsts[0] - columns[j].firsts[0] - width) for j, texts in enumerate(between)
-        )
-        if all(gap is not None for gap in gaps):
-            return number, tuple(gap for gap in gaps if gap is not None), 0
-    if all(n >= 0.9 * len(lines) for _, n in usual):
-        return Number(cells.base), tuple(_text(t) for t, _ in usual), 0
-    return Number(cells.base), None, 0
-
-
-def _is_padded(lines: list[Line], first: int, cells: Cells) -> bool:
-    """Tell whether cells of one width are so by zeros in front, not because the numbers are all large."""
-    return cells.base in (2, 16) or any(
-        line.token(first + j).startswith(b"0") for line in lines for j in range(cells.runs)
-    )
-
-
-def _between(line: Line, i: int) -> bytes:
-    return line.text[line.tokens[i][1] : line.tokens[i + 1][0]]
-
-
-def _right_gap(texts: list[bytes], length: int) -> str | None:
-    """Return the gap in front of right-aligned numbers: the first characters of what stands between."""
-    if length < 0:
+    if top:
+        line, start = top[-1]
+        which = next(i for i, (first, _) in enumerate(line.tokens) if first <= start < line.tokens[i][1])
+        layout = _with_lone_address(fitted.layout, [(line, which)], 16)
+        rest = line.text[line.tokens[which][1] :].rstrip()
+        layout = replace(layout, after=layout.after if not any(chr(c).isalnum() for c in rest) else "*")
+        return Learnt(layout, score, (*fitted.notes, TOP_ONLY))
+    if cells.bytes < 8 or len(found) < 0.7 * sum(len(stretch) for stretch in sample):
         return None
-    return _text(Counter(t[:length] for t in texts).most_common(1)[0][0])
-
-
-def _left_gap(texts: list[bytes], length: int) -> str | None:
-    if length < 0:
-        return None
-    return _text(Counter(t[len(t) - length :] for t in texts).most_common(1)[0][0])
-
-
-def _run_gaps(gaps: tuple[str, ...] | None, cells: Cells) -> tuple[str, ...]:
-    """Spread the gaps between runs of several bytes over all bytes."""
-    spread: list[str] = []
-    for j, width in enumerate(cells.widths):
-        spread += [""] * (width // 2 - 1)
-        if gaps is not None and j < len(gaps):
-            spread.append(gaps[j])
-    return tuple(spread)
-
-
-# --- what follows the cells ---------------------------------------------------------------------------------------
-
-
-def _with_tail(layout: Layout, lines: list[Line], which: int, cells: Cells) -> Learnt:
-    """Add the sum, the gutter and the order of bytes, as far as the lines show them."""
-    first = which + 1 + cells.skip
-    last = first + cells.runs - 1
-    data = _bytes_of(lines, first, cells)
-    tails = [line.text[line.tokens[last][1] :] for line in lines]
-    printed = np.array(
-        [line.value(which, layout.address.base if layout.address else 16) or 0 for line in lines], np.int64
-    )
-    notes: list[str] = []
-    layout, tails = _learn_sum(layout, lines, tails, data, printed, which, first)
-    layout = _learn_gutter(layout, tails, data, notes)
-    return Learnt(layout, 0.0, tuple(notes))
-
-
-def _bytes_of(lines: list[Line], first: int, cells: Cells) -> np.ndarray:
-    """Return the bytes of lines, uint8[lines, n], the first digits of a cell first."""
-    rows = []
-    for line in lines:
-        texts = [line.token(first + j) for j in range(cells.runs)]
-        if cells.widths and cells.base == 16:
-            rows.append(bytes.fromhex(b"".join(texts).decode("ascii")))
-        else:
-            rows.append(b"".join(int(t, cells.base).to_bytes(cells.size, "big") for t in texts))
-    return np.array([list(row) for row in rows], np.uint8)
-
-
-_SUM_FIRST = re.compile(rb"([^0-9A-Za-z]*)([0-9A-Fa-f]+)(.*)", re.DOTALL)
-_SUM_LAST = re.compile(rb"(.*?)([^0-9A-Za-z]*)([0-9A-Fa-f]+)([^0-9A-Za-z]*)", re.DOTALL)
-
-
-@dataclass(frozen=True, slots=True)
-class _SumPlace:
-    place: str
-    before: list[bytes]
-    digits: list[bytes]
-    rest: list[bytes]
-
-
-def _sum_places(lines: list[Line], tails: list[bytes], which: int, first: int) -> Iterator[_SumPlace]:
-    """Yield where a sum may stand: behind the cells, at the end of the line, between address and cells."""
-    matches = [_SUM_FIRST.fullmatch(t) for t in tails]
-    if sum(m is not None for m in matches) >= 0.7 * len(tails):
-        yield _SumPlace(
-            "cells",
-            [m[1] if m else b"" for m in matches],
-            [m[2] if m else b"" for m in matches],
-            [m[3] if m else t for m, t in zip(matches, tails, strict=True)],
-        )
-    for width in (2, 4, 3, 5, 6):
-        cut = [_last_digits(t, width) for t in tails]
-        if sum(c is not None for c in cut) >= 0.7 * len(tails):
-            yield _SumPlace(
-                "end",
-                [c[0] if c else b"" for c in cut],
-                [c[1] if c else b"" for c in cut],
-                tails,
-            )
-    if first > which + 1:
-        yield _SumPlace(
-            "front",
-            [_between(line, which) for line in lines],
-            [line.token(which + 1) for line in lines],
-            tails,
-        )
-
-
-def _last_digits(text: bytes, width: int) -> tuple[bytes, bytes] | None:
-    """Return the text before the last digits of a line, and them."""
-    text = text.rstrip()
-    digits = text[-width:]
-    if len(digits) < width or not re.fullmatch(rb"[0-9A-Fa-f]+", digits):
-        return None
-    return text[:-width], digits
-
-
-def _learn_sum(
-    layout: Layout,
-    lines: list[Line],
-    tails: list[bytes],
-    data: np.ndarray,
-    printed: np.ndarray,
-    which: int,
-    first: int,
-) -> tuple[Layout, list[bytes]]:
-    """Find a sum that is right on many lines; return the layout with it, and what remains of the tails."""
-    best: tuple[float, Layout, list[bytes]] = (0.0, layout, tails)
-    orders = ("big", "little") if layout.size > 1 else ("big",)
-    for place in _sum_places(lines, tails, which, first):
-        width = Counter(len(d) for d in place.digits).most_common(1)[0][0]
-        for base in dict.fromkeys((layout.cell.base, 16, 10, 8)):
-            good = [0 < len(d) <= _MAX_SUM_DIGITS and _fits(d, base) for d in place.digits]
-            if sum(good) < 0.5 * len(good):
-                continue
-            values = np.array([int(d, base) if g else -1 for d, g in zip(place.digits, good, strict=True)])
-            for kind in KINDS.values():
-                share = float((kind.of(printed, data) == values).mean())
-                if share > best[0] + 0.02 and share >= _least_share(len(lines), len(np.unique(values))):
-                    found = _sum_layout(layout, place, kind.name, base, width, lines, which, first)
-                    best = (share, found, place.rest)
-    return best[1], best[2]
-
-
-def _least_share(lines: int, distinct: int) -> float:
-    """Return the share of lines on which a sum must be right to be believed."""
-    return 0.3 if lines >= 8 and distinct >= 3 else 0.6 if lines >= 3 else 1.0
-
-
-def _sum_layout(
-    layout: Layout,
-    place: _SumPlace,
-    kind: str,
-    base: int,
-    width: int,
-    lines: list[Line],
-    which: int,
-    first: int,
-) -> Layout:
-    fixed = _nearly_all([len(d) for d in place.digits]) and (
-        base == 16 or any(d.startswith(b"0") for d in place.digits)
-    )
-    number = Number(base, width, "zeros") if fixed else Number(base)  # type: ignore[arg-type]
-    before = _text(Counter(place.before).most_common(1)[0][0])
-    if place.place == "end":
-        text = [b[-1:] for b in place.before]
-        before = ""
-        length = 0
-        for length in range(1, 12):
-            text = [b[-length:] for b in place.before]
-            usual, n = Counter(text).most_common(1)[0]
-            if n < 0.8 * len(text) or usual[:1].isalnum():
-                break
-            before = _text(usual)
-    found = Sum(kind, number, before, place.place)  # type: ignore[arg-type]
-    if place.place == "front":
-        after = [line.text[line.tokens[which + 1][1] : line.tokens[first][0]] for line in lines]
-        return replace(layout, sum=found, after=common_pattern(after))
-    return replace(layout, sum=found)
-
-
-def _learn_gutter(layout: Layout, tails: list[bytes], data: np.ndarray, notes: list[str]) -> Layout:
-    """Find the bytes as text in what follows, and with them the order of bytes in a word."""
-    count = data.shape[1]
-    best: tuple[float, int, str] = (0.0, 0, layout.order)
-    orders = ("big", "little") if layout.size > 1 else ("big",)
-    for order in orders:
-        ordered = data if order == "big" else data.reshape(len(data), -1, layout.size)[:, :, ::-1].reshape(data.shape)
-        for place in range(13):
-            share, compared = _agreement(tails, ordered, place)
-            if compared >= 6 and share > best[0]:
-                best = (share, place, order)
-    share, place, order = best
-    at_end = layout.sum is not None and layout.sum.place == "end"
-    if share >= 0.7:
-        usual = [t[:place] for t in tails]
-        gutter = _text(Counter(usual).most_common(1)[0][0])
-        end = "" if at_end else _gutter_end(tails, place + count)
-        return replace(layout, gutter=gutter, end=end, order=order)  # type: ignore[arg-type]
-    if layout.size > 1:
-        notes.append(
-            "nothing in the log shows the order of the bytes in a word: the first digits taken as the lower address"
-        )
-    if at_end and layout.sum is not None:
-        return layout
-    return _plain_end(layout, tails)
-
-
-def _agreement(tails: list[bytes], data: np.ndarray, place: int) -> tuple[float, int]:
-    """Return the share of printing bytes that stand as themselves from a place of the tail on, and how many there are."""
-    same = total = 0
-    for tail, row in zip(tails, data.tolist(), strict=True):
-        shown = tail[place : place + len(row)]
-        for character, value in zip(shown, row, strict=False):
-            if 0x20 < value < 0x7F:
-                total += 1
-                same += character == value
-    return (same / total if total else 0.0), total
-
-
-def _gutter_end(tails: list[bytes], at: int) -> str:
-    usual, number = Counter(t[at:] for t in tails).most_common(1)[0]
-    return _text(usual) if number >= 0.5 * len(tails) else ""
-
-
-def _plain_end(layout: Layout, tails: list[bytes]) -> Layout:
-    usual, number = Counter(tails).most_common(1)[0]
-    if number >= 0.4 * len(tails) or (len(usual) == 0 and number >= 0.25 * len(tails)):
-        return replace(layout, end=_text(usual))
-    return replace(layout, tail=True)
+    return Learnt(fitted.layout, score, (*fitted.notes, NO_ADDRESS))

@@ -6,7 +6,9 @@ and what that refuses is either aligned as a damaged line, with only its certain
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -22,18 +24,22 @@ _CHUNK = 1 << 18
 MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
+_TRIES = 24
+_LOOKED_AT = 12
 _MAX_ADDRESS = 1 << 32
+Index = npt.NDArray[np.int64]
 _DATA_LIKE = bytes(c for c in range(256) if chr(c) not in "0123456789abcdefABCDEF")
 
 
-def read_rows(text: bytes, layout: Layout) -> Rows:
+def read_rows(text: bytes, layout: Layout, *, align: bool = True) -> Rows:
     """Read all lines of a cleaned text.
 
     Args:
         text: from `terminal.clean`.
         layout: of the lines.
+        align: take what is certain of damaged lines, too.
     """
-    reader = _Reader(layout)
+    reader = _Reader(layout, align=align)
     for first_line, chunk in _chunks(text):
         reader.read(first_line, chunk)
     return reader.gathered.rows()
@@ -55,12 +61,13 @@ def _chunks(text: bytes) -> Iterator[tuple[int, bytes]]:
 class _Reader:
     """Reads chunks of one text."""
 
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, *, align: bool) -> None:
         self._layout = layout
+        self._alignable = align
         self._strict = LineReader(layout)
         self.gathered = Gatherer()
-        self._templates = _templates(layout)
-        self._last_fit = 0
+        self._templates: dict[tuple[bool, int, int], fixed.Template] = {}
+        self._order: list[fixed.Template] = []
 
     def read(self, first_line: int, chunk: bytes) -> None:
         """Take a chunk's lines."""
@@ -72,17 +79,17 @@ class _Reader:
             ends = np.append(ends, len(chunk))
         starts = np.concatenate([[0], ends[:-1] + 1])
         left = ends > starts
-        if len(self._templates) and left.sum() >= _ENOUGH:
+        if left.sum() >= _ENOUGH and self._layout.gaps is not None and self._layout.cell.width:
             classes = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8)
-            self._bulk(first_line, classes, starts, ends, left)
+            self._bulk(first_line, chunk, classes, starts, ends, left)
         self._one_by_one(first_line, chunk, starts, ends, np.flatnonzero(left))
 
     def _read_uniform(self, first_line: int, chunk: bytes) -> bool:
         """Take a chunk whose lines are all of one length and all clean; tell whether it is one."""
-        if not self._templates:
+        if not self._order:
             return False
         lines, pitch = chunk.count(b"\n"), chunk.find(b"\n") + 1
-        template = self._templates[self._last_fit]
+        template = self._order[0]
         if not pitch or lines * pitch != len(chunk) or pitch - 1 < template.width:
             return False
         if template.exact and pitch - 1 != template.width:
@@ -119,31 +126,63 @@ class _Reader:
     def _bulk(
         self,
         first_line: int,
+        chunk: bytes,
         classes: fixed.Grid,
-        starts: npt.NDArray[np.int64],
-        ends: npt.NDArray[np.int64],
+        starts: Index,
+        ends: Index,
         left: npt.NDArray[np.bool_],
     ) -> None:
         """Take the lines that fit a template, and strike them from those that are left."""
-        order = [self._last_fit, *(i for i in range(len(self._templates)) if i != self._last_fit)]
-        for which in order:
-            template = self._templates[which]
-            if len(classes) < template.width:
-                continue
-            lengths = ends - starts
-            long_enough = lengths == template.width if template.exact else lengths >= template.width
-            candidates = np.flatnonzero(left & long_enough)
-            if len(candidates) < _ENOUGH:
-                continue
-            windows = np.lib.stride_tricks.sliding_window_view(classes, template.width)
-            grid = windows[starts[candidates]]
-            fit = ~fixed.misfits(grid, template)
-            if not fit.any():
-                continue
-            self._last_fit = which
-            candidates = candidates[fit]
-            taken = self._take(candidates + first_line, grid if fit.all() else grid[fit], template)
-            left[candidates[taken]] = False
+        for template in list(self._order):
+            self._bulk_fit(first_line, classes, starts, ends, left, template)
+        for _ in range(_TRIES):
+            places = np.flatnonzero(left)[:_LOOKED_AT]
+            if len(places) < _ENOUGH:
+                return
+            template = self._new_template(chunk[starts[i] : ends[i]] for i in places)
+            if template is None or not self._bulk_fit(first_line, classes, starts, ends, left, template):
+                return
+
+    def _new_template(self, lines: Iterator[bytes]) -> fixed.Template | None:
+        """Return a template of the first clean line for which there was none."""
+        for text in lines:
+            widths = self._strict.widths(text) if len(text) <= MAX_LINE else None
+            if widths is not None and widths not in self._templates:
+                has_address, number, address = widths
+                template = fixed.template_of(self._layout, address, number_width=number, rest=not has_address)
+                if template is not None:
+                    self._templates[widths] = template
+                    self._order.insert(0, template)
+                    return template
+        return None
+
+    def _bulk_fit(
+        self,
+        first_line: int,
+        classes: fixed.Grid,
+        starts: Index,
+        ends: Index,
+        left: npt.NDArray[np.bool_],
+        template: fixed.Template,
+    ) -> bool:
+        """Take the lines that fit one template; tell whether there were any."""
+        lengths = ends - starts
+        long_enough = lengths == template.width if template.exact else lengths >= template.width
+        candidates = np.flatnonzero(left & long_enough)
+        if not len(candidates) or len(classes) < template.width:
+            return False
+        windows = np.lib.stride_tricks.sliding_window_view(classes, template.width)
+        grid = windows[starts[candidates]]
+        fit = ~fixed.misfits(grid, template)
+        if not fit.any():
+            return False
+        if template is not self._order[0] and fit.sum() > len(candidates) // 2:
+            self._order.remove(template)
+            self._order.insert(0, template)
+        candidates = candidates[fit]
+        taken = self._take(candidates + first_line, grid if fit.all() else grid[fit], template)
+        left[candidates[taken]] = False
+        return bool(taken.any())
 
     def _one_by_one(
         self,
@@ -174,8 +213,8 @@ class _Reader:
         """Take what is certain of damaged lines, and leave what does not look like data."""
         best: dict[int, Row] = {}
         costs: dict[int, int] = {}
-        alike = [item for item in doubtful if self._is_data_like(item[1])]
-        for template in self._templates[: 1 + (self._layout.where == "some")] if alike else ():
+        alike = [item for item in doubtful if self._alignable and self._is_data_like(item[1])]
+        for template in self._aligners() if alike else ():
             for row, cost in _certain(alike, template, self._layout):
                 if cost < costs.get(row.line, 1 << 30):
                     best[row.line], costs[row.line] = row, cost
@@ -188,31 +227,30 @@ class _Reader:
                     line, text, "too damaged to read" if damage else "no line of the dump", damage=damage
                 )
 
+    def _aligners(self) -> list[fixed.Template]:
+        """Return the templates that damaged lines are aligned with: those that fitted last, with and without address."""
+        found = [next((t for t in self._order if (t.address is None) is without), None) for without in (False, True)]
+        return [template for template in found if template is not None]
+
     def _is_data_like(self, text: bytes) -> bool:
         """Tell whether a line has about as many digits as a line of data, however damaged."""
         layout = self._layout
+        if _numbers_columns(text):
+            return False
         expected = layout.cells * (layout.cell.width or 2)
         digits = len(text.translate(None, _DATA_LIKE))
         letters = len(text) - digits - text.count(b" ")
         return digits >= 0.4 * expected and (layout.gutter is not None or layout.tail or letters <= digits)
 
 
-def _templates(layout: Layout) -> list[fixed.Template]:
-    """Return the templates of full lines, the likelier ones first."""
-    found: list[fixed.Template | None] = []
-    if layout.address is not None and layout.where in ("line", "some"):
-        if layout.address.pad == "none":
-            widths = [5, 4, 3, 2, 1, *range(6, 12)]
-        elif layout.address.pad == "zeros":
-            widths = list(range(layout.address.width, 9))
-        else:
-            widths = [0]
-        found += [fixed.template_of(layout, width) for width in widths]
-        if layout.where == "some":
-            found.insert(1, fixed.template_of(layout, rest=True))
-    else:
-        found.append(fixed.template_of(layout, rest=True))
-    return [template for template in found if template is not None]
+_HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
+
+
+def _numbers_columns(text: bytes) -> bool:
+    """Tell whether a line is a heading that counts the columns: 0 1 2 3 …"""
+    numbers = [int(digits, 16) for digits in _HEADING.findall(text)]
+    step = numbers[1] - numbers[0] if len(numbers) >= 4 else 0
+    return step > 0 and all(b - a == step or (a, b) == (9, 16) for a, b in pairwise(numbers))
 
 
 def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:

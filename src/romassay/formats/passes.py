@@ -7,7 +7,7 @@ line covers it. A line whose address is out of step with its neighbours is a hol
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -26,7 +26,6 @@ TOO_SHORT = "the line is too short"
 MISSING = "a line is missing"
 TOO_DAMAGED = "the line is too damaged to read"
 NO_PLACE = "nothing says where these bytes belong"
-SQUEEZED = "nothing says how many lines the asterisk stands for"
 
 _NEAR = 4
 """Lines that a host may send again in one go."""
@@ -98,30 +97,26 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
 def _subset(rows: Rows, keep: Bool) -> Rows:
     places = np.flatnonzero(keep)
     new = {int(old): i for i, old in enumerate(places)}
-    return Rows(
+    return replace(
+        rows,
         line=rows.line[keep],
         address=rows.address[keep],
         start=rows.start[keep],
         count=rows.count[keep],
         state=rows.state[keep],
         checked=rows.checked[keep],
-        value=rows.value,
-        known=rows.known,
         reasons={new[i]: reason for i, reason in rows.reasons.items() if i in new},
-        foreign=rows.foreign,
-        left=rows.left,
-        left_total=rows.left_total,
     )
 
 
 def _without_headings(rows: Rows, layout: Layout) -> Rows:
-    """Drop lines without an address that number the columns, where text or a blank line stands before them."""
+    """Drop lines without an address that number the columns, or hold next to nothing, where text stands before them."""
     if layout.where == "line" or layout.line_bytes < 4:
         return rows
     heading = np.arange(layout.line_bytes, dtype=np.uint8)
     after_text = np.concatenate([[True], np.diff(rows.line) > 1])
     candidates = np.flatnonzero(after_text & (rows.address == -1) & (rows.count == layout.line_bytes))
-    keep = np.ones(len(rows), np.bool_)
+    keep = ~(after_text & (rows.address == -1) & (rows.state == SHORT) & (rows.count <= layout.size))
     for i in candidates:
         start = rows.start[i]
         keep[i] = not np.array_equal(rows.value[start : start + rows.count[i]], heading)
@@ -129,20 +124,18 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
 
 
 def _unsqueezed(rows: Rows, layout: Layout) -> Rows:
-    """Give each asterisk the bytes of the lines that it stands for, where both ends are certain."""
+    """Give each asterisk the bytes of the lines that it stands for, where both ends are certain; drop the others."""
     stars = np.flatnonzero(rows.state == STAR)
     if not len(stars):
         return rows
     count, address = rows.count.copy(), rows.address.copy()
-    start, reasons = rows.start.copy(), dict(rows.reasons)
+    start = rows.start.copy()
     pieces = [rows.value]
     size = len(rows.value)
     budget = _MOST_SQUEEZED
     for i in stars:
         length = _squeezed_length(rows, int(i), layout)
         if length is None or length > budget:
-            address[i] = -2
-            reasons[int(i)] = SQUEEZED
             continue
         budget -= length
         before = rows.value[rows.start[i - 1] : rows.start[i - 1] + rows.count[i - 1]]
@@ -153,20 +146,10 @@ def _unsqueezed(rows: Rows, layout: Layout) -> Rows:
         None if rows.known is None else np.concatenate([rows.known, np.full(size - len(rows.value), 0xFF, np.uint8)])
     )
     state = np.where((rows.state == STAR) & (count > 0), CLEAN, rows.state).astype(np.uint8)
-    return Rows(
-        rows.line,
-        address,
-        start,
-        count,
-        state,
-        rows.checked,
-        np.concatenate(pieces),
-        known,
-        reasons,
-        rows.foreign,
-        rows.left,
-        rows.left_total,
+    widened = replace(
+        rows, address=address, start=start, count=count, state=state, value=np.concatenate(pieces), known=known
     )
+    return _subset(widened, state != STAR)
 
 
 def _squeezed_length(rows: Rows, i: int, layout: Layout) -> int | None:
@@ -224,12 +207,12 @@ def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
 def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     """Decide which units' addresses are certain."""
     n = len(units.address)
-    linked = _links(units)
+    linked = links_between(units.address, units.total, units.full)
     taken = np.zeros(n, np.bool_)
     taken[:-1] |= linked
     taken[1:] |= linked
     total = KINDS[layout.sum.kind] if layout.sum else None
-    if total is not None and total.with_address:
+    if total is not None and total.address_bytes:
         taken |= rows.checked[units.first]
     verdicts = Verdicts(taken, units.address.copy())
     if taken.all():
@@ -243,9 +226,14 @@ def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     return verdicts
 
 
-def _links(units: Units) -> Bool:
-    """Tell which units the next one goes on from, or is the same as."""
-    address, total, full = units.address, units.total, units.full
+def links_between(address: Index, total: Index, full: Index) -> Bool:
+    """Tell which of some lines the next one goes on from, or is the same as: bool[n - 1].
+
+    Args:
+        address: int64[n], below 0 where it can't be read.
+        total: int64[n], bytes that the line has.
+        full: int64[n], bytes that it would have if it were full.
+    """
     here, there = address[:-1], address[1:]
     end = here + total[:-1]
     goes_on = (there == end) | (there == here + full[:-1]) | ((end == 1 << 16) & (there == 0))
@@ -305,10 +293,12 @@ def _stands_alone(
 ) -> bool:
     """Tell whether a single unit may be taken at its word: nothing near it could be it with an error in the address."""
     address = int(units.address[i])
-    if address < 0 or not units.sound[i]:
+    if address < 0:
         return False
     if len(units.address) == 1:
         return True
+    if not units.sound[i] and units.rows[i] == 1:
+        return False
     near = [e for e in (forward, backward) if e is not None and e >= 0]
     if not isolated and not all_sound:
         return False
@@ -404,13 +394,14 @@ def _place_groups(units: Units, verdicts: Verdicts, rows: Rows, address: Index, 
 
 
 def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows) -> bool:
-    """Tell whether the next address contradicts the count of bytes since this one: a line was lost in between."""
-    if i + 1 >= len(units.address) or not verdicts.taken[i + 1]:
+    """Tell whether the next address contradicts the count of bytes since this one: a line was lost, or is too many."""
+    if i + 1 >= len(units.address) or not verdicts.taken[i + 1] or units.rows[i] == 1:
         return False
-    between = rows.foreign[
-        (rows.foreign > rows.line[units.first[i + 1] - 1]) & (rows.foreign < rows.line[units.first[i + 1]])
-    ]
-    return not len(between) and bool(units.rows[i] > 1)
+    before, own = int(rows.line[units.first[i + 1] - 1]), int(rows.line[units.first[i + 1]])
+    if ((rows.foreign > before) & (rows.foreign < own)).any():
+        return False
+    step = int(units.address[i + 1] - units.address[i])
+    return 0 < step <= int(units.total[i]) * 3 and step != units.total[i]
 
 
 def _sound_rows(rows: Rows, span: slice) -> int:

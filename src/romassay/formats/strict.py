@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from os.path import commonprefix
 from dataclasses import dataclass
 
 import numpy as np
 
-from romassay.formats.layout import Layout, Number, pattern_regex
+from romassay.formats.layout import ANY, Layout, Number, pattern_parts, pattern_regex
 from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Row
 from romassay.formats.sums import KINDS
 
@@ -20,6 +21,7 @@ NO_SUM = "the sum of the line can't be read"
 NOT_A_DIGIT = "a character is no digit"
 LOST_COLUMNS = "characters are missing or too many"
 TOO_LARGE = "a number is too large for its cell"
+_FEW_DIGITS = re.compile(rb" *([0-9A-Fa-f]+)")
 _STAR = re.compile(rb"\s*\*\s*")
 
 
@@ -29,9 +31,10 @@ def number_regex(number: Number) -> bytes:
     if number.pad == "zeros":
         return b"[%s]{%d}" % (digit, w)
     if number.pad == "right":
-        return b"(?=.{%d}) {0,%d}[%s]{1,%d}(?<=.{%d})" % (w, w - 1, digit, w, w) if w > 1 else b"[%s]" % digit
+        return b"(?:" + b"|".join(b" " * (w - n) + b"[%s]{%d}" % (digit, n) for n in range(w, 0, -1)) + b")"
     if number.pad == "left":
-        return b"[%s](?:[%s]| ){%d}" % (digit, digit, w - 1)
+        forms = [b"[%s]{%d}" % (digit, n) + b" " * (w - n) for n in range(w, 0, -1)]
+        return b"(?:" + b"|".join(forms) + rb"|[%s]{1,%d}(?=\s*$))" % (digit, w)
     most = {2: 8, 8: 6, 10: 5, 16: 4}[number.base]
     return b"[%s]{1,%d}" % (digit, most)
 
@@ -39,12 +42,12 @@ def number_regex(number: Number) -> bytes:
 def _address_regex(number: Number) -> bytes:
     digit = _DIGITS[number.base]
     if number.pad == "zeros":
-        return b"(?:[%s]{%d}|[1-9A-Fa-f][%s]{%d,%d})" % (
+        return b"(?:[%s]{%d}|(?!0)[%s]{%d,%d})" % (
             digit,
             number.width,
             digit,
-            number.width,
-            _MAX_ADDRESS_DIGITS - 1,
+            number.width + 1,
+            max(_MAX_ADDRESS_DIGITS, number.width + 1),
         )
     if number.pad == "none":
         return b"[%s]{1,%d}" % (digit, _MAX_ADDRESS_DIGITS)
@@ -59,7 +62,7 @@ def _escaped(text: str) -> bytes:
 class _Forms:
     """The regular expressions of a layout."""
 
-    heads: tuple[tuple[re.Pattern[bytes], bool], ...]
+    short_heads: tuple[tuple[re.Pattern[bytes], bool], ...]
     full: tuple[tuple[re.Pattern[bytes], bool], ...]
     anywhere: re.Pattern[bytes] | None
     cell: re.Pattern[bytes]
@@ -81,14 +84,17 @@ def _forms(layout: Layout) -> _Forms:
     tail = _tail(layout)
     anywhere = None
     if with_address and not layout.lead.startswith(("*", "?")):
-        anywhere = re.compile(b"^.{1,%d}?(?<![0-9A-Za-z])" % _PROMPT_ROOM + heads[0][0] + body + tail, re.DOTALL)
+        anywhere = re.compile(b"^.{1,%d}?(?<![0-9A-Za-z])(?=%s)" % (_PROMPT_ROOM, heads[0][0]), re.DOTALL)
     alone = None
     if layout.address is not None and layout.where != "none":
         after = pattern_regex(layout.after.rstrip()) if layout.where != "alone" else pattern_regex(layout.after)
         lead = pattern_regex(layout.lead)
         alone = re.compile(lead + b"(" + _address_regex(layout.address) + b")(?:" + after + rb")?\s*$", re.DOTALL)
     return _Forms(
-        heads=tuple((re.compile(head, re.DOTALL), has) for head, has in heads),
+        short_heads=tuple(
+            (re.compile(head.removesuffix(_escaped(_cell_prefix(layout).decode("latin-1"))), re.DOTALL), has)
+            for head, has in heads
+        ),
         full=tuple((re.compile(head + body + tail, re.DOTALL), has) for head, has in heads),
         anywhere=anywhere,
         cell=re.compile(cell, re.DOTALL),
@@ -107,6 +113,22 @@ def _head(layout: Layout) -> bytes:
     return pattern_regex(layout.lead) + address + front + pattern_regex(layout.after)
 
 
+def _cell_prefix(layout: Layout) -> bytes:
+    """Return what stands right before the digits of every cell, such as a dollar sign."""
+    before = layout.after if layout.where in ("line", "some") else layout.rest
+    texts = [text[::-1] for text in (before, *(layout.gaps or ()))]
+    shared = commonprefix(texts)[::-1] if layout.gaps else ""
+    return re.sub(r"^.*[\s,;:./|?#*\\-]", "", shared, flags=re.DOTALL).encode("latin-1")
+
+
+def _after_last_cell(layout: Layout, text: str) -> bytes:
+    """Return a literal text behind the cells where blanks may stand for missing cells: behind what ends each cell."""
+    gaps = layout.gaps or ("",)
+    shared = commonprefix([text, *gaps]) if layout.gaps else ""
+    ending = shared[: len(shared) - len(shared.lstrip("hHbBoOdD')]}"))]
+    return _escaped(ending) + b" *" + _escaped(text[len(ending) :])
+
+
 def _tail(layout: Layout) -> bytes:
     total = b""
     if layout.sum is not None:
@@ -114,12 +136,12 @@ def _tail(layout: Layout) -> bytes:
     place = layout.sum.place if layout.sum is not None else None
     first = total if place == "cells" else b""
     if place == "end":
-        gutter = b"" if layout.gutter is None else _escaped(layout.gutter) + b".*?"
-        return b" *" + gutter + _escaped(layout.end) + total + rb"\s*$"
+        gutter = b" *" if layout.gutter is None else _after_last_cell(layout, layout.gutter) + b".*?"
+        return gutter + total + _escaped(layout.end.rstrip()) + rb"\s*$"
     if layout.tail:
         return first + (b".*" if layout.gutter is None else _escaped(layout.gutter) + b".*") + b"$"
     if layout.gutter is not None:
-        gutter = b" *" + _escaped(layout.gutter) + b"(?P<gutter>.*)"
+        gutter = (_escaped(layout.gutter) if first else _after_last_cell(layout, layout.gutter)) + b"(?P<gutter>.*)"
         return first + (b"(?:%s)?" % gutter if not layout.gutter.strip() else gutter) + rb"\s*$"
     return first + _escaped(layout.end.rstrip()) + rb"\s*$"
 
@@ -130,14 +152,16 @@ class LineReader:
     def __init__(self, layout: Layout) -> None:
         self._layout = layout
         self._forms = _forms(layout)
+        self._prefix = _cell_prefix(layout)
 
-    def read(self, line: int, text: bytes, *, last: bool = False) -> Row | None:
+    def read(self, line: int, text: bytes, *, last: bool = False, after_prompt: bool = False) -> Row | None:
         """Return what a line says, or None where it is not a line of the dump just as it should be.
 
         Args:
             line: its number.
             text: without the line end.
             last: True for the last line of a file that does not end it.
+            after_prompt: True where something that may be a prompt was cut off in front.
         """
         for form, has_address in self._forms.full:
             match = form.match(text)
@@ -153,8 +177,23 @@ class LineReader:
         short = self._short(line, text, last)
         if short:
             return short
-        match = self._forms.anywhere.match(text) if self._forms.anywhere else None
-        return self._full(line, match, has_address=True) if match else None
+        match = self._forms.anywhere.match(text) if self._forms.anywhere and not after_prompt else None
+        row = self.read(line, text[match.end() :], last=last, after_prompt=True) if match else None
+        return row if row and len(row.values) else None
+
+    def widths(self, text: bytes) -> tuple[bool, int, int] | None:
+        """Return whether a full line has an address, the digits of a number before it, and those of the address.
+
+        None where it is no full line.
+        """
+        for form, has_address in self._forms.full:
+            match = form.match(text)
+            if match:
+                pattern = self._layout.lead if has_address else self._layout.rest
+                fixed = sum(kind in ("", ANY) for kind, _ in pattern_parts(pattern))
+                start = match.start("address") if has_address else match.start(1)
+                return has_address, start - fixed, len(match["address"]) if has_address else 0
+        return None
 
     def _address(self, text: bytes) -> int | None:
         layout = self._layout
@@ -220,7 +259,7 @@ class LineReader:
 
     def _short(self, line: int, text: bytes, last: bool) -> Row | None:
         """Read a line with fewer cells than a full one: all that is there must be as it should be."""
-        for head, has_address in self._forms.heads:
+        for head, has_address in self._forms.short_heads:
             match = head.match(text)
             if match:
                 row = self._short_after(line, text, match, has_address, last)
@@ -233,11 +272,16 @@ class LineReader:
         if has_address and address is None:
             return None
         skipped, at = self._blank_cells(text, head.end())
+        if not skipped and self._prefix and not text.startswith(self._prefix, head.end()):
+            return None
         cells, ends = self._cells_from(text, at, skipped)
         if not cells:
             return None
         if has_address and address is not None and address % self._layout.line_bytes == 0:
             address += skipped * self._layout.size
+        partial = self._partial(line, text, address, cells, ends)
+        if partial:
+            return partial
         for count in range(len(cells), 0, -1):
             tail = self._forms.tail.match(text, ends[count - 1])
             if not tail or (count + skipped == self._layout.cells and not skipped):
@@ -246,21 +290,41 @@ class LineReader:
             row = self._row(line, address, cells[:count], groups, state=SHORT)
             if self._layout.sum is None or row.checked:
                 return row if self._gutter_fits(groups.get("gutter"), count + skipped) else None
-        return self._cut(line, address, text, cells, ends) if last or self._layout.sum is None else None
+        if last or (has_address and self._layout.sum is None):
+            return self._cut(line, address, text, cells, ends)
+        return None
+
+    def _partial(self, line: int, text: bytes, address: int | None, cells: list[bytes], ends: list[int]) -> Row | None:
+        """Read a line whose last cell has fewer bytes than the others, as an odd number of bytes in words leaves it."""
+        layout = self._layout
+        number, place = layout.cell, len(cells)
+        if layout.size == 1 or number.base != 16 or number.pad != "zeros" or layout.sum is not None:
+            return None
+        if place >= layout.cells:
+            return None
+        gap = self._forms.gaps[place - 1].match(text, ends[-1])
+        match = _FEW_DIGITS.match(text, gap.end()) if gap else None
+        if not match or len(match[1]) % 2 or len(match[1]) >= number.width:
+            return None
+        tail = self._forms.tail.match(text, match.end())
+        if not tail:
+            return None
+        last = bytes.fromhex(match[1].decode("ascii"))
+        values, _ = self.data(cells)
+        return Row(line, address, values + (last if layout.order == "big" else last[::-1]), state=SHORT)
 
     def _blank_cells(self, text: bytes, at: int) -> tuple[int, int]:
         """Return how many cells at the front of a line are blank, and where the first that is not would stand."""
         layout = self._layout
         blank = len(text[at:]) - len(text[at:].lstrip(b" "))
         if not blank or layout.gaps is None or not layout.cell.width:
-            return 0, at
-        place = 0
+            return 0, at + len(self._prefix) if text.startswith(self._prefix, at) else at
+        place = len(self._prefix)
         for i, gap in enumerate(layout.gaps, 1):
-            if gap.strip():
-                break
             place += layout.cell.width + len(gap)
-            if 0 <= blank - place < (layout.cell.width if layout.cell.pad == "right" else 1):
-                return i, at + place
+            start = place - len(self._prefix)
+            if 0 <= blank - start < (layout.cell.width if layout.cell.pad == "right" else 1):
+                return (i, at + place) if text.startswith(self._prefix, at + start) else (0, at)
         return 0, at
 
     def _cells_from(self, text: bytes, at: int, skipped: int) -> tuple[list[bytes], list[int]]:

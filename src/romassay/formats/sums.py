@@ -27,14 +27,14 @@ class Kind:
         name: in the layout's notation.
         bits: of the result.
         total: of (address bytes and data) as uint8[lines, n]: int64[lines], not yet cut to `bits`.
-        with_address: the two low bytes of the printed address count.
+        address_bytes: so many low bytes of the printed address count.
         with_count: the number of data bytes counts.
     """
 
     name: str
     bits: int
     total: Callable[[Values], Columns]
-    with_address: bool = False
+    address_bytes: int = 0
     with_count: bool = False
 
     def of(self, address: Columns, data: Values) -> Columns:
@@ -42,8 +42,8 @@ class Kind:
         front: list[npt.NDArray[np.uint8]] = []
         if self.with_count:
             front.append(np.full((len(data), 1), data.shape[1] & 0xFF, np.uint8))
-        if self.with_address:
-            front += [(address >> shift & 0xFF).astype(np.uint8)[:, None] for shift in (24, 16, 8, 0)]
+        for i in reversed(range(self.address_bytes)):
+            front.append((address >> 8 * i & 0xFF).astype(np.uint8)[:, None])
         summed = np.concatenate([*front, data], axis=1) if front else data
         return self.total(summed) & ((1 << self.bits) - 1)
 
@@ -112,14 +112,15 @@ def _kinds() -> dict[str, Kind]:
     kinds += [Kind("xor8", 8, _exclusive), Kind("xinv8", 8, lambda data: ~_exclusive(data)), Kind("fold8", 8, _folded)]
     kinds += [Kind(f"{name}16", 16, total) for name, total in simple]
     kinds += [Kind("words-big16", 16, _words("big")), Kind("words-little16", 16, _words("little"))]
-    with_address = [Kind(f"{k.name}-address", k.bits, k.total, with_address=True) for k in kinds]
-    with_count = [Kind(f"{k.name}-count", k.bits, k.total, with_address=True, with_count=True) for k in kinds[:9]]
+    with_address = [Kind(f"{k.name}-address", k.bits, k.total, 2) for k in kinds]
+    with_count = [Kind(f"{k.name}-count", k.bits, k.total, 2, with_count=True) for k in kinds[:9]]
+    with_long_address = [Kind(f"{k.name}-address32", k.bits, k.total, 4) for k in kinds]
     crcs = [
         Kind("crc16-v41", 16, _crc(0x1021, 0x0000, False)),
         Kind("crc16-v41-ffff", 16, _crc(0x1021, 0xFFFF, False)),
         Kind("crc16-arc", 16, _crc(0xA001, 0x0000, True)),
     ]
-    return {kind.name: kind for kind in (*kinds, *with_address, *with_count, *crcs)}
+    return {kind.name: kind for kind in (*kinds, *with_address, *with_count, *with_long_address, *crcs)}
 
 
 KINDS = _kinds()

@@ -1,0 +1,442 @@
+"""From sample lines that read alike to the layout they were printed with: literal text, columns, sum, gutter, order."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.formats.layout import Base, Layout, Number, Order, Sum, SumPlace, Where, literal
+from romassay.formats.sample import Cells, Found, fits, nearly_all, usual
+from romassay.formats.sums import KINDS
+
+Bytes = npt.NDArray[np.uint8]
+Index = npt.NDArray[np.int64]
+
+_MAX_SUM_DIGITS = 6
+_MAX_BEFORE_SUM = 10
+_MAX_BEFORE_GUTTER = 12
+_AGREE = 0.75
+_FEW_LINES = 16
+ORDER_UNKNOWN = (
+    "nothing in the log shows the order of the bytes in a word: taken as printed, first digits at the lower address"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A layout made from lines, and what was assumed for want of evidence, in words."""
+
+    layout: Layout
+    notes: tuple[str, ...] = ()
+
+
+def fit(found: Sequence[Found], base: Base | None, cells: Cells, where: Where) -> Fitted:
+    """Return the layout of lines that read alike.
+
+    Args:
+        found: the lines; those without an address tell what stands before their cells.
+        base: of the addresses; None where there are none.
+        cells: how the data is read.
+        where: which lines have an address.
+    """
+    with_address = [f for f in found if f.address is not None]
+    without = [f for f in found if f.address is None]
+    number, gaps = _cell_form(found, cells)
+    layout = Layout(
+        cells=cells.count,
+        cell=number,
+        size=cells.size,
+        gaps=gaps,
+        address=None,
+        unit="words" if cells.words else "bytes",
+        where=where,
+        after="",
+        rest=common_pattern([_before_cells(f, number) for f in without]) if without else "",
+    )
+    if base is not None and with_address:
+        layout = _with_address(layout, with_address, base, number)
+    return _with_tail(layout, found, cells)
+
+
+# --- address ------------------------------------------------------------------------------------------------------
+
+
+def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) -> tuple[Number, str]:
+    """Return how addresses are printed, and the pattern of what stands before them.
+
+    Args:
+        texts: their digits.
+        before: the lines up to them.
+        base: of the digits.
+    """
+    widths = Counter(len(t) for t in texts)
+    width, number = widths.most_common(1)[0]
+    padded = any(t.startswith(b"0") and len(t) > 1 for t in texts)
+    if number >= 0.9 * len(texts) and (padded or (base != 10 and width >= 3)):
+        return Number(base, width, "zeros"), common_pattern(before)
+    if padded:
+        return Number(base, width, "zeros"), common_pattern(before)
+    if len(widths) > 1:
+        width = max(len(t) for t in texts)
+        ends = [len(b) + len(t) for b, t in zip(before, texts, strict=True)]
+        room = all(b.endswith(b" " * (width - len(t))) for b, t in zip(before, texts, strict=True))
+        if nearly_all(ends) and room:
+            leads = [b[: end - width] for b, end in zip(before, ends, strict=True)]
+            return Number(base, width, "right"), common_pattern(leads)
+    return Number(base), common_pattern(before)
+
+
+def _with_address(layout: Layout, found: list[Found], base: Base, number: Number) -> Layout:
+    which = [f.address or 0 for f in found]
+    texts = [f.line.token(i) for f, i in zip(found, which, strict=True)]
+    before = [f.line.text[: f.line.tokens[i][0]] for f, i in zip(found, which, strict=True)]
+    address, lead = address_form(texts, before, base)
+    after = [_before_cells(f, number)[f.line.tokens[i][1] :] for f, i in zip(found, which, strict=True)]
+    return replace(layout, address=address, lead=lead, after=common_pattern(after))
+
+
+def _before_cells(found: Found, number: Number) -> bytes:
+    """Return the line up to its first cell, padding left to the cell."""
+    start, end = found.line.tokens[found.first]
+    if number.pad == "right":
+        start = end - number.width
+    return found.line.text[: max(start, 0)]
+
+
+# --- literal text -------------------------------------------------------------------------------------------------
+
+
+def common_pattern(texts: Sequence[bytes]) -> str:
+    """Return the pattern of texts that are nearly all alike: literal where they agree, and open where they do not."""
+    text, share = usual(texts)
+    if share >= _AGREE:
+        return literal(_text(text))
+    length, number = Counter(len(t) for t in texts).most_common(1)[0]
+    shape, alike = usual([_NUMBER.sub(b"0", t) for t in texts])
+    if alike >= _AGREE and alike * len(texts) > 1.03 * number:
+        return literal(_text(shape)).replace("0", "#")
+    if number >= _AGREE * len(texts):
+        return _column_pattern([t for t in texts if len(t) == length])
+    return "*" + literal(_text(_common_end(texts)))
+
+
+_NUMBER = re.compile(rb"\d+")
+
+
+def _column_pattern(texts: list[bytes]) -> str:
+    pattern = ""
+    for column in zip(*texts, strict=True):
+        character, number = Counter(column).most_common(1)[0]
+        steady = number >= 0.85 * len(texts) and not chr(character).isdecimal()
+        pattern += literal(chr(character)) if steady else "?"
+    return pattern
+
+
+def _common_end(texts: Sequence[bytes]) -> bytes:
+    """Return the text, not of digits, that nearly all texts end with."""
+    end = b""
+    for length in range(1, max(len(t) for t in texts) + 1):
+        tails = [t[-length:] for t in texts if len(t) >= length]
+        tail, share = usual(tails)
+        if share * len(tails) < _AGREE * len(texts) or chr(tail[0]).isalnum():
+            break
+        end = tail
+    return end
+
+
+def _text(data: bytes) -> str:
+    return data.decode("latin-1")
+
+
+# --- cells --------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """Where the digits of one cell begin and end in each line."""
+
+    firsts: tuple[int, ...]
+    ends: tuple[int, ...]
+
+    @property
+    def widths(self) -> list[int]:
+        return [e - f for f, e in zip(self.firsts, self.ends, strict=True)]
+
+
+def _columns(found: Sequence[Found], cells: Cells) -> list[_Column]:
+    spans = [[f.line.tokens[f.first + j] for j in range(cells.runs)] for f in found]
+    return [_Column(tuple(s[j][0] for s in spans), tuple(s[j][1] for s in spans)) for j in range(cells.runs)]
+
+
+def _cell_form(found: Sequence[Found], cells: Cells) -> tuple[Number, tuple[str, ...] | None]:
+    """Return how the cells are printed and what stands between them."""
+    between = [[f.line.between(f.first + j) for f in found] for j in range(cells.runs - 1)]
+    usually = [usual(texts) for texts in between]
+    if cells.widths and _is_padded(found, cells):
+        gaps = tuple(_text(text) for text, _ in usually)
+        if cells.runs != cells.count:
+            return Number(16, 2, "zeros"), _spread(gaps, cells)
+        return Number(cells.base, cells.widths[0], "zeros"), gaps
+    columns = _columns(found, cells)
+    width = max(max(c.widths) for c in columns)
+    if cells.base == 16 and cells.widths:
+        return Number(16, width, "right"), tuple(_text(text) for text, _ in usually)
+    if any(not nearly_all(c.widths) for c in columns) or len({max(c.widths) for c in columns}) > 1:
+        for pad in ("right", "left"):
+            aligned = _aligned_gaps(columns, between, width, pad, found)
+            if aligned is not None:
+                return Number(cells.base, width, pad), aligned
+    if all(share >= _AGREE for _, share in usually):
+        return Number(cells.base), tuple(_text(text) for text, _ in usually)
+    return Number(cells.base), None
+
+
+def _is_padded(found: Sequence[Found], cells: Cells) -> bool:
+    """Tell whether cells of one width are so by zeros in front, not because the numbers are all large."""
+    if cells.base == 2 or (cells.base == 16 and set(cells.widths) != {2}):
+        return True
+    return any(f.line.token(f.first + j).startswith(b"0") for f in found for j in range(cells.runs))
+
+
+def _aligned_gaps(
+    columns: list[_Column],
+    between: list[list[bytes]],
+    width: int,
+    pad: Literal["right", "left"],
+    found: Sequence[Found],
+) -> tuple[str, ...] | None:
+    """Return the gaps between numbers that are aligned to one side in fields of a width, or None if they are not."""
+    places = [c.ends if pad == "right" else c.firsts for c in columns]
+    if len(columns) == 1:
+        starts = [0 if f.address is None else f.line.tokens[f.address][1] for f in found]
+        return () if nearly_all([p - s for p, s in zip(places[0], starts, strict=True)]) else None
+    gaps = []
+    for (one, other), texts in zip(pairwise(places), between, strict=True):
+        steps = [b - a for a, b in zip(one, other, strict=True)]
+        length = Counter(steps).most_common(1)[0][0] - width
+        if not nearly_all(steps) or length < 0:
+            return None
+        gaps.append(_text(usual([t[:length] if pad == "right" else t[len(t) - length :] for t in texts])[0]))
+    return tuple(gaps)
+
+
+def _spread(gaps: tuple[str, ...], cells: Cells) -> tuple[str, ...]:
+    """Spread the gaps between runs of several bytes over all bytes."""
+    spread: list[str] = []
+    for width, gap in zip(cells.widths, (*gaps, None), strict=True):
+        spread += [""] * (width // 2 - 1)
+        if gap is not None:
+            spread.append(gap)
+    return tuple(spread)
+
+
+# --- what follows the cells ---------------------------------------------------------------------------------------
+
+
+def _with_tail(layout: Layout, found: Sequence[Found], cells: Cells) -> Fitted:
+    """Add the sum, the gutter and the order of bytes, as far as the lines show them."""
+    data = _bytes_of(found, cells)
+    tails = [_after_cells(f, cells, layout.cell) for f in found]
+    layout, tails = _with_sum(layout, found, tails, data, cells)
+    at_end = layout.sum is not None and layout.sum.place == "end"
+    shown = _with_gutter(layout, tails, data)
+    notes = (ORDER_UNKNOWN,) if layout.size > 1 and shown is None else ()
+    layout = shown or layout
+    if layout.sum is not None and at_end:
+        return Fitted(replace(layout, end=_end_after_sum(tails, layout.sum)), notes)
+    return Fitted(layout if shown else _with_end(layout, tails), notes)
+
+
+def _end_after_sum(tails: list[bytes], total: Sum) -> str:
+    """Return the literal text behind a sum at the end of the line."""
+    ends = [re.split(rb"[0-9A-Fa-f]", t)[-1] for t in tails]
+    return _text(usual(ends)[0])
+
+
+def _after_cells(found: Found, cells: Cells, number: Number) -> bytes:
+    """Return the line behind its last cell, padding right of the cell left out."""
+    start, end = found.line.tokens[found.first + cells.runs - 1]
+    return found.line.text[start + number.width if number.pad == "left" else end :]
+
+
+def _bytes_of(found: Sequence[Found], cells: Cells) -> Bytes:
+    """Return the bytes of lines, uint8[lines, n], those of the first digits of a cell first."""
+    rows = []
+    for f in found:
+        texts = [f.line.token(f.first + j) for j in range(cells.runs)]
+        if cells.widths and cells.base == 16:
+            rows.append(bytes.fromhex(b"".join(texts).decode("ascii")))
+        else:
+            rows.append(b"".join(int(t, cells.base).to_bytes(cells.size, "big") for t in texts))
+    return np.frombuffer(b"".join(rows), np.uint8).reshape(len(rows), -1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A place where sums may stand.
+
+    Attributes:
+        place: in the layout's words.
+        before: the literal text before them.
+        digits: of each line; empty where it has none there.
+        rest: of each line's tail behind them.
+    """
+
+    place: SumPlace
+    before: str
+    digits: list[bytes]
+    rest: list[bytes]
+
+
+_RUN = re.compile(rb"[0-9A-Fa-f]+")
+
+
+def _sum_places(found: Sequence[Found], tails: list[bytes], data: Bytes, cells: Cells) -> Iterator[_Place]:
+    """Yield where a sum may stand: behind the cells, at the end of the line, between address and cells."""
+    for length in range(_MAX_BEFORE_SUM + 1):
+        before, share = usual([t[:length] for t in tails])
+        if share < 0.7 or len(before) < length:
+            break
+        runs = [_RUN.match(t, length) if t.startswith(before) else None for t in tails]
+        digits = [r[0] if r else b"" for r in runs]
+        if sum(map(bool, digits)) >= 0.7 * len(tails) and length > 0:
+            rest = [t[r.end() :] if r else t for t, r in zip(tails, runs, strict=True)]
+            yield _Place("cells", _text(before), digits, rest)
+    behind = _gutter_place(tails, data, cells.size)
+    for width in (2, 4, 3, 5, 6):
+        yield from _sums_at_end(tails, width, None if behind is None else behind[0] + data.shape[1])
+    if cells.skip == 1 and all(f.address is not None for f in found):
+        between = usual([f.line.between(f.first - 2) for f in found])[0]
+        yield _Place("front", _text(between), [f.line.token(f.first - 1) for f in found], tails)
+
+
+def _sums_at_end(tails: list[bytes], width: int, gutter_end: int | None) -> Iterator[_Place]:
+    """Yield the last digits of lines behind text that they share, also where a bracket closes after them."""
+    stripped = [t.rstrip(b" )]}>|*\t") for t in tails]
+    digits = [t[-width:] if _RUN.fullmatch(t[-width:]) and len(t) >= width else b"" for t in stripped]
+    if sum(map(bool, digits)) < 0.7 * len(tails):
+        return
+    before = b""
+    if gutter_end is not None:
+        before, share = usual([t[gutter_end:-width] for t in stripped])
+        before = before if share >= 0.7 and not _RUN.fullmatch(before[-1:]) else b""
+    for length in range(1, _MAX_BEFORE_SUM + 1 if gutter_end is None else 0):
+        text, share = usual([t[-width - length : -width] for t in stripped])
+        if share < 0.95 or len(text) < length or (chr(text[0]).isalnum() and length == 1):
+            break
+        before = text
+    if before:
+        yield _Place("end", _text(before), digits, tails)
+
+
+def _with_sum(
+    layout: Layout, found: Sequence[Found], tails: list[bytes], data: Bytes, cells: Cells
+) -> tuple[Layout, list[bytes]]:
+    """Find a sum that is right on many lines; return the layout with it, and what remains of the tails."""
+    base = layout.address.base if layout.address else 16
+    printed = np.array([0 if f.address is None else f.line.value(f.address, base) or 0 for f in found], np.int64)
+    best: tuple[float, Layout, list[bytes]] = (0.0, layout, tails)
+    for place in _sum_places(found, tails, data, cells):
+        for sum_base in dict.fromkeys((layout.cell.base, 16, 10, 8)):
+            good = [0 < len(d) <= _MAX_SUM_DIGITS and fits(d, sum_base) for d in place.digits]
+            if sum(good) < 0.5 * len(good):
+                continue
+            values = np.array([int(d, sum_base) if g else -1 for d, g in zip(place.digits, good, strict=True)])
+            kind, share = _best_kind(printed, data, values, length_known=layout.where == "line")
+            if share > best[0] + 0.02:
+                number = _sum_number(place.digits, sum_base)
+                after = layout.after
+                if place.place == "front":
+                    after = common_pattern([f.line.between(f.first - 1) for f in found])
+                total = Sum(kind, number, place.before, place.place)
+                best = (share, replace(layout, sum=total, after=after), place.rest)
+    return best[1], best[2]
+
+
+def _best_kind(printed: Index, data: Bytes, values: Index, *, length_known: bool) -> tuple[str, float]:
+    """Return the kind of sum that is right most often and on how many lines; '' where none is to be believed."""
+    least = 0.3 if len(values) >= 8 else 0.6 if len(values) >= 3 else 1.0
+    best = ("", 0.0)
+    telling = np.ones(len(data), np.bool_) if length_known else _telling(data)
+    if length_known or telling.sum() >= 3:
+        printed, data, values = printed[telling], data[telling], values[telling]
+    elif data.shape[1] > 1:
+        return best
+    few = slice(None, None, -(-len(values) // _FEW_LINES))
+    for kind in KINDS.values():
+        if float((kind.of(printed[few], data[few]) == values[few]).mean()) < least / 2:
+            continue
+        share = float((kind.of(printed, data) == values).mean())
+        if share >= least and share > best[1] + 0.02:
+            best = (kind.name, share)
+    return best
+
+
+def _telling(data: Bytes) -> npt.NDArray[np.bool_]:
+    """Tell on which lines a sum can be told from data: bytes that grow evenly or stay the same sum up to themselves."""
+    if data.shape[1] < 3:
+        return np.ones(len(data), np.bool_)
+    steps = np.diff(data, axis=1)
+    odd = (steps != np.median(steps, axis=1, keepdims=True)).sum(axis=1)
+    return odd >= max(1, min(3, steps.shape[1] // 2))
+
+
+def _sum_number(digits: list[bytes], base: Base) -> Number:
+    widths = [len(d) for d in digits]
+    width = Counter(widths).most_common(1)[0][0]
+    fixed = nearly_all(widths) and (base == 16 or any(d.startswith(b"0") for d in digits))
+    return Number(base, width, "zeros") if fixed else Number(base)
+
+
+def _with_gutter(layout: Layout, tails: list[bytes], data: Bytes) -> Layout | None:
+    """Find the bytes as text in what follows, and with them the order of bytes in a word; None where they are not."""
+    found = _gutter_place(tails, data, layout.size)
+    if found is None:
+        return None
+    place, order = found
+    at_end = layout.sum is not None and layout.sum.place == "end"
+    gutter = _text(usual([t[:place] for t in tails])[0])
+    end, often = usual([t[place + data.shape[1] :] for t in tails])
+    return replace(layout, gutter=gutter, end=_text(end) if often >= 0.5 and not at_end else "", order=order)
+
+
+def _gutter_place(tails: list[bytes], data: Bytes, size: int) -> tuple[int, Order] | None:
+    """Return where in what follows the cells the bytes stand as text, and in which order, or None."""
+    best: tuple[float, int, Order] = (0.0, 0, "big")
+    orders: tuple[Order, ...] = ("big", "little") if size > 1 else ("big",)
+    for order in orders:
+        ordered = data
+        if order == "little":
+            ordered = data.reshape(len(data), -1, size)[:, :, ::-1].reshape(data.shape)
+        for place in range(_MAX_BEFORE_GUTTER + 1):
+            share, compared = _agreement(tails, ordered, place)
+            if compared * share >= 3 and share > best[0]:
+                best = (share, place, order)
+    share, place, order = best
+    return (place, order) if share >= 0.7 else None
+
+
+def _agreement(tails: list[bytes], data: Bytes, place: int) -> tuple[float, int]:
+    """Return the share of printing bytes that stand as themselves from a place on, and how many bytes print."""
+    same = total = 0
+    for tail, row in zip(tails, data.tolist(), strict=True):
+        shown = tail[place : place + len(row)].ljust(len(row), b"\0")
+        for character, value in zip(shown, row, strict=True):
+            if 0x20 < value < 0x7F:
+                total += 1
+                same += character == value
+    return (same / total if total else 0.0), total
+
+
+def _with_end(layout: Layout, tails: list[bytes]) -> Layout:
+    text, share = usual(tails)
+    if share >= 0.4:
+        return replace(layout, end=_text(text))
+    return replace(layout, tail=True)

@@ -1,0 +1,123 @@
+"""Sample lines of a dump as runs of digits: what the learner of layouts works on. Values only."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from romassay.formats.layout import Base
+
+_TOKEN = re.compile(rb"(?:0[xX](?=[0-9A-Fa-f]))?([0-9A-Fa-f]+)")
+_DIGITS = {10: re.compile(rb"[0-9]+"), 8: re.compile(rb"[0-7]+"), 2: re.compile(rb"[01]+")}
+_MAX_TOKENS = 160
+_ADDRESS_DIGITS = {16: 8, 10: 10, 8: 11}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A sample line and its runs of digits, as (first, end); `number` counts the lines of its stretch."""
+
+    text: bytes
+    tokens: tuple[tuple[int, int], ...]
+    number: int = 0
+
+    def token(self, i: int) -> bytes:
+        """Return the digits of a run."""
+        first, end = self.tokens[i]
+        return self.text[first:end]
+
+    def value(self, i: int, base: int) -> int | None:
+        """Return a run as an address, or None where it is none in that base."""
+        text = self.token(i)
+        if len(text) > _ADDRESS_DIGITS[base] or not fits(text, base):
+            return None
+        return int(text, base)
+
+    def between(self, i: int) -> bytes:
+        """Return what stands between a run and the next."""
+        return self.text[self.tokens[i][1] : self.tokens[i + 1][0]]
+
+
+def fits(text: bytes, base: int) -> bool:
+    """Tell whether hex digits are digits of a lower base."""
+    return base == 16 or _DIGITS[base].fullmatch(text) is not None
+
+
+def line_of(text: bytes, number: int = 0) -> Line:
+    """Return a line with its runs of digits."""
+    spans = []
+    for match in _TOKEN.finditer(text):
+        spans.append(match.span(1))
+        if len(spans) == _MAX_TOKENS:
+            break
+    return Line(text, tuple(spans), number)
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """How runs of digits may be read as data.
+
+    Attributes:
+        base: of the numbers.
+        size: bytes in each.
+        count: of numbers.
+        skip: runs between the address and the first of them.
+        widths: digits of each run, where they are fixed; empty where numbers have as many digits as they need.
+        words: True where the address counts numbers rather than bytes.
+        gap: what must stand between all runs; None for anything.
+    """
+
+    base: Base
+    size: int
+    count: int
+    skip: int = 0
+    widths: tuple[int, ...] = ()
+    words: bool = False
+    gap: bytes | None = None
+
+    @property
+    def runs(self) -> int:
+        """Runs of digits that hold the data."""
+        return len(self.widths) or self.count
+
+    @property
+    def bytes(self) -> int:
+        """Bytes that they hold."""
+        return self.count * self.size
+
+    def read(self, line: Line, first: int) -> bool:
+        """Tell whether a line's runs from `first` on can be read so."""
+        if len(line.tokens) < first + self.runs:
+            return False
+        texts = [line.token(i) for i in range(first, first + self.runs)]
+        if self.gap is not None and any(line.between(i) != self.gap for i in range(first, first + self.runs - 1)):
+            return False
+        if self.widths and tuple(len(t) for t in texts) != self.widths:
+            return False
+        limit = 1 << 8 * self.size
+        most = 2 * self.size if self.base == 16 else 6
+        return (self.base == 16 and bool(self.widths)) or all(
+            len(t) <= most and fits(t, self.base) and int(t, self.base) < limit for t in texts
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A line of data: which run is its address, or None, and which its first cell."""
+
+    line: Line
+    address: int | None
+    first: int
+
+
+def usual(values: Sequence[bytes]) -> tuple[bytes, float]:
+    """Return the most frequent of some texts, and its share."""
+    value, number = Counter(values).most_common(1)[0]
+    return value, number / len(values)
+
+
+def nearly_all(values: Sequence[int]) -> bool:
+    """Tell whether nine in ten numbers are the same."""
+    return Counter(values).most_common(1)[0][1] >= 0.9 * len(values)
