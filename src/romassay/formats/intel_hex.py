@@ -9,7 +9,8 @@ base back to 0, so that files set one behind the other read as each would alone.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 
@@ -128,7 +129,6 @@ def _bases(found: Scan) -> tuple[Index, Index, Mask]:
     doubt = np.full(n + 1, -1, np.int64)
     if setters.any() or any(_looks_like_a_base(item) for item in found.damaged):
         doubt[_where_a_base_may_be_lost(found, setters | anew)] = 0
-        doubt[[item.after for item in found.damaged if _may_set_a_base(item)]] = 0
     doubt = np.where(doubt < 0, doubt, np.arange(n + 1))
     if found.damaged_total > len(found.damaged) and setters.any():
         sure[found.damaged[-1].after :] = False
@@ -146,36 +146,43 @@ def _looks_like_a_base(item: Damaged) -> bool:
     return off <= 2 and head[6:] != "00" if len(head) == 8 else len(head) > 4 and not off
 
 
-def _may_set_a_base(item: Damaged) -> bool:
-    """Tell whether a damaged record may have been one of type 02 or 04: then what follows has no certain address."""
-    return _looks_like_a_base(item) or item.span <= _LIKE_A_BASE
-
-
 def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:
-    """Return the records, in a log with base records, before which one may be missing without a trace.
+    """Return the records, in a log with base records, before which one may be damaged or missing without a trace.
 
-    That is where, behind something damaged, the offset does not go on to within reach of the one before; and where it
-    goes over the end of 64 KiB to 0.
+    That is where something short, or something like one, is damaged; where, behind anything damaged, the offset does
+    not go on to within reach of the one before; and where it goes over the end of 64 KiB to 0. It is not where the
+    damaged lines are as many data records as make up the step from the one before.
     """
     rows = np.flatnonzero((found.kind == DATA) & (found.count > 0))
-    block = np.cumsum(breaks)
-    end, doubtful = np.zeros(len(rows) + 1, np.int64), np.zeros(len(rows), bool)
-    end[1:] = (found.address + found.count)[rows]
-    known = np.r_[False, np.diff(block[rows]) == 0][: len(rows)]
-    doubtful[known & (end[:-1] == _SEGMENT_SIZE) & (found.address[rows] == 0)] = True
-    following = np.searchsorted(rows, [item.after for item in found.damaged])
-    reach = np.bincount(following, minlength=len(rows) + 1)
-    for item, i in zip(found.damaged, following.tolist(), strict=True):
-        if i == len(rows):
-            break
-        same_base = item.after == 0 or block[rows[i]] == block[item.after - 1]
-        if not same_base:
+    if not len(rows):
+        return rows
+    offset, end = found.address[rows], (found.address + found.count)[rows]
+    group = np.cumsum(breaks)[rows]
+    goes_on = np.r_[False, group[1:] == group[:-1]]
+    before = np.r_[-1, end[:-1]]
+    doubtful = goes_on & (before == _SEGMENT_SIZE) & (offset == 0)
+    for i, items in _damage_before(found, rows):
+        last = items[0].after - 1
+        if last >= 0 and np.cumsum(breaks[last + 1 : rows[i] + 1]).any():
             continue
-        before = int(end[i]) if known[i] else _offset_of(item)
-        step = int(found.address[rows[i]]) - before
-        if before < 0 or not 0 <= step <= 255 * (int(reach[i]) + 1):
-            doubtful[i] = True
-    return rows[doubtful]
+        lines = len({item.line for item in items})
+        start = int(before[i]) if goes_on[i] else _offset_of(items[0])
+        step = int(offset[i]) - start
+        accounted = goes_on[i] and step == lines * int(found.count[rows[i - 1]])
+        in_reach = start >= 0 and 0 <= step <= 255 * (lines + 1)
+        likely = any(_looks_like_a_base(item) for item in items)
+        short = any(item.span <= _LIKE_A_BASE for item in items)
+        doubtful[i] |= likely or not in_reach or (short and not accounted)
+    found_there: Index = rows[doubtful]
+    return found_there
+
+
+def _damage_before(found: Scan, rows: Index) -> Iterator[tuple[int, list[Damaged]]]:
+    """Yield the damaged records before each data record, by its place among these."""
+    places = np.searchsorted(rows, [item.after for item in found.damaged]).tolist()
+    for i, group in groupby(zip(places, found.damaged, strict=True), key=lambda pair: pair[0]):
+        if i < len(rows):
+            yield i, [item for _, item in group]
 
 
 def _offset_of(item: Damaged) -> int:

@@ -6,10 +6,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from romassay.address import Range, merge_ranges
+from romassay.errors import BadInput
 from romassay.formats.model import Piece
 from romassay.reading import Bytes, Index, Reading, spans_of
+
+Mask = npt.NDArray[np.bool_]
+
+MOST_PIECES = 1 << 20
+"""Pieces that are still laid out: more of them are no image of anything, and memory counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +37,11 @@ class Laid:
 
 
 def lay_out(readings: Sequence[Reading]) -> Laid:
-    """Lay the bytes of one or more readings out by address. Rows that were sent again are left out where equal."""
+    """Lay the bytes of one or more readings out by address. Rows that were sent again are left out where equal.
+
+    Raises:
+        BadInput: they fall into more than `MOST_PIECES` pieces.
+    """
     parts = [_seen(reading) for reading in readings]
     mask = _common_mask([known for _, _, known in parts])
     half = [_half_known(runs, known, mask) for runs, _, known in parts]
@@ -70,24 +81,30 @@ def _common_mask(known: Sequence[Bytes | None]) -> int:
 def _half_known(runs: Index, known: Bytes | None, mask: int) -> tuple[Range, ...]:
     if known is None:
         return ()
-    return spans_of(_byte_runs(runs, np.flatnonzero((known != mask) & (known > 0))))
+    half = _byte_runs(runs, (known != mask) & (known > 0))
+    return spans_of(half) if len(half) <= MOST_PIECES else ()
 
 
 def _with_mask(runs: Index, value: Bytes, known: Bytes | None, mask: int) -> tuple[Index, Bytes]:
     """Leave out the bytes whose known bits are not just those of the mask."""
     if known is None or bool((known == mask).all()):
         return runs, value
-    taken = np.flatnonzero(known == mask)
+    taken = known == mask
     return _byte_runs(runs, taken), value[taken]
 
 
-def _byte_runs(runs: Index, taken: Index) -> Index:
+def _byte_runs(runs: Index, taken: Mask) -> Index:
     """Return runs for some of the bytes, one for each stretch of them within a run."""
-    row = np.searchsorted(runs[:, 1], taken, "right") - 1
-    new = np.flatnonzero(np.r_[True, (np.diff(taken) != 1) | (np.diff(row) != 0)][: len(taken)])
-    count = np.diff(np.r_[new, len(taken)])
-    at = row[new]
-    return np.stack((runs[at, 0] + taken[new] - runs[at, 1], new, count, runs[at, 3]), axis=1).astype(np.int64)
+    cut = np.zeros(len(taken) + 1, bool)
+    cut[runs[:, 1]] = True
+    cut[-1] = True
+    starts = np.flatnonzero(taken & (cut[:-1] | ~np.r_[False, taken[:-1]]))
+    ends = np.flatnonzero(taken & (cut[1:] | ~np.r_[taken[1:], False])) + 1
+    row = np.searchsorted(runs[:, 1], starts, "right") - 1
+    new = np.empty((len(starts), 4), np.int64)
+    new[:, 0], new[:, 2], new[:, 3] = runs[row, 0] + starts - runs[row, 1], ends - starts, runs[row, 3]
+    new[:, 1] = np.cumsum(new[:, 2]) - new[:, 2]
+    return new
 
 
 def _sorted(runs: Index, value: Bytes) -> tuple[tuple[Piece, ...], tuple[Range, ...]]:
@@ -106,6 +123,8 @@ def _sorted(runs: Index, value: Bytes) -> tuple[tuple[Piece, ...], tuple[Range, 
 def _cut(first: Index, end: Index, value: Bytes) -> tuple[Piece, ...]:
     """Cut values that lie in the order of their addresses where the addresses have a gap."""
     new = np.flatnonzero(np.r_[True, first[1:] != end[:-1]])
+    if len(new) > MOST_PIECES:
+        raise BadInput(f"the bytes fall into {len(new)} separate pieces", advice=f"{MOST_PIECES} is the most")
     start = (np.cumsum(end - first) - (end - first))[new].tolist()
     data = np.ascontiguousarray(value).data
     stops = [*start[1:], len(value)]

@@ -32,7 +32,7 @@ REASONS = {
     NO_MARK: "record without its mark",
 }
 
-MAX_DAMAGED = 100_000
+MAX_DAMAGED = 300_000
 """Damaged records that are told one by one; more of them are only counted."""
 
 _BLOCK = 1 << 20
@@ -362,7 +362,8 @@ def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
     others = np.flatnonzero(is_no_digit(block))
     characters = block[others]
     line_of = np.cumsum(characters == _NEWLINE)
-    which = np.flatnonzero(characters == ord(grammar.mark))
+    followed = np.diff(others, append=len(block)) > 1
+    which = np.flatnonzero((characters == ord(grammar.mark)) & followed)
     at, n = others[which], len(which)
     marks = _Marks(
         block=block,

@@ -23,7 +23,7 @@ OTHER, VALUE, ADDRESS, COMMENT = range(4)
 
 REGULAR = 0.95
 FEWEST_LINES = 8
-MOST_ODD_LINES = 300_000
+MOST_ODD_LINES = 100_000
 """Lines that are no data, or damaged; behind so many of them the rest of a text is not read."""
 
 LONG_LINE = 1 << 10

@@ -31,7 +31,12 @@ def _without_comments(text: bytes) -> bytes:
     """Return the text with blanks for comments, lines where they were."""
     if b"/" not in text:
         return text
-    return _COMMENT.sub(lambda match: b" " + b"\n" * match[0].count(b"\n"), text)
+    bare = bytearray()
+    at = 0
+    for match in _COMMENT.finditer(text):
+        bare += text[at : match.start()] + b" " + b"\n" * text.count(b"\n", match.start(), match.end())
+        at = match.end()
+    return bytes(bare + text[at:])
 
 
 def sniff(source: bytes) -> float:
