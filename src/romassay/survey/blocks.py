@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from romassay.reading import Index
-from romassay.survey.bus import CONTENT, STRUCTURED, Ground
+from romassay.survey.bus import CONTENT, STRUCTURED, VOLATILE, Ground
 from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
 
@@ -86,6 +86,7 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     told = based.told(said)
     content = based.state == CONTENT
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
+    restless = based.state == VOLATILE
     edges = _edges(told, said, based, evidence.blocks)
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
     cap = np.full(len(evidence.blocks), bits, np.int64)
@@ -95,7 +96,8 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
         pooled, _ = ladder.at(size)
         at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
         tiled = np.bincount(at[filled], minlength=len(pooled.blocks)) == 1 << (size - GRANULE_LINES)
-        one = _one_thing(pooled, tiled, size)
+        unsteady = np.bincount(at[restless], minlength=len(pooled.blocks)) > STRAY * (1 << (size - GRANULE_LINES))
+        one = _one_thing(pooled, tiled, size) & ~unsteady
         cap = np.where(_closed(below, at_below, again, one & tiled, at, size - 1), np.minimum(cap, size - 1), cap)
         belongs = filled & (cap >= size)
         foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))

@@ -24,6 +24,9 @@ FILLINGS = (0x00, 0xFF)
 LONG_RUN = 4
 """Granules of one other value that no ROM fills itself with."""
 
+SPECKS = 12
+"""Bits of a granule that differ from the bus before a single reading calls it content: a bus that leaks has fewer."""
+
 FADES = 16
 """Granules over which a charge may fade."""
 
@@ -255,6 +258,9 @@ def ground(
         state[regular & (wrong <= known // 5)] = BUS
         state[shape.leaking(driven) & ~regular] = BUS
         state[_held_runs(said, granules, state, shape, driven)] = BUS
+        if readings == 1:
+            off = np.bitwise_count((said.value ^ prediction) & np.uint8(driven)) * said.sure
+            state[(state == CONTENT) & (off.sum(axis=1) < SPECKS)] = BUS
     else:
         noisy = np.count_nonzero(restless) > np.count_nonzero(regular & ~restless)
         prediction = _held(said, shape)

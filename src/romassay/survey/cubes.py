@@ -144,6 +144,12 @@ def _compare(
     return tuple(seats), tuple(absent)
 
 
+def same_bytes(stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block: int, other: int) -> bool:
+    """Tell whether two blocks hold the same bytes, over enough that tell."""
+    seats, _ = _compare(stacked, said, told, evidence, block, np.array([other]))
+    return len(seats) == 1 and not seats[0].contended and seats[0].seen >= FOUGHT_BYTES
+
+
 def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_way: bool) -> bool:
     """Tell whether one block is another with bits pulled all to one side: two drivers on one bus.
 

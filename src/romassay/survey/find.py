@@ -10,7 +10,7 @@ import numpy.typing as npt
 from romassay.part import Part
 from romassay.reading import Index, ReadingSet
 from romassay.survey.bus import CONTENDED, CONTENT, HOST, UNSEEN
-from romassay.survey.cubes import Closed, close
+from romassay.survey.cubes import Closed, close, same_bytes
 from romassay.survey.model import Survey
 from romassay.survey.name import HALF_BYTE, RAM_AT_MOST, Declared, named
 from romassay.survey.regions import regions
@@ -91,11 +91,37 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
             continue
         evidence, masks = scene.ladder.at(level)
         closed = close(scene.stacked, clear, scene.told, evidence, masks, block)
-        if not _stands(scene, closed, declared):
+        twin = next((i for i, other in enumerate(accepted) if same_function(scene, other, closed)), None)
+        if twin is not None:
+            accepted[twin] = joined(accepted[twin], closed)
+        elif _stands(scene, closed, declared):
+            accepted.append(closed)
+        else:
             continue
-        accepted.append(closed)
         claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
     return accepted
+
+
+def same_function(scene: Scene, one: Closed, other: Closed) -> bool:
+    """Tell whether two closed blocks are one function, seen in places that no single line joins."""
+    if one.level != other.level or (one.block ^ other.block) << one.level & one.other & other.other:
+        return False
+    evidence, _ = scene.ladder.at(one.level)
+    return same_bytes(scene.stacked, scene.said, scene.told, evidence, one.block, other.block)
+
+
+def joined(one: Closed, other: Closed) -> Closed:
+    """Put two closed blocks of one function together."""
+    again = one.again | other.again
+    seats = {seat.block: seat for seat in (*other.seats, *one.seats)}
+    return Closed(
+        one.level,
+        one.block,
+        again,
+        (one.other | other.other) & ~again,
+        tuple(seats[block] for block in sorted(seats)),
+        tuple(sorted({*one.absent, *other.absent} - set(seats))),
+    )
 
 
 def _repeats(scene: Scene, level: int, block: int) -> bool:

@@ -122,7 +122,7 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
 def _where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
     """Take what follows the pulls for the floating bus, byte by byte."""
     state = based.state.copy()
-    state[(state == BUS) | (state == STRUCTURED)] = CONTENT
+    state[state == BUS] = STRUCTURED
     state[nowhere.all(axis=1)] = BUS
     return replace(
         based,
