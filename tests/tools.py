@@ -1,4 +1,4 @@
-"""Outside programs that some tests are held against: a missing one skips the test, or fails it where all must be there."""
+"""Outside programs that tests are held against: a missing one skips the test, or fails it where all must be there."""
 
 from __future__ import annotations
 
