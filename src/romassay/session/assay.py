@@ -268,11 +268,11 @@ class _Declared:
 
 def _part(request: Request, settings: Settings) -> _Declared | None:
     """Load the declared part: from the catalogue, from a file named in this call, or from the docket's copy of one."""
-    from romassay.catalogue import load_part, part_of, part_types
-
     name = settings.part
     if name is None:
         return None
+    from romassay.catalogue import load_part, part_of, part_types
+
     if name.casefold() in {known.casefold() for known in part_types()}:
         return _Declared(load_part(name))
     if "part" not in request.settings and request.docket:
