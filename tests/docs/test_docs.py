@@ -16,6 +16,7 @@ import pytest
 
 import examples
 from romassay.cli import VERBS, load_verb
+from romassay.docket.manifest import Decided, Entry, Event, Manifest, Result, Said, Settings, Span
 from romassay.docket.record import record_of
 from romassay.finding import KINDS
 
@@ -121,6 +122,16 @@ def test_every_key_of_the_record_is_described_and_none_that_is_not_there() -> No
     )
     for key in used:
         assert f"`{key}`" in text, key
+
+
+def test_every_key_of_the_manifest_is_described() -> None:
+    text = (DOCS / "reference-docket.md").read_text(encoding="utf-8")
+    for struct in (Manifest, Settings, Entry, Said, Decided, Result, Event, Span):
+        for field in struct.__struct_fields__:
+            assert f"`{field}`" in text, field
+    rows = re.findall(r"^\| (`.*?) \|", text, re.MULTILINE)
+    known = {f for struct in (Manifest, Entry, Decided) for f in struct.__struct_fields__}
+    assert {key for row in rows for key in re.findall(r"`([\w-]+)`", row)} == known
 
 
 def test_every_kind_that_a_page_describes_exists() -> None:
