@@ -67,6 +67,8 @@ def _make(folder: Path) -> list[Path]:
     except OSError as e:
         reason = "is a file, not a folder" if folder.exists() else f"cannot be made ({(e.strerror or str(e)).lower()})"
         raise BadInput(reason, place=str(folder), advice="give -o another folder") from e
+    for path in missing:
+        sync_folder(path.parent)
     return missing
 
 
