@@ -136,7 +136,11 @@ def _column_pattern(texts: list[bytes]) -> str:
         character, number = Counter(column).most_common(1)[0]
         steady = number >= 0.85 * len(texts) and not chr(character).isdecimal()
         pattern += literal(chr(character)) if steady else "?"
-    return pattern
+    return _GROWING.sub(lambda match: "?" * len(match[0]), pattern)
+
+
+_GROWING = re.compile(r" {1,6}(?=\?)")
+"""Blanks before a number that may grow into them."""
 
 
 def _common_end(texts: Sequence[bytes]) -> bytes:

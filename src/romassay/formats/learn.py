@@ -16,7 +16,7 @@ from itertools import pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, fit
 from romassay.formats.layout import Base, Layout
-from romassay.formats.sample import Cells, Found, Line, fits, line_of
+from romassay.formats.sample import Cells, Found, Line, fits, line_of, numbers_columns
 from romassay.formats.weigh import bits_of
 
 _BINARY = re.compile(rb"[01]{8}")
@@ -29,6 +29,9 @@ _MOST_CANDIDATES = 14
 _WEIGHED_HEAD = 100
 _WEIGHED_PIECE = 12
 _RAW_BITS = 6.6
+_MOSTLY_CLEAN = 0.45
+"""Share of the raw bits that a layout must save for a sample to count as clean."""
+_MOST_DAMAGED = 10
 _BASES: tuple[Base, ...] = (16, 10, 8)
 _CLEAN_CHARACTER = 0.985
 """Share of characters that must have come through for a layout to be believed: noisier logs hold no certain line."""
@@ -58,12 +61,19 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in stretches]
     found = sorted([*_with_addresses(sample), *_with_few_addresses(sample)], key=lambda item: -item.score)
     text = b"\n".join(line for stretch in _shortened(stretches) for line in (*stretch, b""))
+    candidates = {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values()
+    variants = [replace(item, layout=layout) for item in candidates for layout in _variants(item.layout)]
+    weighed = _weighed(variants, text, damaged=False)
+    if weighed and weighed[0].score < _MOSTLY_CLEAN * _RAW_BITS * len(text):
+        weighed = _weighed(weighed[:_MOST_DAMAGED], text, damaged=True)
+    return weighed
+
+
+def _weighed(items: list[Learnt], text: bytes, *, damaged: bool) -> list[Learnt]:
+    """Return the layouts that make a text shorter to describe, those that make it shortest first."""
     raw = _RAW_BITS * len(text)
-    weighed = []
-    for item in {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values():
-        for layout in _variants(item.layout):
-            weighed.append(Learnt(layout, raw - bits_of(layout, text), item.notes))
-    return sorted((item for item in weighed if item.score > 0), key=lambda item: -item.score)
+    scored = [replace(item, score=raw - bits_of(item.layout, text, damaged=damaged)) for item in items]
+    return sorted((item for item in scored if item.score > 0), key=lambda item: -item.score)
 
 
 def _variants(layout: Layout) -> Iterator[Layout]:
@@ -178,6 +188,8 @@ def _hex_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
     widths = _widths_until(texts, 2 * step)
     if widths and widths[0] % 2 == 0 and len(set(widths[:-1])) <= 1 and widths[-1] <= widths[0]:
         yield _hex_reading(widths, skip)
+        if len(widths) == 1 and step > 1:
+            yield Cells(16, 1, step, skip, widths)
     wide = tuple(len(t) for t in texts[:step])
     if len(wide) == step and set(wide) in ({4}, {8}):
         yield Cells(16, wide[0] // 2, step, skip, wide, words=True)
@@ -279,6 +291,8 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
         count = next((i for i in range(first, len(widths)) if widths[i] != width), len(widths)) - first
         if width % 2 == 0:
             yield _hex_reading((width,) * count)
+            if count == 1 and width > 2:
+                yield Cells(16, 1, width // 2, 0, (width,))
             yield from _evenly_spaced(line, first, count)
         texts = [line.token(i) for i in range(first, first + count)]
         for base, size in ((8, 1), (10, 1), (8, 2), (10, 2)):
@@ -366,8 +380,10 @@ def _count_between(
     alone: list[tuple[Line, int]] = []
     for stretch in sample:
         expected: int | None = None
-        since = 0
+        since = before = 0
         for line in stretch:
+            if numbers_columns(line.text):
+                continue
             first = _cells_at(line, cells, lead, usual_tokens)
             address = None
             if first is not None and first > lead:
@@ -377,10 +393,10 @@ def _count_between(
                 if address is not None:
                     alone.append((line, len(line.tokens) - 1))
             if address is not None:
-                if expected is not None and since:
+                if expected is not None and since and address > before:
                     good += address == expected
                     bad += address != expected
-                expected, since = address, 0
+                expected, since, before = address, 0, address
             if first is not None:
                 found.append(Found(line, first - 1 if first > lead else None, first))
                 since += 1

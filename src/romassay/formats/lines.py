@@ -6,9 +6,7 @@ and what that refuses is either aligned as a damaged line, with only its certain
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +14,7 @@ import numpy.typing as npt
 from romassay.formats import columns as fixed
 from romassay.formats import damaged
 from romassay.formats.layout import Layout
+from romassay.formats.sample import numbers_columns
 from romassay.formats.rows import DAMAGED, Gatherer, Row, Rows
 from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
 from romassay.formats.sums import KINDS
@@ -24,6 +23,7 @@ _CHUNK = 1 << 18
 MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
+_LIKELY_DIGITS = {16: 4, 10: 5, 8: 6}
 _TRIES = 24
 _LOOKED_AT = 12
 _MAX_ADDRESS = 1 << 32
@@ -229,28 +229,22 @@ class _Reader:
 
     def _aligners(self) -> list[fixed.Template]:
         """Return the templates that damaged lines are aligned with: those that fitted last, with and without address."""
+        if not self._order and self._layout.address is not None:
+            width = self._layout.address.width or _LIKELY_DIGITS[self._layout.address.base]
+            template = fixed.template_of(self._layout, width, number_width=2)
+            return [template] if template is not None else []
         found = [next((t for t in self._order if (t.address is None) is without), None) for without in (False, True)]
         return [template for template in found if template is not None]
 
     def _is_data_like(self, text: bytes) -> bool:
         """Tell whether a line has about as many digits as a line of data, however damaged."""
         layout = self._layout
-        if _numbers_columns(text):
+        if numbers_columns(text):
             return False
         expected = layout.cells * (layout.cell.width or 2)
         digits = len(text.translate(None, _DATA_LIKE))
         letters = len(text) - digits - text.count(b" ")
         return digits >= 0.4 * expected and (layout.gutter is not None or layout.tail or letters <= digits)
-
-
-_HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
-
-
-def _numbers_columns(text: bytes) -> bool:
-    """Tell whether a line is a heading that counts the columns: 0 1 2 3 …"""
-    numbers = [int(digits, 16) for digits in _HEADING.findall(text)]
-    step = numbers[1] - numbers[0] if len(numbers) >= 4 else 0
-    return step > 0 and all(b - a == step or (a, b) == (9, 16) for a, b in pairwise(numbers))
 
 
 def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:
@@ -284,6 +278,7 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
                 DAMAGED,
                 checked,
                 reason,
+                int(alignment.cost[i]),
             ),
             int(alignment.cost[i]),
         )

@@ -105,6 +105,7 @@ def _subset(rows: Rows, keep: Bool) -> Rows:
         count=rows.count[keep],
         state=rows.state[keep],
         checked=rows.checked[keep],
+        edits=rows.edits[keep],
         reasons={new[i]: reason for i, reason in rows.reasons.items() if i in new},
     )
 

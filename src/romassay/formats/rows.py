@@ -32,6 +32,7 @@ class Row:
         state: CLEAN, DAMAGED, SHORT, CUT, STAR or MARK.
         checked: True where a sum over the line was right.
         reason: why bytes are unknown, in words.
+        edits: characters that had to be lost, added or changed to make it a line of the layout.
     """
 
     line: int
@@ -42,6 +43,7 @@ class Row:
     state: int = CLEAN
     checked: bool = False
     reason: str = ""
+    edits: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,6 +57,7 @@ class Rows:
         count: int64[n], how many there are.
         state: uint8[n], CLEAN, DAMAGED, SHORT, CUT, STAR or MARK.
         checked: bool[n], a sum over the line was right.
+        edits: int64[n], characters that had to be lost, added or changed to make it a line of the layout.
         value: uint8[m].
         known: uint8[m], bits that were read; None where all were.
         reasons: by index of line, why bytes are unknown.
@@ -69,6 +72,7 @@ class Rows:
     count: Index
     state: npt.NDArray[np.uint8]
     checked: npt.NDArray[np.bool_]
+    edits: Index
     value: Bytes
     known: Bytes | None
     reasons: dict[int, str]
@@ -131,6 +135,8 @@ class Gatherer:
         checked = np.zeros(len(line), np.bool_)
         checked[:bulk] = np.repeat([b[3] for b in self.blocks], [len(b[0]) for b in self.blocks]) if bulk else False
         checked[bulk:] = [r.checked for r in self.single]
+        edits = np.zeros(len(line), np.int64)
+        edits[bulk:] = [r.edits for r in self.single]
         start = np.cumsum(count) - count
         known = None
         if any(r.known is not None for r in self.single):
@@ -149,6 +155,7 @@ class Gatherer:
             count=count[order],
             state=state[order],
             checked=checked[order],
+            edits=edits[order],
             value=value,
             known=known,
             reasons=reasons,

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from romassay.formats.layout import Base
 
@@ -121,3 +122,13 @@ def usual(values: Sequence[bytes]) -> tuple[bytes, float]:
 def nearly_all(values: Sequence[int]) -> bool:
     """Tell whether nine in ten numbers are the same."""
     return Counter(values).most_common(1)[0][1] >= 0.9 * len(values)
+
+
+_HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
+
+
+def numbers_columns(text: bytes) -> bool:
+    """Tell whether a line is a heading that counts the columns: 0 1 2 3 …"""
+    numbers = [int(digits, 16) for digits in _HEADING.findall(text)]
+    step = numbers[1] - numbers[0] if len(numbers) >= 4 else 0
+    return step > 0 and all(b - a == step or (a, b) == (9, 16) for a, b in pairwise(numbers))

@@ -21,6 +21,7 @@ NO_SUM = "the sum of the line can't be read"
 NOT_A_DIGIT = "a character is no digit"
 LOST_COLUMNS = "characters are missing or too many"
 TOO_LARGE = "a number is too large for its cell"
+_ALNUM = re.compile(rb"[^0-9A-Za-z]{0,2}[0-9A-Za-z]")
 _FEW_DIGITS = re.compile(rb" *([0-9A-Fa-f]+)")
 _STAR = re.compile(rb"\s*\*\s*")
 
@@ -286,6 +287,8 @@ class LineReader:
             tail = self._forms.tail.match(text, ends[count - 1])
             if not tail or (count + skipped == self._layout.cells and not skipped):
                 continue
+            if self._layout.tail and _ALNUM.match(text, ends[count - 1]):
+                continue
             groups = {**head.groupdict(), **tail.groupdict()}
             row = self._row(line, address, cells[:count], groups, state=SHORT)
             if self._layout.sum is None or row.checked:
@@ -298,7 +301,7 @@ class LineReader:
         """Read a line whose last cell has fewer bytes than the others, as an odd number of bytes in words leaves it."""
         layout = self._layout
         number, place = layout.cell, len(cells)
-        if layout.size == 1 or number.base != 16 or number.pad != "zeros" or layout.sum is not None:
+        if layout.size == 1 or number.base != 16 or number.pad != "zeros":
             return None
         if place >= layout.cells:
             return None
@@ -310,8 +313,11 @@ class LineReader:
         if not tail:
             return None
         last = bytes.fromhex(match[1].decode("ascii"))
-        values, _ = self.data(cells)
-        return Row(line, address, values + (last if layout.order == "big" else last[::-1]), state=SHORT)
+        values = self.data(cells)[0] + (last if layout.order == "big" else last[::-1])
+        if layout.sum is None:
+            return Row(line, address, values, state=SHORT)
+        right = not self.sum_problem(address, values, tail.groupdict().get("sum"))
+        return Row(line, address, values, state=SHORT, checked=True) if right else None
 
     def _blank_cells(self, text: bytes, at: int) -> tuple[int, int]:
         """Return how many cells at the front of a line are blank, and where the first that is not would stand."""

@@ -11,8 +11,7 @@ import numpy as np
 
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.lines import read_rows
-from romassay.formats.passes import links_between
-from romassay.formats.rows import CLEAN, MARK, SHORT, Rows
+from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT
 
 _CHARACTER = 6.6
 """Bits of any printing character."""
@@ -20,6 +19,13 @@ _OPEN = 4.0
 """Bits of a character in a column that a pattern leaves open; mostly digits of a clock or a counter."""
 _ADDRESS = 24.0
 """Bits of an address that nothing bears out."""
+_STEP = 6.0
+"""Bits of a step over lines that are missing or damaged."""
+_MOST_LOST = 64
+_EDIT = 12.0
+"""Bits of an error: where it is, and what stands there."""
+_SUM = 12.0
+"""Bits of a sum that is not borne out by the line."""
 _GUTTER = 1.5
 """Bits of a character in a gutter."""
 _NUMBER = 5.0
@@ -30,18 +36,27 @@ _ODD = 6.6
 """Bits of a character of literal text behind the cells: long ones are no layout but one line's text."""
 
 
-def bits_of(layout: Layout, text: bytes) -> float:
-    """Return the bits that it takes to describe a cleaned text with a layout."""
-    rows = read_rows(text, layout, align=False)
+def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
+    """Return the bits that it takes to describe a cleaned text with a layout.
+
+    Args:
+        layout: to weigh.
+        text: a sample.
+        damaged: damaged lines are described as well, each error at its cost; takes longer.
+    """
+    rows = read_rows(text, layout, align=damaged)
     lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
-    clean = np.isin(rows.state, (CLEAN, SHORT, MARK))
-    described = rows.line[clean] - 1
+    good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED) if damaged else (CLEAN, SHORT, MARK))
+    described = rows.line[good] - 1
     rest = lengths.sum() - lengths[described].sum()
+    unchecked = 0 if layout.sum is None else int((~rows.checked[good] & (rows.state[good] != MARK)).sum())
     return float(
         _CHARACTER * rest
-        + 8.0 * rows.count[clean].sum()
-        + _address_bits(rows, clean, layout)
-        + _open_bits(layout, lengths[described], rows.count[clean], rows.address[clean] >= 0)
+        + 8.0 * rows.count[good].sum()
+        + _EDIT * rows.edits[good].sum()
+        + _SUM * unchecked
+        + _address_bits(rows.address[good], rows.count[good], layout)
+        + _open_bits(layout, lengths[described], rows.count[good], rows.address[good] >= 0)
         + _WORD * str(layout).count("=")
         + _ODD * len(layout.end)
         + _oddity(layout)
@@ -58,23 +73,24 @@ def _oddity(layout: Layout) -> float:
         + 40.0 * (layout.where in ("alone", "none"))
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
-        + 40.0 * ("?" in layout.after)
+        + 60.0 * ("?" in layout.after)
         + 60.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
     )
 
 
-def _address_bits(rows: Rows, clean: np.ndarray, layout: Layout) -> float:
+def _address_bits(address: np.ndarray, count: np.ndarray, layout: Layout) -> float:
     """Return the cost of the addresses: those that follow from the line before are nearly free."""
-    address, count = rows.address[clean], rows.count[clean]
-    if layout.where == "line":
-        follows = links_between(address, count, count)
-        return _ADDRESS * (len(address) - int(follows.sum())) + 1.0 * len(address)
-    anchors = np.flatnonzero(address >= 0)
-    before = np.concatenate([[0], np.cumsum(count)])
-    step = before[anchors[1:]] - before[anchors[:-1]]
-    follows = np.diff(address[anchors]) == step
-    return _ADDRESS * (len(anchors) - int(follows.sum())) + 1.0 * len(address)
+    printed = address != NO_ADDRESS
+    before = np.concatenate([[0], np.cumsum(count)])[:-1][printed]
+    address = address[printed]
+    gap = np.diff(address) - np.diff(before)
+    near = (address[1:] >= 0) & (address[:-1] >= 0) & (gap > 0) & (gap <= _MOST_LOST * layout.line_bytes)
+    near &= gap % layout.line_bytes == 0
+    follows = (gap == 0) & (address[1:] >= 0)
+    free = int(follows.sum())
+    steps = int(near.sum())
+    return _ADDRESS * (len(address) - free - steps) + _STEP * steps + 1.0 * len(count)
 
 
 def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addressed: np.ndarray) -> float:
@@ -88,7 +104,7 @@ def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addresse
         bits += _GUTTER * counts.sum()
         lengths = lengths - counts
     if layout.tail or any(RUN in dict(pattern_parts(p)) for p in (layout.lead, layout.after, layout.rest)):
-        bits += _CHARACTER * np.maximum(lengths - _least_length(layout, addressed), 0).sum()
+        bits += _CHARACTER * np.maximum(lengths - _least_length(layout, addressed, counts // layout.size), 0).sum()
     return float(bits)
 
 
@@ -98,11 +114,11 @@ def _pattern_bits(pattern: str) -> float:
     return _OPEN * kinds.count(ANY) + _NUMBER * kinds.count(NUMBER)
 
 
-def _least_length(layout: Layout, addressed: np.ndarray) -> np.ndarray:
+def _least_length(layout: Layout, addressed: np.ndarray, cells: np.ndarray) -> np.ndarray:
     """Return about how long each line is without its open parts: int64[lines]."""
     width = layout.cell.width or 3
-    gaps = sum(len(gap) for gap in layout.gaps) if layout.gaps is not None else layout.cells
+    gap = sum(len(gap) for gap in layout.gaps) / layout.cells if layout.gaps is not None else 1.0
     address = (layout.address.width or 4) if layout.address is not None else 0
     total = len(layout.sum.before) + (layout.sum.number.width or 3) if layout.sum is not None else 0
     before = np.where(addressed, len(layout.lead) + address + len(layout.after), len(layout.rest))
-    return before + width * layout.cells + gaps + total
+    return before + (width + gap) * cells + total
