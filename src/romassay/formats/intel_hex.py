@@ -10,6 +10,7 @@ base back to 0, so that files set one behind the other read as each would alone.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
@@ -45,6 +46,7 @@ from romassay.reading import Bytes, Index
 DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
 _LENGTHS = {END: 0, SEGMENT: 2, START_SEGMENT: 4, LINEAR: 2, START_LINEAR: 4}
 _SEGMENT_SIZE = 1 << 16
+_IN_REACH = 255
 _LIKE_A_BASE = 18
 """A base record has 15 characters; a damaged one may have a few more."""
 
@@ -52,19 +54,19 @@ _LIKE_A_BASE = 18
 def _decode(_lead: int, rows: Bytes) -> Decoded:
     length = rows.shape[1] - 5
     kind = rows[:, 3]
+    address = big_endian(rows[:, 1:3])
     count = np.full(len(rows), length)
-    extra = np.zeros(len(rows), np.int64)
     verdict = np.full(len(rows), GOOD, np.uint8)
     if kind.any():
         known = kind == DATA
         count[~known] = 0
-        extra = big_endian(rows[:, 4 : min(8, 4 + length)])
+        address[~known] = big_endian(rows[:, 4 : min(8, 4 + length)])[~known]
         for number, wanted in _LENGTHS.items():
             if length == wanted:
                 known |= kind == number
         verdict[~known] = WRONG_FORM
     verdict[row_sums(rows) != 0] = WRONG_SUM
-    return Decoded(kind, big_endian(rows[:, 1:3]), extra, count, 4, verdict)
+    return Decoded(kind, address, count, 4, verdict)
 
 
 _GRAMMAR = Grammar(mark=":", lead=0, head=4, length_at=0, pairs=lambda length: length + 5, decode=_decode)
@@ -86,7 +88,9 @@ def _notes(found: Scan) -> tuple[Left, ...]:
     """Return the lines that were left, and a word on start addresses, which have no place in a reading."""
     starts = np.flatnonzero((found.kind == START_SEGMENT) | (found.kind == START_LINEAR))[:100]
     notes = [
-        Left(int(found.line[i]), "", f"a start address, {int(found.extra[i]):08X}: no part of the bytes", damage=False)
+        Left(
+            int(found.line[i]), "", f"a start address, {int(found.address[i]):08X}: no part of the bytes", damage=False
+        )
         for i in starts.tolist()
     ]
     return tuple(sorted((*found.left, *notes), key=lambda item: item.line))
@@ -95,48 +99,73 @@ def _notes(found: Scan) -> tuple[Left, ...]:
 def _track(found: Scan) -> Track:
     """Work out the addresses from offsets and bases; cut records that wrap at the end of their space."""
     is_data = (found.kind == DATA) & (found.count > 0)
-    base, limit, sure = _bases(found)
-    taken = is_data & sure
-    start = base + found.address
+    stretches = _stretches(found)
+    start = found.address + np.repeat(stretches.base, stretches.length) if stretches.base.any() else found.address
+    limit = np.repeat(stretches.limit, stretches.length)
+    unsure = _unsure(found, is_data, stretches)
+    taken = is_data & ~unsure
     wraps = taken & (start + found.count > limit)
-    before = np.r_[0, np.cumsum(taken + wraps.astype(np.int64))]
-    lost = losses(found, before, lambda item: _claim(item.digits, int(base[item.after - 1]) if item.after else 0))
-    value = found.value
-    unsure = is_data & ~sure
+    before = np.r_[0, np.cumsum(taken)]
+    value, first, count, line = found.value, start[taken], found.count[taken], found.line[taken]
+    if wraps.any():
+        before += np.r_[0, np.cumsum(wraps)]
+        back = np.repeat(np.where(stretches.limit == ADDRESS_SPACE, 0, stretches.base), stretches.length)
+        first, count, line = _cut(first, count, line, limit[taken], back[taken])
+    lost = losses(found, before, lambda item: _claim(item.digits, int(stretches.base[stretches.at(item.after)])))
     if unsure.any():
         value = value[np.repeat(taken[is_data], found.count[is_data])]
         lost = _with_unsure(lost, found, unsure, before)
-    first, count, line = start[taken], found.count[taken], found.line[taken]
-    if wraps.any():
-        back = np.where(limit == ADDRESS_SPACE, 0, base)[taken]
-        first, count, line = _cut(first, count, line, limit[taken], back)
-    ends = found.kind == END
-    return Track(first, count, line, value, ends=before[:-1][ends], end_lines=found.line[ends], lost=lost)
+    ends = np.flatnonzero(found.kind == END)
+    return Track(first, count, line, value, ends=before[ends], end_lines=found.line[ends], lost=lost)
 
 
-def _bases(found: Scan) -> tuple[Index, Index, Mask]:
-    """Return for each record its base, the address at which it wraps, and whether the base is certain."""
+@dataclass(frozen=True, slots=True)
+class _Stretches:
+    """Records in a row that have the same base; the base record itself is the first of them.
+
+    Attributes:
+        first: int64[k], index of the first record.
+        length: int64[k], records.
+        base: int64[k], what is added to offsets.
+        limit: int64[k], the address at which they wrap.
+        is_set: bool[k], whether the first record is a base record.
+    """
+
+    first: Index
+    length: Index
+    base: Index
+    limit: Index
+    is_set: Mask
+
+    def at(self, record: int) -> int:
+        """Return the stretch of what stands before a record."""
+        return max(0, int(np.searchsorted(self.first, record)) - 1)
+
+
+def _stretches(found: Scan) -> _Stretches:
     n = len(found.kind)
-    base, limit, sure = np.zeros(n, np.int64), np.full(n, ADDRESS_SPACE), np.ones(n, bool)
-    setters = (found.kind == SEGMENT) | (found.kind == LINEAR)
-    anew = np.r_[False, found.kind[:-1] == END][:n]
-    latest = np.maximum.accumulate(np.where(setters | anew, np.arange(n), -1))
-    if setters.any():
-        segment, linear = (_has(found.kind == kind, latest) for kind in (SEGMENT, LINEAR))
-        base[segment] = found.extra[latest[segment]] << 4
-        base[linear] = found.extra[latest[linear]] << 16
-        limit[segment] = base[segment] + _SEGMENT_SIZE
-    doubt = np.full(n + 1, -1, np.int64)
-    if setters.any() or any(_looks_like_a_base(item) for item in found.damaged):
-        doubt[_where_a_base_may_be_lost(found, setters | anew)] = 0
-    doubt = np.where(doubt < 0, doubt, np.arange(n + 1))
-    if found.damaged_total > len(found.damaged) and setters.any():
-        sure[found.damaged[-1].after :] = False
-    return base, limit, sure & (np.maximum.accumulate(doubt[:n]) <= latest)
+    setters = np.flatnonzero((found.kind == SEGMENT) | (found.kind == LINEAR))
+    behind_end = np.flatnonzero(found.kind == END) + 1
+    first = np.unique(np.r_[0, setters, behind_end[behind_end < n]])
+    kind, number = (column[first] if n else np.zeros(1, np.int64) for column in (found.kind, found.address))
+    segment, linear = kind == SEGMENT, kind == LINEAR
+    base = np.where(segment, number << 4, np.where(linear, number << 16, 0))
+    limit = np.where(segment, base + _SEGMENT_SIZE, ADDRESS_SPACE)
+    return _Stretches(first, np.diff(np.r_[first, n]), base, limit, segment | linear)
 
 
-def _has(setters: Mask, latest: Index) -> Mask:
-    return (latest >= 0) & setters[latest]
+def _unsure(found: Scan, is_data: Mask, stretches: _Stretches) -> Mask:
+    """Return the data records whose base is not certain: from a doubt to the end of its stretch."""
+    unsure = np.zeros(len(is_data), bool)
+    if not stretches.is_set.any() and not any(_looks_like_a_base(item) for item in found.damaged):
+        return unsure
+    doubtful = _where_a_base_may_be_lost(found, is_data, stretches)
+    if found.damaged_total > len(found.damaged):
+        unsure[found.damaged[-1].after :] = True
+    ends = stretches.first + stretches.length
+    for i in doubtful[np.unique(np.searchsorted(ends, doubtful, "right"), return_index=True)[1]].tolist():
+        unsure[i : int(ends[np.searchsorted(ends, i, "right")])] = True
+    return unsure & is_data
 
 
 def _looks_like_a_base(item: Damaged) -> bool:
@@ -146,35 +175,46 @@ def _looks_like_a_base(item: Damaged) -> bool:
     return off <= 2 and head[6:] != "00" if len(head) == 8 else len(head) > 4 and not off
 
 
-def _where_a_base_may_be_lost(found: Scan, breaks: Mask) -> Index:
+def _where_a_base_may_be_lost(found: Scan, is_data: Mask, stretches: _Stretches) -> Index:
     """Return the records, in a log with base records, before which one may be damaged or missing without a trace.
 
     That is where something short, or something like one, is damaged; where, behind anything damaged, the offset does
-    not go on to within reach of the one before; and where it goes over the end of 64 KiB to 0. It is not where the
-    damaged lines are as many data records as make up the step from the one before.
+    not go on to within reach of the one before, or does so behind other text; and where it goes over the end of 64 KiB
+    to 0. It is not where the damaged lines are as many data records as make up the step from the one before.
     """
-    rows = np.flatnonzero((found.kind == DATA) & (found.count > 0))
-    if not len(rows):
-        return rows
-    offset, end = found.address[rows], (found.address + found.count)[rows]
-    group = np.cumsum(breaks)[rows]
-    goes_on = np.r_[False, group[1:] == group[:-1]]
-    before = np.r_[-1, end[:-1]]
-    doubtful = goes_on & (before == _SEGMENT_SIZE) & (offset == 0)
+    rows = np.flatnonzero(is_data)
+    zero = np.flatnonzero(found.address[rows] == 0).tolist()
+    doubtful = [i for i in zero if _step(found, rows, i, stretches) == -_SEGMENT_SIZE]
+    behind_text = np.unique(np.searchsorted(found.line[rows], [item.line for item in found.left]))
+    doubtful += [
+        i for i in behind_text.tolist() if i < len(rows) and not 0 <= _step(found, rows, i, stretches) <= _IN_REACH
+    ]
     for i, items in _damage_before(found, rows):
-        last = items[0].after - 1
-        if last >= 0 and np.cumsum(breaks[last + 1 : rows[i] + 1]).any():
+        row, at = int(rows[i]), stretches.at(int(rows[i]) + 1)
+        items = [item for item in items if item.after >= int(stretches.first[at]) + int(stretches.is_set[at])]
+        if not items:
             continue
+        before = int(rows[i - 1]) if i and rows[i - 1] >= stretches.first[at] else None
         lines = len({item.line for item in items})
-        start = int(before[i]) if goes_on[i] else _offset_of(items[0])
-        step = int(offset[i]) - start
-        accounted = goes_on[i] and step == lines * int(found.count[rows[i - 1]])
-        in_reach = start >= 0 and 0 <= step <= 255 * (lines + 1)
+        start = _offset_of(items[0]) if before is None else int(found.address[before] + found.count[before])
+        step = int(found.address[row]) - start
+        accounted = before is not None and step == lines * int(found.count[before])
+        in_reach = start >= 0 and 0 <= step <= _IN_REACH * (lines + 1)
         likely = any(_looks_like_a_base(item) for item in items)
         short = any(item.span <= _LIKE_A_BASE for item in items)
-        doubtful[i] |= likely or not in_reach or (short and not accounted)
-    found_there: Index = rows[doubtful]
-    return found_there
+        if likely or not in_reach or (short and not accounted):
+            doubtful.append(i)
+    return rows[sorted(doubtful)]
+
+
+def _step(found: Scan, rows: Index, i: int, stretches: _Stretches) -> int:
+    """Return how far a data record's offset is from the end of the one before, 0 where the base is another."""
+    if not i:
+        return 0
+    before, row = int(rows[i - 1]), int(rows[i])
+    if stretches.at(before + 1) != stretches.at(row + 1):
+        return 0
+    return int(found.address[row] - found.address[before] - found.count[before])
 
 
 def _damage_before(found: Scan, rows: Index) -> Iterator[tuple[int, list[Damaged]]]:

@@ -55,7 +55,7 @@ def _decode(_lead: int, rows: Bytes) -> Decoded:
     verdict[~right] = WRONG_SUM
     zeros = np.zeros(n, np.int64)
     kind = np.full(n, DATA if length else END, np.uint8)
-    return Decoded(kind, address, zeros, zeros + length, 3, verdict)
+    return Decoded(kind, address, zeros + length, 3, verdict)
 
 
 _GRAMMAR = Grammar(mark=";", lead=0, head=3, length_at=0, pairs=lambda length: length + 5, decode=_decode)

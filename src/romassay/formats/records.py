@@ -50,8 +50,7 @@ class Decoded:
 
     Attributes:
         kind: uint8[n], the record type.
-        address: int64[n], the address field as it stands.
-        extra: int64[n], another number that the record carries: a base, a count.
+        address: int64[n], the address field as it stands; or the number that a record without addresses carries.
         count: int64[n], data bytes; 0 for records that carry none.
         at: column of the first data byte.
         verdict: uint8[n], GOOD, WRONG_SUM or WRONG_FORM.
@@ -59,7 +58,6 @@ class Decoded:
 
     kind: Bytes
     address: Index
-    extra: Index
     count: Index
     at: int
     verdict: Bytes
@@ -111,7 +109,7 @@ class Scan:
 
     Attributes:
         line: int64[n], in the source, from 1.
-        kind, address, extra, count: as in `Decoded`.
+        kind, address, count: as in `Decoded`.
         value: uint8, the data bytes of all records in a row.
         damaged: at most MAX_DAMAGED; `damaged_total` counts all.
         left: lines with other text, at most MAX_LEFT; `left_total` counts all.
@@ -123,7 +121,6 @@ class Scan:
     line: Index
     kind: Bytes
     address: Index
-    extra: Index
     count: Index
     value: Bytes
     damaged: tuple[Damaged, ...]
@@ -185,9 +182,9 @@ def big_endian(columns: Bytes) -> Index:
     return total
 
 
-def scan(text: bytes, grammar: Grammar) -> Scan:
-    """Find and decode all records in a text that `plain` has cleaned."""
-    state = _Gathered()
+def scan(text: bytes, grammar: Grammar, *, brief: bool = False) -> Scan:
+    """Find and decode all records in a text that `plain` has cleaned; if `brief`, pass over what else stands there."""
+    state = _Gathered(brief)
     for block in _blocks(text, grammar.mark.encode()):
         _scan_block(block, grammar, state)
     return state.finish()
@@ -268,7 +265,6 @@ def without(found: Scan, rows: Mask, verdict: int, digits: Callable[[int], str])
         line=found.line[keep],
         kind=found.kind[keep],
         address=found.address[keep],
-        extra=found.extra[keep],
         count=found.count[keep],
         value=found.value[np.repeat(keep, found.count)],
         damaged=tuple(sorted(damaged, key=lambda d: d.line)),
@@ -293,6 +289,7 @@ def _blocks(text: bytes, mark: bytes) -> Iterator[Text]:
 class _Gathered:
     """What the blocks gave so far."""
 
+    brief: bool
     columns: list[tuple[Index | Bytes, ...]] = field(default_factory=list)
     values: list[Bytes] = field(default_factory=list)
     records: int = 0
@@ -307,14 +304,13 @@ class _Gathered:
 
     def finish(self) -> Scan:
         empty = np.zeros(0, np.int64)
-        columns = list(zip(*self.columns, strict=True)) or [(empty,)] * 5
-        line, kind, address, extra, count = (np.concatenate(c) for c in columns)
+        columns = list(zip(*self.columns, strict=True)) or [(empty,)] * 4
+        line, kind, address, count = (np.concatenate(c) for c in columns)
         value = np.concatenate(self.values) if self.values else np.zeros(0, np.uint8)
         return Scan(
             line=line,
             kind=kind.astype(np.uint8, copy=False),
             address=address,
-            extra=extra,
             count=count,
             value=value,
             damaged=tuple(self.damaged),
@@ -337,7 +333,7 @@ class _Marks:
         digits: int64[n], hex digits behind it.
         line: int64[n], in the source.
         verdict: uint8[n].
-        kind, address, extra, count: as in `Decoded`, where the length is right.
+        kind, address, count: as in `Decoded`, where the length is right.
         groups: (which marks, their pairs as bytes, column of the first data byte) for each length.
     """
 
@@ -348,7 +344,6 @@ class _Marks:
     verdict: Bytes
     kind: Bytes
     address: Index
-    extra: Index
     count: Index
     groups: list[tuple[Index, Bytes, int]] = field(default_factory=list)
 
@@ -373,7 +368,6 @@ def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
         verdict=np.full(n, SHORT, np.uint8),
         kind=np.zeros(n, np.uint8),
         address=np.zeros(n, np.int64),
-        extra=np.zeros(n, np.int64),
         count=np.zeros(n, np.int64),
     )
     _decode(marks, grammar)
@@ -381,7 +375,7 @@ def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
     if n:
         _keep_good(marks, good, state)
     ink, taken = int(np.count_nonzero(block > _BLANK)), int((1 + marks.digits[good]).sum())
-    if ink != taken:
+    if ink != taken and not state.brief:
         damaged = ~good & _is_damage(marks, grammar)
         starts = _line_starts(block)
         ink_of = np.add.reduceat((block > _BLANK).astype(np.int64), starts)
@@ -424,7 +418,6 @@ def _decode(marks: _Marks, grammar: Grammar) -> None:
         marks.verdict[group] = decoded.verdict
         marks.kind[group] = decoded.kind
         marks.address[group] = decoded.address
-        marks.extra[group] = decoded.extra
         marks.count[group] = decoded.count
         marks.groups.append((group, rows, decoded.at))
 
@@ -449,7 +442,7 @@ def _keep_good(marks: _Marks, good: Mask, state: _Gathered) -> None:
         data = rows[with_data, at : at + width]
         windows = np.lib.stride_tricks.sliding_window_view(value, width, writeable=True)
         windows[(end - count)[group[with_data]]] = data
-    columns = (marks.line, marks.kind, marks.address, marks.extra, count)
+    columns = (marks.line, marks.kind, marks.address, count)
     state.columns.append(tuple(c[good] for c in columns))
     state.values.append(value)
 

@@ -61,7 +61,7 @@ def _decode(kind: int, rows: Bytes) -> Decoded:
     verdict[address + count > ADDRESS_SPACE] = WRONG_FORM
     verdict[row_sums(rows) != 0xFF] = WRONG_SUM
     zeros = np.zeros(n, np.int64)
-    return Decoded(np.full(n, kind, np.uint8), address, zeros, zeros + count, 1 + address_bytes, verdict)
+    return Decoded(np.full(n, kind, np.uint8), address, zeros + count, 1 + address_bytes, verdict)
 
 
 _GRAMMAR = Grammar(mark="S", lead=1, head=3, length_at=0, pairs=lambda length: length + 1, decode=_decode)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from romassay.formats.records import NO_MARK, Grammar, plain, scan
+from romassay.formats.records import Grammar, plain, scan
 
 _PART = 1 << 16
 _PARTS = 4
@@ -24,11 +24,7 @@ def sample_of(source: bytes) -> bytes:
 def share_of_records(source: bytes, grammar: Grammar) -> float:
     """Tell how surely a file consists of a grammar's records, 0 to 1.
 
-    Half is for one good record, the rest for the share of the printed characters that stand in good ones. Where there
-    are only damaged ones, their number among the lines counts, for less.
+    Half is for one good record, the rest for the share of the printed characters that stand in good ones.
     """
-    found = scan(plain(sample_of(source)), grammar)
-    if len(found.line):
-        return 0.5 + 0.5 * found.taken / found.ink
-    damaged = sum(item.verdict != NO_MARK for item in found.damaged)
-    return 0.4 * min(1.0, damaged / found.lines)
+    found = scan(plain(sample_of(source)), grammar, brief=True)
+    return 0.5 + 0.5 * found.taken / found.ink if len(found.line) else 0.0

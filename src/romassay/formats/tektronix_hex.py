@@ -53,7 +53,7 @@ def _decode(_lead: int, rows: Bytes) -> Decoded:
     if length:
         verdict[_digit_sums(rows[:, _HEAD:-1]) != rows[:, -1]] = WRONG_SUM
     zeros = np.zeros(n, np.int64)
-    return Decoded(np.full(n, DATA if length else END, np.uint8), address, zeros, zeros + length, _HEAD, verdict)
+    return Decoded(np.full(n, DATA if length else END, np.uint8), address, zeros + length, _HEAD, verdict)
 
 
 _GRAMMAR = Grammar(mark="/", lead=0, head=_HEAD, length_at=2, pairs=_pairs, decode=_decode)
