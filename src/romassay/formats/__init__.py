@@ -120,15 +120,28 @@ def _choose(data: bytes, name: str, hints: Hints) -> Format:
         return FORMATS[hints.format]
     if hints.layout is not None:
         return FORMATS["text-dump"]
-    sure = {each: FORMATS[each].sniff(data) for each in FORMATS}
-    best = max(sure, key=lambda each: sure[each])
-    if sure[best] < _LEAST_SURE:
+    best, sure = _surest(data)
+    if sure < _LEAST_SURE and hints.base is not None:
+        return FORMATS["raw-binary"]
+    if sure < _LEAST_SURE:
         raise BadInput(
             "this holds no dump in any format that is known here",
             place=name,
-            advice="give --format (raw-binary for a plain image), or --layout for a text dump",
+            advice="for a plain image give --base, the address of its first byte; for a text dump, --layout",
         )
     return FORMATS[best]
+
+
+def _surest(data: bytes) -> tuple[str, float]:
+    """Return the format that knows the content best, and how surely; none is asked behind one that is certain."""
+    best, sure = "", -1.0
+    for each in FORMATS:
+        found = FORMATS[each].sniff(data)
+        if found > sure:
+            best, sure = each, found
+        if sure >= 1.0:
+            break
+    return best, sure
 
 
 def _parse(chosen: Format, data: bytes, name: str, hints: Hints) -> Parsed:

@@ -88,7 +88,7 @@ def _nothing(track: Track) -> BadInput:
     if not track.lost:
         return BadInput("holds no data records", advice="check that the log holds the dump itself")
     worst = track.lost[0]
-    return BadInput(f"holds no whole record: {worst.reason} on line {worst.line}", advice="read the chip again")
+    return BadInput(f"no record is whole: {worst.reason}", place=str(worst.line), advice="read the chip again")
 
 
 def address_bits(last: int, hints: Hints) -> int:
