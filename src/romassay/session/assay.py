@@ -174,14 +174,7 @@ def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
 
 def _load_named(item: Input, settings: Settings) -> Loaded:
     hints = _hints(item.said, item.role, settings)
-    found = load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
-    if settings.address_bits and found.readings and not any(len(reading) for reading in found.readings):
-        raise BadInput(
-            f"none of its addresses fits a bus of {settings.address_bits} lines",
-            place=str(item.path),
-            advice="give the bus more lines with --address-bits, or leave it to the file",
-        )
-    return found
+    return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
 
 
 def _hints(said: Said, role: Role, settings: Settings) -> Hints:
@@ -295,6 +288,12 @@ def _derive(taken: _Taken, part: Part | None) -> Assay:
         raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
     options = Options(part=part, size=settings.size, target=settings.target, decisions=taken.manifest.decided)
     readings = gather(taken.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
+    if settings.address_bits and not any(len(reading) for reading in readings.with_role("specimen")):
+        raise BadValue(
+            f"no address of the readings fits a bus of {settings.address_bits} lines",
+            place="--address-bits",
+            advice="give the bus more lines, or leave them to the files",
+        )
     return assay(_with_duplicates(readings, taken.manifest), options)
 
 

@@ -168,7 +168,7 @@ def test_the_layout_shown_can_be_given_back(here: Path) -> None:
         ("assay a.log --exclude 0x100000000+1", "--exclude: "),
         ("assay a.log --part 9999", "'9999' is not in the catalogue"),
         ("assay a.log --part 6530 --size 1024", "--part or --size, not both"),
-        ("assay a.log --address-bits 12", "a.log: none of its addresses fits a bus of 12 lines"),
+        ("assay a.log --address-bits 12", "--address-bits: no address of the readings fits a bus of 12 lines"),
         ("assay a.log --address-bits 40", "--address-bits"),
         ("assay a.log --target 0", "--target"),
         ("assay a.log --format no-such-format", "no-such-format"),
