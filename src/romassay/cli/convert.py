@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("source", metavar="IN")
 @click.argument("target", metavar="OUT")
 @click.option("--to", metavar="FORMAT", help="Format of OUT; its ending says it otherwise.")
-@click.option("--from", "from_", metavar="FORMAT", help="Format of IN; its content says it otherwise.")
+@click.option("--from", "--format", "from_", metavar="FORMAT", help="Format of IN; its content says it otherwise.")
 @click.option("--layout", metavar="LAYOUT", help="Layout of a text dump, where it is not to be learnt.")
 @click.option("--base", metavar="ADDR", help="Address of IN's first byte, for formats without addresses.")
 @click.option("--pass", "pass_", type=int, metavar="N", help="Take pass N of a log that has several.")
