@@ -20,6 +20,9 @@ Verdict = Literal["confirmed", "provisional", "not-found"]
 RAM_SIZES = (64, 128)
 """Bytes of the RAM in combination chips (6530, 6532: data sheets)."""
 
+LITTLE = 2048
+"""Bits of a function below which neither its size nor its being a ROM is believed without a declared part or size."""
+
 ENOUGH = 2
 """Independent readings of every byte that a confirmed image needs."""
 
@@ -189,7 +192,7 @@ def _about_choice(
         return
     functions = [found.functions[image.function] for image in images]
     first = functions[0]
-    others = [f for f in found.functions if f is not first]
+    larger = any(f.size > first.size for f in found.functions)
     if len(functions) > 1 and len(first.copies) == 1:
         places = ", ".join(f"{f.copies[0].first:04X}" for f in functions[:4])
         yield Finding(
@@ -198,12 +201,14 @@ def _about_choice(
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
-    elif first.size in RAM_SIZES or (first.size < RAM_SIZES[0] * 4 and any(f.size > first.size for f in others)):
+    elif first.size * first.width < LITTLE or (
+        first.size < RAM_SIZES[0] * 4 and any(f.size > first.size for f in others)
+    ):
         yield Finding(
             "ram-or-rom",
             blocks=True,
             function=images[0].function,
-            evidence=f"{first.size} bytes that repeat could as well be RAM: nothing was power-cycled, no part declared",
+            evidence=f"{first.size} bytes could as well be RAM, or a part of more: no part or size was declared",
             advice="declare the part, or read again after a power cycle with another --session name",
         )
 

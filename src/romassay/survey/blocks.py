@@ -65,6 +65,7 @@ def _edges(told: Bools, said: Consensus, based: Ground, granules: Index) -> tupl
     That is how many of its first or last bytes say nothing, or that a byte or two stand in the granule beside it.
     """
     odd = (based.predicted & said.sure & (said.against == 0) & (said.value != based.prediction)).any(axis=1)
+    odd &= ~told.any(axis=1)
     beside = np.diff(granules) == 1
     lead, trail = np.argmax(told, axis=1), np.argmax(told[:, ::-1], axis=1)
     lead[1:] += GRANULE * (odd[:-1] & beside)
@@ -97,7 +98,9 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
         at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
         tiled = np.bincount(at[filled], minlength=len(pooled.blocks)) == 1 << (size - GRANULE_LINES)
         unsteady = np.bincount(at[restless], minlength=len(pooled.blocks)) > STRAY * (1 << (size - GRANULE_LINES))
-        one = _one_thing(pooled, tiled, size) & ~unsteady
+        fought = np.zeros(len(pooled.blocks), np.bool_)
+        fought[at[below.pulled(size - 1 - GRANULE_LINES)[at_below]]] = True
+        one = _one_thing(pooled, tiled, size) & ~unsteady & ~fought
         cap = np.where(_closed(below, at_below, again, one & tiled, at, size - 1), np.minimum(cap, size - 1), cap)
         belongs = filled & (cap >= size)
         foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
@@ -117,6 +120,7 @@ def _closed(below: Pairs, at: Index, again: Masks, tiled: Bools, at_above: Index
     """
     row = line - GRANULE_LINES
     block_again, _ = below.across(row)
+    block_again = block_again | below.pulled(row)
     near = below.near(row)
     alone = (again >> line & 1).astype(np.bool_) & ~near[at] & ~tiled[at_above]
     closed: Bools = alone | block_again[at]

@@ -10,14 +10,12 @@ import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
 from romassay.survey.bus import STRUCTURED, Ground
-from romassay.survey.pairs import SAME_SHARE, Masks, Pairs
+from romassay.survey.pairs import FOUGHT_BYTES, SAME_SHARE, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
 
 _CHUNK = 1 << 22
 
 Cell = TypeVar("Cell", np.uint8, np.bool_)
-
-FOUGHT_BYTES = 16
 
 FOUGHT = 0.95
 """Share of the bytes of a fought-over copy that are the ROM's with bits pulled to one side; of others it is a tenth."""

@@ -21,6 +21,9 @@ hundred leaves 0.92 in a single reading. Half or less, and they are not."""
 EVIDENCE = 4
 """Telling bytes needed before a comparison counts, where four data lines or more say something."""
 
+FOUGHT_BYTES = 16
+"""Bytes that must be pulled to one side before two drivers are believed to fight; by chance a tenth look so."""
+
 EVIDENCE_BITS = 64
 """Bits of them that are needed where fewer do."""
 
@@ -40,6 +43,8 @@ class Pairs:
         same: counts[L, B], those of them that match.
         firm: counts[L, B], those that differ beyond what noise explains.
         content: counts[B], bytes of the block that say more than the bus.
+        fair: counts[L, B], telling bytes that are neither all ones here nor all zeros there.
+        under: counts[L, B], those of them whose partner has no one that this block has not: bits pulled low.
         repeating: counts[L, B], granules with content that repeat across the line, as far as each can tell by itself.
         differing: counts[L, B], granules with content across the line from which something else stands.
         granules: counts[B], granules with content.
@@ -55,6 +60,8 @@ class Pairs:
     firm: Table
     content: Table
     upper: Table
+    fair: Table
+    under: Table
     repeating: Table
     differing: Table
     granules: Table
@@ -69,6 +76,12 @@ class Pairs:
         near = again & (self.firm[row] >= self.needed)
         other = (enough & (same * 2 <= telling)) | near
         return again & ~near, other
+
+    def pulled(self, row: int) -> Bools:
+        """Return the blocks whose partners across line `A4 + row` hold their bytes with bits pulled low, bool[B]."""
+        fair = self.fair[row].astype(np.int64)
+        drawn: Bools = (fair >= FOUGHT_BYTES) & (self.under[row].astype(np.int64) * 20 >= fair * 19)
+        return drawn
 
     def near(self, row: int) -> Bools:
         """Return which blocks are nearly the same across line `A4 + row`, but for bytes that differ for certain."""
@@ -105,6 +118,8 @@ class Pairs:
             firm=add(self.firm),
             content=add(self.content),
             upper=add(self.upper),
+            fair=add(self.fair),
+            under=add(self.under),
             repeating=add(self.repeating),
             differing=add(self.differing),
             granules=add(self.granules),
@@ -165,7 +180,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
     content = based.state == CONTENT
     lines = range(GRANULE_LINES, stacked.bits)
     shape = (len(lines), len(stacked.granules))
-    telling, same, firm, repeating, differing, upper = (np.zeros(shape, np.uint8) for _ in range(6))
+    telling, same, firm, repeating, differing, upper, fair, under = (np.zeros(shape, np.uint8) for _ in range(8))
     steady = said.firm if not quiet else said.sure & (said.against == 0)
     still = based.state != VOLATILE
     readable = said.sure | (~still[:, None] & (said.seen > 0))
@@ -181,6 +196,9 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         differs = said.value[here] ^ said.value[there]
         telling[row, here] = np.count_nonzero(tells, axis=1)
         same[row, here] = np.count_nonzero(tells & (differs == 0), axis=1)
+        open_here = tells & (said.value[here] != driven) & (said.value[there] != 0)
+        fair[row, here] = np.count_nonzero(open_here, axis=1)
+        under[row, here] = np.count_nonzero(open_here & (differs & ~said.value[here] == 0), axis=1)
         certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)
         firm[row, here] = np.count_nonzero(certain, axis=1) * (still[here] & still[there])
     amount = np.count_nonzero(told, axis=1).astype(np.uint8)
@@ -195,6 +213,8 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         firm,
         amount,
         upper,
+        fair,
+        under,
         repeating,
         differing,
         content.astype(np.uint8),
