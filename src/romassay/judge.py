@@ -187,7 +187,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
 def _about_choice(
     readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
 ) -> Iterator[Finding]:
-    """Doubt which of several unmirrored memories is the specimen's ROM, where nothing was declared and nothing tells."""
+    """Doubt which memory is the specimen's ROM, where nothing was declared and nothing tells."""
     if not images or part or size or _told_apart(readings, images):
         return
     functions = [found.functions[image.function] for image in images]
@@ -201,9 +201,7 @@ def _about_choice(
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
-    elif first.size * first.width < LITTLE or (
-        first.size < RAM_SIZES[0] * 4 and any(f.size > first.size for f in others)
-    ):
+    elif first.size * first.width < LITTLE and (len(first.copies) == 1 or first.size in RAM_SIZES or larger):
         yield Finding(
             "ram-or-rom",
             blocks=True,

@@ -164,9 +164,10 @@ def _steady(scene: Scene, at: Index) -> bool:
 def _noise(scene: Scene, at: Index) -> bool:
     """Tell whether bytes are a bus that decays: each data line by chance for itself, and leaning to one side.
 
-    Code and text do not have independent data lines; a ROM of random bytes does not lean.
+    Asked only of a single reading in which no floating bus shows. Code and text do not have independent data lines; a
+    ROM of random bytes does not lean.
     """
-    if len(scene.stacked.value) > 1:
+    if len(scene.stacked.value) > 1 or (scene.based.model and scene.based.model.sources):
         return False
     value = scene.said.value[at][scene.said.sure[at]]
     if len(value) < 16 * GRANULE:

@@ -80,7 +80,8 @@ class Pairs:
     def pulled(self, row: int) -> Bools:
         """Return the blocks whose partners across line `A4 + row` hold their bytes with bits pulled low, bool[B]."""
         fair = self.fair[row].astype(np.int64)
-        drawn: Bools = (fair >= FOUGHT_BYTES) & (self.under[row].astype(np.int64) * 20 >= fair * 19)
+        alike = self.same[row].astype(np.int64) * 5 >= self.telling[row].astype(np.int64) * 4
+        drawn: Bools = (fair >= FOUGHT_BYTES) & (self.under[row].astype(np.int64) * 20 >= fair * 19) & ~alike
         return drawn
 
     def near(self, row: int) -> Bools:

@@ -1,0 +1,218 @@
+"""The survey held against the twin: whatever is built, the decode that the window can show comes back."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from romassay.address import Range
+from romassay.chain import gather
+from romassay.reading import ReadingSet, reading_of
+from romassay.survey import survey
+from romassay.twin import Bench, Floating, Function, Memory, Specimen, function_from_pattern, take, truth
+from strategies import Scene, hosted_scenes, readings_of, scenes
+
+STEADY = st.sampled_from(
+    [
+        (Floating("pulled", 0xFF),),
+        (Floating("pulled", 0x00),),
+        (Floating("constant", 0xAD),),
+        (Floating("address-low"),),
+        (Floating("address-high"),),
+        (Floating("pulled", 0xFF, lines=0x3C), Floating("address-high", lines=0x03), Floating("pulled", 0, lines=0xC0)),
+    ]
+)
+
+
+def rich(data: bytes, pieces: int = 4) -> bool:
+    """Tell whether contents leave nothing to guess: every quarter says something, and none says it again."""
+    size = len(data) // pieces
+    parts = [data[i * size : (i + 1) * size] for i in range(pieces)]
+    return len(set(parts)) == pieces and all(len(set(p)) > min(16, size // 2) for p in parts)
+
+
+def expected(scene: Scene) -> dict[str, str]:
+    """Return the decode of the scene's ROM, 'unknown' where the window cannot show a line."""
+    seen = scene.exercised(scene.rom)
+    return {f"A{line}": level if seen[line] else "unknown" for line, level in scene.rom.decode.items()}
+
+
+@settings(max_examples=60)
+@given(scenes(floating=STEADY, combination=False), st.integers(1, 4))
+def test_any_decode_comes_back_with_the_size_declared(scene: Scene, count: int) -> None:
+    assume(rich(scene.rom.image))
+    found = survey(gather(readings_of(scene, count)), size=scene.rom.size)
+    assert found.functions[0].kind == "rom"
+    assert found.functions[0].decode == expected(scene)
+
+
+@settings(max_examples=60)
+@given(scenes(floating=STEADY, whole_window=True, combination=False), st.integers(2, 4))
+def test_any_decode_comes_back_with_the_size_inferred(scene: Scene, count: int) -> None:
+    assume(rich(scene.rom.image))
+    function = survey(gather(readings_of(scene, count))).functions[0]
+    assert function.size == scene.rom.size
+    assert function.decode == expected(scene)
+    assert sorted(c.first for c in function.copies) == sorted(scene.rom.copies)
+
+
+@settings(max_examples=40)
+@given(scenes(floating=STEADY, combination=False), st.integers(3, 5), st.floats(0.0, 0.01))
+def test_digit_errors_do_not_change_the_decode(scene: Scene, count: int, error: float) -> None:
+    assume(rich(scene.rom.image))
+    found = survey(gather(readings_of(scene, count, error=error)), size=scene.rom.size)
+    assert found.functions[0].decode == expected(scene)
+
+
+@settings(max_examples=40)
+@given(hosted_scenes(), st.integers(2, 3))
+def test_regions_cover_what_was_read_and_do_not_overlap(scene: Scene, count: int) -> None:
+    readings = gather(readings_of(scene, count))
+    regions = survey(readings).regions
+    covered = sum(r.last - r.first + 1 for r in regions)
+    assert covered == sum(last - first + 1 for first, last in scene.window)
+    assert all(a.last < b.first for a, b in pairwise(regions))
+
+
+def bench_of(pattern: str, data: bytes, **changes: object) -> Bench:
+    return Bench(16, (Specimen((function_from_pattern("rom", pattern, data),)),), **changes)  # type: ignore[arg-type]
+
+
+def code(size: int, seed: int = 1) -> bytes:
+    return bytes(np.random.default_rng(seed).integers(0, 256, size, dtype=np.uint8))
+
+
+def read(bench: Bench, window: tuple[tuple[int, int], ...], count: int = 2, role: str = "specimen") -> ReadingSet:
+    made = [
+        replace(reading_of(take(bench, window, reading=i + 1, role=role), address_bits=16), role=role)  # type: ignore[arg-type]
+        for i in range(count)
+    ]
+    return ReadingSet(tuple(made), 16)
+
+
+WHOLE = ((0, 0xFFFF),)
+
+
+def test_excluded_memory_is_no_evidence_and_its_region_is_the_hosts() -> None:
+    bench = bench_of("0-10 00aa aaaa aaaa", code(1024), memory=(Memory(0x6000, 0x6FFF),))
+    readings = replace(read(bench, WHOLE), excluded=(Range(0x6000, 0x6FFF),))
+    found = survey(readings, size=1024)
+    assert found.functions[0].decode == {"A10": "0", "A11": "0", "A12": "0", "A13": "1", "A14": "unknown", "A15": "0"}
+    assert any((r.first, r.last, r.kind) == (0x6000, 0x6FFF, "host") for r in found.regions)
+
+
+def test_an_empty_socket_reading_takes_the_hosts_rom_out() -> None:
+    bench = bench_of("1000 00aa aaaa aaaa", code(1024), memory=(Memory(0xF000, 0xFFFF, "rom", code(4096, 2)),))
+    readings = read(bench, WHOLE).readings + read(bench, WHOLE, 1, "empty-socket").readings
+    found = survey(ReadingSet(readings, 16))
+    assert [(f.kind, f.size, f.copies[0].first) for f in found.functions] == [("rom", 1024, 0x8000)]
+    assert any((r.first, r.last, r.kind) == (0xF000, 0xFFFF, "host") for r in found.regions)
+
+
+def test_pull_readings_show_the_bits_that_nobody_drives() -> None:
+    narrow = function_from_pattern("rom", "1010 0000 aaaa aaaa", code(256), driven=0x0F)
+    bench = Bench(16, (Specimen((narrow,)),), floating=(Floating("address-high"),))
+    window = ((0xA000, 0xA7FF),)
+    readings = read(bench, window).readings
+    for role in ("pulled-up", "pulled-down"):
+        readings += read(bench, window, 1, role).readings
+    function = survey(ReadingSet(readings, 16), size=256).functions[0]
+    assert (function.width, function.driven) == (4, 0x0F)
+    assert [function.level(line) for line in (8, 9, 10)] == ["0", "0", "0"]
+
+
+def test_contention_is_named_where_the_host_answers_too() -> None:
+    bench = bench_of("10-0 00aa aaaa aaaa", code(1024), memory=(Memory(0xA000, 0xA3FF, "rom", code(1024, 3)),))
+    found = survey(read(bench, ((0x8000, 0xBFFF),)), size=1024)
+    assert found.functions[0].level(13) == "any"
+    assert [c.contended for c in found.functions[0].copies] == [False, True]
+
+
+def test_ram_and_registers_beside_the_rom() -> None:
+    rom = function_from_pattern("rom", "1001 01aa aaaa aaaa", code(1024))
+    ram = function_from_pattern("ram", "1001 0000 10aa aaaa")
+    ports = function_from_pattern("registers", "1001 0011 11-- aaaa")
+    bench = Bench(16, (Specimen((rom, ram, ports)),), floating=(Floating("address-high"),))
+    found = survey(read(bench, WHOLE, 3))
+    assert [(f.kind, f.size) for f in found.functions] == [("rom", 1024), ("ram", 64), ("registers", 16)]
+    wanted = {t.kind: t.decode for t in truth(bench)}
+    for function in found.functions:
+        assert function.decode == {f"A{line}": level for line, level in wanted[function.kind].items()}
+
+
+def test_two_roms_are_both_found_and_the_one_in_more_places_comes_first() -> None:
+    one = Specimen((function_from_pattern("rom", "1000 00aa aaaa aaaa", code(1024)),))
+    two = Specimen((function_from_pattern("rom", "11-- 0aaa aaaa aaaa", code(2048, 2)),))
+    found = survey(read(Bench(16, (one, two)), WHOLE))
+    assert [(f.size, len(f.copies)) for f in found.functions] == [(2048, 4), (1024, 1)]
+
+
+def test_halves_that_differ_in_a_few_bytes_are_one_rom() -> None:
+    half = bytearray(code(1024))
+    other = bytearray(half)
+    other[100] ^= 0x81
+    other[700] ^= 0x42
+    found = survey(read(bench_of("10-- 0aaa aaaa aaaa", bytes(half + other)), WHOLE, 3))
+    assert [(f.size, len(f.copies)) for f in found.functions] == [(2048, 4)]
+
+
+def test_equal_halves_give_the_shorter_size() -> None:
+    found = survey(read(bench_of("1000 0aaa aaaa aaaa", code(1024) * 2), WHOLE))
+    assert found.functions[0].size == 1024
+    assert found.functions[0].level(10) == "any"
+
+
+def test_a_blank_end_beside_the_same_bus_makes_the_size_ambiguous() -> None:
+    found = survey(read(bench_of("1000 00aa aaaa aaaa", code(480) + b"\xff" * 544), WHOLE))
+    assert found.functions[0].size == 512
+    assert found.functions[0].sizes == (1024,)
+
+
+def test_a_tail_that_is_not_what_the_bus_says_belongs_to_the_rom() -> None:
+    found = survey(read(bench_of("1000 00aa aaaa aaaa", code(480) + b"\x00" * 544), WHOLE))
+    assert found.functions[0].size == 1024
+
+
+def test_an_unknown_line_comes_with_the_range_that_resolves_it() -> None:
+    found = survey(read(bench_of("1-00 00aa aaaa aaaa", code(1024)), ((0x8000, 0x87FF),)), size=1024)
+    items = {item.lines[0]: item.where for item in found.functions[0].read_next}
+    assert set(items) == {"A11", "A12", "A13", "A14", "A15"}
+    for line, where in items.items():
+        assert where.first & ~0x3FF == 0x8000 ^ 1 << int(line[1:])
+
+
+def test_nothing_there_is_nothing_found() -> None:
+    for floating in (
+        Floating("pulled", 0xFF),
+        Floating("address-high"),
+        Floating("noise"),
+        Floating("decay", 0xFF, 8.0),
+    ):
+        bench = Bench(16, (), floating=(floating,))
+        assert survey(read(bench, WHOLE, 3)).functions == ()
+
+
+def test_four_gigabytes_apart_costs_what_was_read() -> None:
+    pieces = [(0x10, code(64)), (0xFFFFFF00, code(64, 2))]
+    found = survey(ReadingSet((reading_of(pieces, address_bits=32),), 32))
+    assert sum(r.last - r.first + 1 for r in found.regions) == 128
+
+
+def test_a_rom_seen_only_in_scattered_windows_is_one_function() -> None:
+    bench = bench_of("0--- 0aaa aaaa aaaa", code(2048))
+    found = survey(read(bench, ((0x25EC, 0x27FF), (0x4000, 0x5FFF))), size=2048)
+    roms = [f for f in found.functions if f.kind == "rom"]
+    assert len(roms) == 1
+    assert 0x2000 in [c.first for c in roms[0].copies]
+
+
+def test_a_function_without_selects_fills_the_bus() -> None:
+    bench = Bench(12, (Specimen((Function("rom", tuple(range(8)), (), code(256)),)),))
+    reading = reading_of(take(bench, ((0, 0xFFF),)), address_bits=12)
+    function = survey(ReadingSet((reading,), 12)).functions[0]
+    assert set(function.decode.values()) == {"any"}
+    assert len(function.copies) == 16
