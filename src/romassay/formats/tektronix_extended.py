@@ -27,6 +27,7 @@ _ILLEGAL = 255
 _VALUES = bytes(_ORDER.index(chr(i)) if chr(i) in _ORDER else _ILLEGAL for i in range(256))
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
 _LEAST = 5
+_NOTHING = np.zeros((1, 0), np.uint8)
 
 
 def sniff(source: bytes) -> float:
@@ -93,6 +94,8 @@ class _Found:
         if length < _LEAST or stop > end:
             return self._lose(text, mark, end, number, "block ends before its time")
         values = block.translate(_VALUES)
+        if block[2:3] == SYMBOL and _ILLEGAL in values:
+            return self._symbols(block, number, stop)
         if _ILLEGAL in values or (sum(values) - values[3] - values[4]) & 0xFF != int(head[3:5], 16):
             return self._lose(text, mark, end, number, "wrong checksum", _claim(block))
         if text[stop:end][:1].isalnum():
@@ -101,6 +104,11 @@ class _Found:
             return self._lose(text, mark, end, number, "a block that the format does not know")
         self.good += 1
         self.taken += 1 + length
+        return stop
+
+    def _symbols(self, block: bytes, number: int, stop: int) -> int:
+        """Pass over symbols; some programs write names with characters that have no value in the table."""
+        self.into.leave(number, block, "symbols: no part of the bytes", damage=False)
         return stop
 
     def _lose(
@@ -117,7 +125,7 @@ class _Found:
         """Take a whole block by its type; False where its content has no meaning."""
         kind = block[2:3]
         if kind == SYMBOL:
-            self.into.leave(number, block, "symbols: no part of the bytes", damage=False)
+            self._symbols(block, number, 0)
             return True
         found = _address(block)
         if found is None or kind not in (DATA, END):
@@ -154,30 +162,36 @@ def _claim(block: bytes) -> tuple[int, int] | None:
 
 
 def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
-    """Write blocks of 16 bytes (or `options.record`), all addresses with the digits of the last, and an end block."""
+    """Write blocks of 16 bytes (or `options.record`), a section for each piece, and an end block.
+
+    All addresses have the digits of the last. Some readers take no bytes outside a section: its block holds its name,
+    1, its first address and the one behind its last (layout as other programs write it).
+    """
     need_address_bits(pieces, 32, "extended Tektronix hex")
-    wide = max(4, (max(last_address(pieces), options.start or 0).bit_length() + 3) // 4)
+    last = last_address(pieces) + 1
+    wide = max(4, (max(last, options.start or 0).bit_length() + 3) // 4)
     size = min(options.record or 16, (255 - 6 - wide) // 2)
-    parts = [_lines(DATA, first, wide, row_digits(rows)) for first, rows in cut_rows(pieces, size)]
+    parts = [_lines(DATA, _addresses(first, wide), row_digits(rows)) for first, rows in cut_rows(pieces, size)]
+    for number, piece in enumerate(pieces, 1):
+        name = f"rom{number}"
+        edges = np.array([piece.first, piece.first + len(piece.data)], np.int64)
+        content = f"{len(name):X}{name}1".encode() + _addresses(edges, wide).tobytes()
+        parts.append(_lines(SYMBOL, np.frombuffer(content, np.uint8).reshape(1, -1), _NOTHING))
     start = np.array([options.start or 0], np.int64)
-    return b"".join((*parts, _lines(END, start, wide, np.zeros((1, 0), np.uint8))))
+    return b"".join((*parts, _lines(END, _addresses(start, wide), _NOTHING)))
 
 
-def _lines(kind: bytes, first: Index, wide: int, data: Bytes) -> bytes:
-    """Return a block for each row of data digits."""
-    n = len(data)
-    address = row_digits((first[:, None] >> np.arange(56, -8, -8)).astype(np.uint8))[:, 16 - wide :]
-    fixed = np.frombuffer(b"%02X%c00%X" % (6 + wide + data.shape[1], kind, wide), np.uint8)
-    lines = np.concatenate(
-        [
-            np.broadcast_to(np.frombuffer(b"%", np.uint8), (n, 1)),
-            np.broadcast_to(fixed, (n, len(fixed))),
-            address,
-            data,
-            np.full((n, 1), 10, np.uint8),
-        ],
-        axis=1,
-    )
+def _addresses(first: Index, wide: int) -> Bytes:
+    """Return addresses as characters: the number of digits, and the digits. int64[n] to uint8[n, 1 + wide]."""
+    digits = row_digits((first[:, None] >> np.arange(56, -8, -8)).astype(np.uint8))[:, 16 - wide :]
+    return np.concatenate([np.full((len(first), 1), ord(f"{wide:X}"), np.uint8), digits], axis=1)
+
+
+def _lines(kind: bytes, head: Bytes, data: Bytes) -> bytes:
+    """Return a block for each row of characters."""
+    fixed = np.frombuffer(b"%%%02X%c00" % (5 + head.shape[1] + data.shape[1], kind), np.uint8)
+    end = np.full((len(head), 1), ord("\n"), np.uint8)
+    lines = np.concatenate([np.broadcast_to(fixed, (len(head), len(fixed))), head, data, end], axis=1)
     values = np.frombuffer(_VALUES, np.uint8)
     total = values[lines[:, 1:-1]].sum(axis=1, dtype=np.int64).astype(np.uint8)
     lines[:, 4:6] = row_digits(total[:, None])

@@ -15,6 +15,7 @@ from romassay.formats.sections import Style, collect, habits_of
 from romassay.formats.sniffing import sample_of
 from romassay.formats.writing import cut_rows, need_address_bits, spaced_lines
 
+_LINE_BYTES = 16
 _ADDRESS_LINE = re.compile(rb"^@[0-9A-Fa-f]{4,6}[ \t\r]*$", re.MULTILINE)
 _DATA_LINE = re.compile(rb"^[0-9A-Fa-f]{2}(?: [0-9A-Fa-f]{2}){0,15}[ \t\r]*$", re.MULTILINE)
 _END_LINE = re.compile(rb"^[qQ][ \t\r]*$", re.MULTILINE)
@@ -43,13 +44,13 @@ def read(source: bytes, hints: Hints) -> Parsed:
     return found.parsed(hints, "record")
 
 
-def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
-    """Write sections of lines of 16 bytes (or `options.record`)."""
+def write(pieces: Sequence[Piece], _options: WriteOptions) -> bytes:
+    """Write sections of lines of 16 bytes, as the standard has them."""
     need_address_bits(pieces, 32, "TI-TXT")
     parts = []
     for piece in pieces:
         parts.append(b"@%04X\n" % piece.first)
-        parts += (spaced_lines(rows) for _, rows in cut_rows([piece], options.record or 16))
+        parts += (spaced_lines(rows) for _, rows in cut_rows([piece], _LINE_BYTES))
     return b"".join((*parts, b"q\n"))
 
 
