@@ -1,0 +1,179 @@
+"""Settling: what repetition makes sure of, what it cannot, and how sure it says it is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import beta
+
+from romassay.chain import gather
+from romassay.reading import Hole, Reading, ReadingSet, reading_of
+from romassay.settle import settle
+from romassay.settle.model import Decision, Image
+from romassay.survey import survey
+from strategies import Scene, readings_of, scenes, with_digit_errors
+
+DATA = bytes(np.random.default_rng(9).integers(0, 256, 512, dtype=np.uint8))
+FIRST = 0x8000
+
+
+def reading(data: bytes, *, damaged: int = 0, unit: str = "hex-digit") -> Reading:
+    """Make a reading of the ROM with floating bus beside it, and some damaged lines elsewhere."""
+    made = reading_of([(FIRST, data), (FIRST + 0x200, b"\xff" * 0x600)], unit=unit)  # type: ignore[arg-type]
+    holes = tuple(Hole(None, None, i + 1, "a character that is no digit") for i in range(damaged))
+    return replace(made, holes=holes)
+
+
+def image_of(*readings: Reading, target: float = 0.01, decisions: tuple[tuple[int, Decision], ...] = ()) -> Image:
+    gathered = gather(list(readings))
+    found = survey(gathered, size=512)
+    return settle(gathered, found, target=target, decisions=decisions)[0]
+
+
+def with_byte(data: bytes, offset: int, value: int) -> bytes:
+    return data[:offset] + bytes([value]) + data[offset + 1 :]
+
+
+def test_agreement_settles_and_more_of_it_makes_surer() -> None:
+    images = [image_of(*[reading(DATA)] * n) for n in range(1, 6)]
+    assert all(bytes(i) == DATA and not i.doubtful for i in images)
+    least = [float(i.posterior.min()) for i in images]
+    bounds = [i.confidence.wrong_bytes_upper_bound for i in images]
+    assert least == sorted(least)
+    assert bounds == sorted(bounds, reverse=True)
+    assert [i.confidence.observations_min for i in images] == [1, 2, 3, 4, 5]
+
+
+@settings(max_examples=40)
+@given(scenes(combination=False, whole_window=True), st.integers(1, 4), st.floats(0.0, 0.01))
+def test_one_more_agreeing_reading_never_makes_less_sure(scene: Scene, count: int, error: float) -> None:
+    readings = readings_of(scene, count, error=error)
+    found = survey(gather(readings), size=scene.rom.size)
+    if not found.functions:
+        return
+    before = settle(gather(readings), found)[0]
+    agreeing = reading_of([(copy.first, bytes(before.value)) for copy in found.functions[0].copies], unit="hex-digit")
+    after = settle(ReadingSet((*readings, agreeing), scene.bench.address_bits), found)[0]
+    assert {d.offset for d in after.doubtful} <= {d.offset for d in before.doubtful}
+    assert (after.value == before.value).all()
+    assert after.confidence.wrong_bytes_upper_bound <= before.confidence.wrong_bytes_upper_bound + 1e-9
+
+
+def test_a_tie_is_doubtful_and_shows_both_values() -> None:
+    image = image_of(reading(DATA, damaged=9), reading(with_byte(DATA, 7, DATA[7] ^ 0x90), damaged=9))
+    assert [d.offset for d in image.doubtful] == [7]
+    assert {v for v, _, _ in image.doubtful[0].alternatives} == {DATA[7], DATA[7] ^ 0x90}
+    assert [count for _, count, _ in image.doubtful[0].alternatives] == [1, 1]
+    assert image.confidence.disagreements == 1
+
+
+def test_a_digit_that_three_of_four_have_is_the_lines_error() -> None:
+    spoilt = with_byte(DATA, 7, DATA[7] ^ 0x90)
+    image = image_of(*[reading(DATA, damaged=30)] * 3, reading(spoilt, damaged=30))
+    assert bytes(image) == DATA
+    assert image.link_errors == (7,)
+    assert not image.flipped
+
+
+def test_each_digit_is_voted_for_itself() -> None:
+    one = with_byte(DATA, 7, DATA[7] ^ 0x60)
+    two = with_byte(DATA, 7, DATA[7] ^ 0x05)
+    three = with_byte(DATA, 7, DATA[7] ^ 0x09)
+    image = image_of(*(reading(d, damaged=30) for d in (DATA, one, two, three, DATA)))
+    assert bytes(image) == DATA
+
+
+def test_without_line_damage_what_differs_is_the_cells() -> None:
+    image = image_of(*[reading(DATA)] * 4, reading(with_byte(DATA, 100, DATA[100] ^ 0x10)))
+    assert image.flipped == (100,)
+    assert [d.offset for d in image.doubtful] == [100]
+    assert bytes(image) == DATA
+
+
+def test_a_checksum_over_every_record_leaves_only_the_cell_to_blame() -> None:
+    spoilt = with_byte(DATA, 100, DATA[100] ^ 0x10)
+    checked = [reading(DATA, damaged=50, unit="record-checked")] * 4
+    image = image_of(*checked, reading(spoilt, damaged=50, unit="record-checked"))
+    assert image.flipped == (100,)
+
+
+def test_a_bit_that_fails_again_and_again_is_weak_even_on_a_noisy_line() -> None:
+    weak = with_byte(DATA, 33, DATA[33] ^ 0x04)
+    noisy = [with_digit_errors(weak if i % 3 == 0 else DATA, 0.002, 5, i) for i in range(9)]
+    image = image_of(*(reading(d, damaged=20) for d in noisy))
+    assert 33 in image.flipped
+    assert image.value[33] == DATA[33]
+
+
+@settings(max_examples=40)
+@given(scenes(combination=False, whole_window=True, weak=True), st.integers(3, 9))
+def test_every_offset_that_flipped_is_listed(scene: Scene, count: int) -> None:
+    readings = readings_of(scene, count)
+    found = survey(gather(readings), size=scene.rom.size)
+    copies = scene.rom.copies
+    seen: dict[int, set[int]] = {}
+    for item in readings:
+        plane = np.zeros(1 << scene.bench.address_bits, np.uint8)
+        plane[item.addresses()] = item.value
+        for cell in scene.bench.specimens[0].functions[0].weak:
+            seen.setdefault(cell.offset, set()).update(int(plane[c + cell.offset]) for c in copies)
+    wanted = {offset for offset, values in seen.items() if len(values) > 1}
+    if found.functions and found.functions[0].size == scene.rom.size and len(found.functions[0].copies) == len(copies):
+        assert set(settle(gather(readings), found)[0].flipped) == wanted
+
+
+def test_a_byte_never_seen_is_doubtful_and_filled() -> None:
+    partial = reading_of([(FIRST, DATA[:500]), (FIRST + 0x200, b"\x00" * 0x600)])
+    image = image_of(partial, partial)
+    assert [d.offset for d in image.doubtful] == list(range(500, 512))
+    assert image.seen[500:].tolist() == [0] * 12
+    assert bytes(image.value[500:]) == b"\xff" * 12
+    assert image.confidence.observations_min == 0
+
+
+def test_a_line_sent_again_is_no_second_observation() -> None:
+    twice = reading_of([(FIRST, DATA), (FIRST, DATA), (FIRST + 0x200, b"\xff" * 0x600)])
+    assert image_of(replace(twice, resent=np.array([1]))).observations.max() == 1
+    other = reading_of([(FIRST, DATA), (FIRST + 5, bytes([DATA[5] ^ 0xFF])), (FIRST + 0x200, b"\xff" * 0x600)])
+    image = image_of(replace(other, resent=np.array([1])))
+    assert 5 in [d.offset for d in image.doubtful]
+
+
+def test_a_trace_that_sees_an_address_a_thousand_times_counts_as_one_reading() -> None:
+    rng = np.random.default_rng(1)
+    pieces = [(FIRST + int(a), DATA[int(a) : int(a) + 1]) for a in rng.integers(0, 512, 6000)]
+    pieces += [(FIRST + i, DATA[i : i + 1]) for i in range(512)] + [(FIRST + 9, bytes([DATA[9] ^ 1]))]
+    trace = reading_of([*pieces, (FIRST + 0x200, b"\xff" * 0x600)], unit="trace")
+    image = image_of(trace)
+    assert bytes(image) == DATA
+    assert image.observations.max() == 1
+
+
+def test_a_decision_is_kept_apart() -> None:
+    decision = Decision(3, 0x42, "read from the listing")
+    image = image_of(reading(DATA), reading(DATA), decisions=((0, decision),))
+    assert image.value[3] == 0x42
+    assert image.decided == (decision,)
+
+
+def test_the_bound_is_the_published_interval_carried_through_the_vote() -> None:
+    """Expected wrong bytes at the Clopper-Pearson limit of the error rate, scipy as the judge of the limit."""
+    image = image_of(reading(DATA), reading(DATA), reading(DATA))
+    rate = float(beta.ppf(0.95, 1, 2 * 512))
+    assert image.confidence.wrong_bytes_upper_bound == pytest.approx(512 * rate * (rate * 0.25) ** 2, rel=1e-6)
+    assert image.confidence.level == 0.95
+
+
+def test_more_readings_for_the_target() -> None:
+    one = image_of(reading(DATA))
+    assert one.confidence.wrong_bytes_upper_bound == 512
+    needed = one.confidence.more_readings_for_target
+    assert needed is not None
+    enough = image_of(*[reading(DATA)] * (1 + needed))
+    assert enough.confidence.wrong_bytes_upper_bound <= 0.01
+    assert enough.confidence.more_readings_for_target == 0
+    assert image_of(*[reading(DATA)] * needed).confidence.wrong_bytes_upper_bound > 0.01

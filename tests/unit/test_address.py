@@ -1,0 +1,95 @@
+"""Addresses, ranges and cubes."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from romassay.address import Cube, Range, cubes_of, lines_of, merge_ranges, parse_address, parse_range
+from romassay.errors import BadValue
+
+BITS = 10
+
+
+@st.composite
+def cubes(draw: st.DrawFn) -> Cube:
+    care = draw(st.integers(0, (1 << BITS) - 1))
+    return Cube(BITS, care, draw(st.integers(0, (1 << BITS) - 1)) & care)
+
+
+def members(cube: Cube) -> set[int]:
+    return {a for a in range(1 << cube.bits) if a in cube}
+
+
+def ranges() -> st.SearchStrategy[Range]:
+    end = st.integers(0, (1 << BITS) - 1)
+    return st.tuples(end, end).map(lambda pair: Range(min(pair), max(pair)))
+
+
+@pytest.mark.parametrize("text", ["0xD000", "0XD000", "$D000", "$d000", "D000h", "d000H", "53248", " 53248 "])
+def test_every_way_the_trade_writes_an_address(text: str) -> None:
+    assert parse_address(text) == 0xD000
+
+
+@pytest.mark.parametrize("text", ["", "D000", "0x", "$", "h", "-1", "0xD00G", "12 34", "0x1FFFFFFFF"])
+def test_what_is_no_address_is_refused_by_name(text: str) -> None:
+    with pytest.raises(BadValue, match="address"):
+        parse_address(text)
+
+
+@pytest.mark.parametrize("text", ["0x4000-0x5FFF", "0x4000+0x2000", "$4000-$5FFF", "4000h - 5FFFh", "16384+8192"])
+def test_both_ways_to_write_a_range(text: str) -> None:
+    assert parse_range(text) == Range(0x4000, 0x5FFF)
+
+
+@pytest.mark.parametrize("text", ["0x4000", "0x5FFF-0x4000", "0x4000+0", "a-b", "0xFFFFFFFF+2"])
+def test_what_is_no_range_is_refused(text: str) -> None:
+    with pytest.raises(BadValue):
+        parse_range(text)
+
+
+@given(st.lists(ranges(), max_size=6))
+def test_merged_ranges_hold_the_same_addresses_and_are_the_fewest(items: list[Range]) -> None:
+    merged = merge_ranges(items)
+    assert {a for r in merged for a in range(r.first, r.last + 1)} == {
+        a for r in items for a in range(r.first, r.last + 1)
+    }
+    assert all(a.last + 1 < b.first for a, b in itertools.pairwise(merged))
+
+
+@given(ranges())
+def test_blocks_tile_their_range(item: Range) -> None:
+    blocks = cubes_of(item, BITS)
+    assert sum(b.size for b in blocks) == item.size
+    assert {a for b in blocks for a in members(b)} == set(range(item.first, item.last + 1))
+
+
+@given(cubes())
+def test_the_ranges_of_a_cube_are_its_members(cube: Cube) -> None:
+    runs = list(cube.ranges())
+    assert {a for r in runs for a in range(r.first, r.last + 1)} == members(cube)
+    assert runs == sorted(runs)
+    assert cube.size == len(members(cube))
+
+
+@given(cubes(), cubes())
+def test_cube_algebra_is_set_algebra(one: Cube, other: Cube) -> None:
+    both = one.intersect(other)
+    assert (members(both) if both else set()) == members(one) & members(other)
+    assert one.covers(other) == (members(one) >= members(other))
+    pieces = one.minus(other)
+    assert sum(p.size for p in pieces) == len(members(one) - members(other))
+    assert {a for p in pieces for a in members(p)} == members(one) - members(other)
+    joined = one.merge(other)
+    if joined:
+        assert members(joined) == members(one) | members(other)
+
+
+def test_a_cube_reads_as_a_line_pattern() -> None:
+    assert str(Cube(8, 0b1110_0000, 0b1010_0000)) == "101-----"
+    assert lines_of(0b1010_0000) == (5, 7)
+    with pytest.raises(ValueError, match="no cube"):
+        Cube(4, 0b0001, 0b0010)

@@ -1,0 +1,128 @@
+"""The verdict and the findings that it rests on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from romassay.address import Range
+from romassay.chain import Assay, Options, assay
+from romassay.finding import Finding, ranked
+from romassay.reading import Hole, Reading, Source, reading_of
+from romassay.settle.model import Decision
+from romassay.twin import Bench, Floating, Memory, Specimen, function_from_pattern, take
+
+DATA = bytes(np.random.default_rng(11).integers(0, 256, 1024, dtype=np.uint8))
+WINDOW = ((0x8000, 0x8FFF),)
+
+
+def bench(data: bytes = DATA, pattern: str = "1000 -0aa aaaa aaaa", **changes: object) -> Bench:
+    return Bench(16, (Specimen((function_from_pattern("rom", pattern, data),)),), **changes)  # type: ignore[arg-type]
+
+
+def readings(made: Bench, count: int = 2, window: tuple[tuple[int, int], ...] = WINDOW) -> list[Reading]:
+    return [
+        replace(
+            reading_of(take(made, window, reading=i + 1), unit="hex-digit"),
+            source=Source(name=f"pass-{i}.log", sha256=f"{i:064x}"),
+        )
+        for i in range(count)
+    ]
+
+
+def kinds(result: Assay) -> dict[str, Finding]:
+    return {f.kind: f for f in result.findings}
+
+
+def test_a_decided_byte_never_counts_towards_confirmed() -> None:
+    options = Options(
+        size=1024,
+        decisions=(
+            (
+                0,
+                Decision(3, DATA[3], "I know"),
+            ),
+        ),
+    )
+    assert assay(readings(bench()), options).verdict == "provisional"
+    assert assay(readings(bench()), Options(size=1024)).verdict == "confirmed"
+
+
+def test_unknown_lines_make_a_short_window_that_does_not_block() -> None:
+    result = assay(readings(bench()), Options(size=1024))
+    finding = kinds(result)["short-window"]
+    assert finding.lines == ("A12", "A13", "A14", "A15")
+    assert not finding.blocks
+    assert all(isinstance(where, Range) for where in finding.where)
+
+
+def test_holes_are_a_dropout_that_blocks_only_where_bytes_are_thin() -> None:
+    plain = readings(bench(pattern="1000 00aa aaaa aaaa"), 3)
+    gap = reading_of([(0x8000, DATA[:100]), (0x8074, DATA[0x74:]), (0x8400, b"\xff" * 0xC00)], unit="hex-digit")
+    damaged = replace(gap, holes=(Hole(0x8064, 0x8073, 9, "too short"),), source=Source("bad.log", "f" * 64))
+    fine = assay([*plain[:2], damaged], Options(size=1024))
+    assert fine.verdict == "confirmed"
+    assert not kinds(fine)["link-dropout"].blocks
+    thin = assay([plain[0], damaged], Options(size=1024))
+    assert thin.verdict == "provisional"
+    assert kinds(thin)["link-dropout"].blocks
+    assert kinds(thin)["link-dropout"].where == (Range(0x8064, 0x8073),)
+
+
+def test_contention_blocks_and_names_the_place() -> None:
+    made = bench(pattern="10-0 00aa aaaa aaaa", memory=(Memory(0xA000, 0xA3FF, "rom"),))
+    result = assay(readings(made, window=((0x8000, 0xBFFF),)), Options(size=1024))
+    assert kinds(result)["contention"].where == (Range(0xA000, 0xA3FF),)
+    assert result.verdict == "provisional"
+
+
+def test_equal_halves_of_a_declared_size_are_half_an_image() -> None:
+    result = assay(readings(bench(DATA[:512] * 2)), Options(size=1024))
+    assert kinds(result)["half-image"].lines == ("A9",)
+    assert result.verdict == "provisional"
+
+
+def test_four_bits_wide() -> None:
+    narrow = function_from_pattern("rom", "1000 -0aa aaaa aaaa", DATA, driven=0x0F)
+    made = Bench(16, (Specimen((narrow,)),), floating=(Floating("address-high"),))
+    result = assay(readings(made), Options(size=1024))
+    finding = kinds(result)["undriven-bits"]
+    assert finding.lines == ("D4", "D5", "D6", "D7")
+    assert not finding.blocks
+    assert result.image is not None
+    assert (result.image.value & 0x0F).tolist() == [b & 0x0F for b in DATA]
+
+
+def test_a_blank_part_against_an_empty_socket() -> None:
+    made = bench(b"\xff" * 1024, floating=(Floating("address-high"),))
+    empty = reading_of(take(made, WINDOW, role="empty-socket"))
+    control = replace(empty, role="empty-socket", source=Source("empty.log", "e" * 64))
+    result = assay([*readings(made), control], Options(size=1024))
+    assert kinds(result)["blank"].blocks
+    assert result.verdict == "provisional"
+
+
+def test_two_memories_seen_once_each_are_not_told_apart() -> None:
+    made = bench(pattern="1000 00aa aaaa aaaa", memory=(Memory(0xC000, 0xC7FF, "rom"),))
+    result = assay(readings(made, window=((0x8000, 0xFFFF),)))
+    assert kinds(result)["ram-or-rom"].blocks
+    declared = assay(readings(made, window=((0x8000, 0xFFFF),)), exclude=[Range(0xC000, 0xC7FF)])
+    assert declared.verdict == "confirmed"
+
+
+@pytest.mark.parametrize("size", [64, 128])
+def test_a_block_of_the_size_of_a_ram_is_not_confirmed_as_rom_by_itself(size: int) -> None:
+    made = bench(DATA[:size], pattern="1000 --00 0" + ("0" if size == 64 else "a") + "aa aaaa")
+    assert assay(readings(made)).verdict == "provisional"
+    assert assay(readings(made), Options(size=size)).verdict == "confirmed"
+
+
+def test_findings_that_block_come_first_then_by_probability() -> None:
+    made = [
+        Finding("short-window", False, "a", "b", 1.0),
+        Finding("half-image", True, "a", "b", 0.6),
+        Finding("weak-bits", True, "a", "b", 0.9),
+    ]
+    assert [f.kind for f in ranked(tuple(made))] == ["weak-bits", "half-image", "short-window"]
