@@ -392,10 +392,15 @@ def _telling(data: Bytes) -> npt.NDArray[np.bool_]:
     return odd >= max(1, min(3, steps.shape[1] // 2))
 
 
+_FULL_SUM: dict[int, tuple[int, ...]] = {10: (5,), 8: (6,), 2: (8, 16)}
+"""Digits of sums that are so long only by zeros in front, or by chance."""
+
+
 def _sum_number(digits: list[bytes], base: Base) -> Number:
     widths = [len(d) for d in digits]
-    width = Counter(widths).most_common(1)[0][0]
-    fixed = nearly_all(widths) and (base == 16 or any(d.startswith(b"0") for d in digits))
+    width, number = Counter(widths).most_common(1)[0]
+    fixed = base == 16 or width in _FULL_SUM[base] or any(d.startswith(b"0") for d in digits)
+    fixed = fixed and number >= _AGREE * len(widths)
     return Number(base, width, "zeros") if fixed else Number(base)
 
 

@@ -16,21 +16,23 @@ from itertools import pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, fit
 from romassay.formats.layout import Base, Layout
-from romassay.formats.sample import Cells, Found, Line, fits, line_of, numbers_columns
-from romassay.formats.weigh import bits_of
+from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, numbers_columns
+from romassay.formats.weigh import bits_of, unexplained
 
 _BINARY = re.compile(rb"[01]{8}")
 _FIRST_TOKENS = 8
 _MAX_STEP = 256
 _LOOKAHEAD = 3
+_NEARLY = 2
+"""Characters by which a damaged line of data may be longer or shorter than the others."""
 _MOST_LINES = 120
 _MOST_FITS = 24
 _MOST_CANDIDATES = 14
 _WEIGHED_HEAD = 100
 _WEIGHED_PIECE = 12
 _RAW_BITS = 6.6
-_MOSTLY_CLEAN = 0.45
-"""Share of the raw bits that a layout must save for a sample to count as clean."""
+_FEW_UNEXPLAINED = 0.04
+"""Share of the characters that prompts and headings may take up in a sample that counts as clean."""
 _MOST_DAMAGED = 10
 _BASES: tuple[Base, ...] = (16, 10, 8)
 _CLEAN_CHARACTER = 0.985
@@ -64,7 +66,7 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     candidates = {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values()
     variants = [replace(item, layout=layout) for item in candidates for layout in _variants(item.layout)]
     weighed = _weighed(variants, text, damaged=False)
-    if weighed and weighed[0].score < _MOSTLY_CLEAN * _RAW_BITS * len(text):
+    if weighed and unexplained(weighed[0].layout, text) > _FEW_UNEXPLAINED * len(text):
         weighed = _weighed(weighed[:_MOST_DAMAGED], text, damaged=True)
     return weighed
 
@@ -231,17 +233,13 @@ def _number_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
             continue
         if size == 2 and max(len(t) for t in part) <= 3:
             continue
-        if all(len(t) <= 6 and fits(t, base) and int(t, base) < 1 << 8 * size for t in part):
+        if all(len(t) <= FULL_WIDTH[base, size] and fits(t, base) and int(t, base) < 1 << 8 * size for t in part):
             width = FULL_WIDTH[base, size]
             yield Cells(base, size, count, skip, (), words)
             if all(len(t) == width for t in part):
                 yield Cells(base, size, count, skip, (width,) * count, words)
     if len(texts) >= step and all(_BINARY.fullmatch(t) for t in texts[:step]):
         yield Cells(2, 1, step, skip, (8,) * step)
-
-
-FULL_WIDTH = {(10, 1): 3, (10, 2): 5, (8, 1): 3, (8, 2): 6}
-"""Digits of the largest number in a cell, by base and size."""
 
 
 # --- an address now and then --------------------------------------------------------------------------------------
@@ -343,9 +341,9 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     contradicted = False
     for base in _BASES:
         good, bad, found, alone = _count_between(sample, cells, lead, base, tokens)
-        contradicted |= base == 16 and bad > 1
+        contradicted |= base == 16 and bad > 1 and not good
         anchored = not bad and base == 16 and any(f.address is not None for f in found)
-        if (good and good >= bad) or anchored:
+        if (good and good >= bad // 2) or anchored:
             learnt = _made(found, alone, base, cells)
             share = good / (good + bad) if good else 0.5
             score = learnt.score * share * (0.9 if base != 16 else 1.0)
@@ -376,6 +374,7 @@ def _count_between(
 ) -> tuple[int, int, list[Found], list[tuple[Line, int]]]:
     """Count how often the bytes between two addresses are as many as these say: right, wrong, the lines, lone addresses."""
     good = bad = 0
+    length = _usual_length([line for stretch in sample for line in stretch if cells.read(line, lead)])
     found: list[Found] = []
     alone: list[tuple[Line, int]] = []
     for stretch in sample:
@@ -399,9 +398,14 @@ def _count_between(
                 expected, since, before = address, 0, address
             if first is not None:
                 found.append(Found(line, first - 1 if first > lead else None, first))
+            if first is not None or (address is None and abs(len(line.text) - length) <= _NEARLY):
                 since += 1
                 expected = None if expected is None else expected + cells.bytes
     return good, bad, found, alone
+
+
+def _usual_length(lines: list[Line]) -> int:
+    return Counter(len(line.text) for line in lines).most_common(1)[0][0] if lines else -_NEARLY - 1
 
 
 def _made(found: list[Found], alone: list[tuple[Line, int]], base: Base, cells: Cells) -> Learnt:

@@ -56,6 +56,10 @@ def line_of(text: bytes, number: int = 0) -> Line:
     return Line(text, tuple(spans), number)
 
 
+FULL_WIDTH = {(10, 1): 3, (10, 2): 5, (8, 1): 3, (8, 2): 6, (2, 1): 8}
+"""Digits of the largest number in a cell, by base and size."""
+
+
 @dataclass(frozen=True, slots=True)
 class Cells:
     """How runs of digits may be read as data.
@@ -98,7 +102,7 @@ class Cells:
         if self.widths and tuple(len(t) for t in texts) != self.widths:
             return False
         limit = 1 << 8 * self.size
-        most = 2 * self.size if self.base == 16 else 6
+        most = 2 * self.size if self.base == 16 else FULL_WIDTH[self.base, self.size]
         return (self.base == 16 and bool(self.widths)) or all(
             len(t) <= most and fits(t, self.base) and int(t, self.base) < limit for t in texts
         )

@@ -11,7 +11,7 @@ import numpy as np
 
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.lines import read_rows
-from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT
+from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS
 
 _CHARACTER = 6.6
 """Bits of any printing character."""
@@ -49,31 +49,40 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
     good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED) if damaged else (CLEAN, SHORT, MARK))
     described = rows.line[good] - 1
     rest = lengths.sum() - lengths[described].sum()
-    unchecked = 0 if layout.sum is None else int((~rows.checked[good] & (rows.state[good] != MARK)).sum())
+    unchecked = int((~rows.checked[good] & (rows.state[good] != MARK)).sum())
     return float(
         _CHARACTER * rest
         + 8.0 * rows.count[good].sum()
         + _EDIT * rows.edits[good].sum()
-        + _SUM * unchecked
+        + (_SUM * unchecked if layout.sum is not None else 0.0)
         + _address_bits(rows.address[good], rows.count[good], layout)
-        + _open_bits(layout, lengths[described], rows.count[good], rows.address[good] >= 0)
+        + _open_bits(layout, lengths[described], rows.count[good], rows.address[good] != NO_ADDRESS)
         + _WORD * str(layout).count("=")
         + _ODD * len(layout.end)
         + _oddity(layout)
     )
 
 
+def unexplained(layout: Layout, text: bytes) -> int:
+    """Return how many characters of a cleaned text stand in lines that are not just as the layout says."""
+    rows = read_rows(text, layout, align=False)
+    lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
+    good = np.isin(rows.state, (CLEAN, SHORT, MARK))
+    return int(lengths.sum() - lengths[rows.line[good] - 1].sum())
+
+
 def _oddity(layout: Layout) -> float:
     """Return what speaks against a layout before any line is seen: what hosts seldom print."""
     number = layout.address
     short = number is not None and 0 < number.width < 3
-    digits = sum(c in "0123456789abcdefABCDEF" for c in layout.end)
+    digits = sum(c in "0123456789abcdefABCDEF" for c in layout.end + layout.after)
     return (
         1000.0 * short
         + 40.0 * (layout.where in ("alone", "none"))
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
-        + 60.0 * ("?" in layout.after)
+        + 200.0 * ("?" in layout.after)
+        + 10.0 * layout.rest.count("?")
         + 60.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
     )
@@ -81,16 +90,27 @@ def _oddity(layout: Layout) -> float:
 
 def _address_bits(address: np.ndarray, count: np.ndarray, layout: Layout) -> float:
     """Return the cost of the addresses: those that follow from the line before are nearly free."""
+    before = np.concatenate([[0], np.cumsum(count)])[:-1]
     printed = address != NO_ADDRESS
-    before = np.concatenate([[0], np.cumsum(count)])[:-1][printed]
-    address = address[printed]
-    gap = np.diff(address) - np.diff(before)
-    near = (address[1:] >= 0) & (address[:-1] >= 0) & (gap > 0) & (gap <= _MOST_LOST * layout.line_bytes)
-    near &= gap % layout.line_bytes == 0
-    follows = (gap == 0) & (address[1:] >= 0)
-    free = int(follows.sum())
-    steps = int(near.sum())
-    return _ADDRESS * (len(address) - free - steps) + _STEP * steps + 1.0 * len(count)
+    places = (address - before)[printed].tolist()
+    unread = (address[printed] == UNSURE_ADDRESS).tolist()
+    reach = _MOST_LOST * layout.line_bytes
+    bits = 1.0 * len(count)
+    expected: int | None = None
+    for i, place in enumerate(places):
+        if unread[i]:
+            bits += _STEP
+        elif expected is not None and place == expected:
+            continue
+        elif expected is not None and 0 < place - expected <= reach and (place - expected) % layout.line_bytes == 0:
+            bits += _STEP
+            expected = place
+        elif expected is not None and i + 1 < len(places) and places[i + 1] == expected:
+            bits += _EDIT
+        else:
+            bits += _ADDRESS
+            expected = place
+    return bits
 
 
 def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addressed: np.ndarray) -> float:
