@@ -197,6 +197,7 @@ def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: i
             suffix = np.zeros(len(blocks), np.bool_)
         sparse = fill.amount[at] * 8 < half
         ragged = ~fill.neat[at] & (~sparse | (touches & contiguous))
-        tail = touches & (fill.amount[at] <= SMALL_TAIL)
+        stands = other_there & (valid[other_at] | (fill.amount[other_at] == half))
+        tail = touches & ((fill.amount[at] <= SMALL_TAIL) | ~stands)
         fits &= there & other_there & (whole | ragged | tail | (suffix & ~fill.neat[at]))
     return fits
