@@ -194,6 +194,8 @@ class _Reader(StreamReader):
     def _could_be_a_word(self, token: bytes) -> bool:
         """Tell a word, perhaps a broken one, from a comment: it is made of the same letters for the most part."""
         letters = sum(token.count(c) for c in (b"B", b"N", b"P", b"F"))
+        if 1 < letters == len(token):
+            return True
         return 3 * letters >= 2 * max(len(token), self.bits) or _WORD.search(token) is not None
 
     def lose_way(self, number: int, line: bytes, reason: str) -> None:

@@ -47,7 +47,9 @@ def write(pieces: Sequence[Piece], _options: WriteOptions) -> bytes:
     for before, after in pairwise(pieces):
         if before.first + len(before.data) != after.first:
             gap = before.first + len(before.data)
-            raise BadValue(f"nothing is known from {gap:X} to {after.first - 1:X}", advice="give --fill or a --range")
+            raise BadValue(
+                f"nothing is known from {gap:04X} to {after.first - 1:04X}", advice="give --fill or a --range"
+            )
     return b"".join(piece.data for piece in pieces)
 
 

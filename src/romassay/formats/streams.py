@@ -21,7 +21,7 @@ from romassay.reading import Bytes, Index
 OTHER, VALUE, ADDRESS, COMMENT = range(4)
 """What a token is found to be. A comment is passed over; lines with any other are read one by one."""
 
-REGULAR = 0.95
+REGULAR = 0.9
 FEWEST_LINES = 8
 MOST_ODD_LINES = 100_000
 """Lines that are no data, or damaged; behind so many of them the rest of a text is not read."""

@@ -8,6 +8,7 @@ digits, A-Z 10 to 35, $ % . _ 36 to 39, a-z 40 to 65 (table from memory). Type 3
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from string import ascii_lowercase, ascii_uppercase, digits
 
@@ -27,6 +28,8 @@ _ILLEGAL = 255
 _VALUES = bytes(_ORDER.index(chr(i)) if chr(i) in _ORDER else _ILLEGAL for i in range(256))
 _HEX = frozenset(b"0123456789ABCDEFabcdef")
 _LEAST = 5
+_MARK = re.compile(rb"%(?=[0-9A-Fa-f]{5}|[0-9A-Fa-f]{1,4}[ \t\r]*\Z)")
+"""A mark with the digits of a block's head behind it, or with fewer and then the end of the line."""
 _NOTHING = np.zeros((1, 0), np.uint8)
 
 
@@ -73,21 +76,19 @@ class _Found:
     def _line(self, text: bytes, at: int, end: int, number: int) -> None:
         """Read the blocks of one line, and note what else stands there."""
         rest = bytearray()
-        while (mark := text.find(b"%", at, end)) >= 0:
+        while match := _MARK.search(text, at, end):
+            mark = match.start()
             rest += text[at : min(mark, at + 400)]
-            stop = self._block(text, mark, end, number)
-            at = stop or mark + 1
+            at = self._block(text, mark, end, number)
         rest += text[at : min(end, at + 400)]
         if rest.strip():
             self.into.leave(number, bytes(rest), "no block, or more than that", damage=False)
 
     def _block(self, text: bytes, mark: int, end: int, number: int) -> int:
-        """Take the block at a mark; return where it ends, or 0 where there is none."""
-        head = text[mark + 1 : mark + 1 + _LEAST]
-        if len(head) < _LEAST or not _HEX.issuperset(head):
-            if _HEX.issuperset(text[mark + 1 : end].strip()) and text[mark + 1 : end].strip():
-                return self._lose(text, mark, end, number, "block ends before its time")
-            return 0
+        """Take the block at a mark, or note it as damaged; return where it ends."""
+        head = text[mark + 1 : min(end, mark + 1 + _LEAST)]
+        if len(head.strip()) < _LEAST:
+            return self._lose(text, mark, end, number, "block ends before its time")
         length = int(head[:2], 16)
         stop = mark + 1 + length
         block = text[mark + 1 : stop]
@@ -98,7 +99,7 @@ class _Found:
             return self._symbols(block, number, stop)
         if _ILLEGAL in values or (sum(values) - values[3] - values[4]) & 0xFF != int(head[3:5], 16):
             return self._lose(text, mark, end, number, "wrong checksum", _claim(block))
-        if text[stop:end][:1].isalnum():
+        if stop < end and text[stop : stop + 1].isalnum():
             return self._lose(text, mark, end, number, "block is longer than it says")
         if not self._take(block, number):
             return self._lose(text, mark, end, number, "a block that the format does not know")

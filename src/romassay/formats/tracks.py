@@ -177,16 +177,17 @@ def _passes(track: Track) -> list[int]:
 def _is_restart(first: Index, new: Index, start: int, at: int) -> bool:
     """Tell a pass that begins anew from records that were sent again.
 
-    The records from `at` on must repeat addresses of the pass: to the end of the log, at least two of them; or, where
-    they begin with the pass's own first address, two; or else three quarters of what the pass has had so far. `new`
-    holds the indices of the records whose address the pass had not had, sorted.
+    The records from `at` on must repeat addresses of the pass and go up: two at least, to the end of the log; or three
+    quarters of what the pass has had so far. Two are enough where they begin with the pass's own first one.
+    `new` holds the indices of the records whose address the pass had not had, sorted.
     """
     i = int(np.searchsorted(new, at))
     stop = int(new[i]) if i < len(new) else len(first)
     repeated = stop - at
     if first[at] == first[start] and (repeated >= 2 or stop == len(first)):
         return at - start > 1
-    return repeated >= 2 and (stop == len(first) or 4 * repeated >= 3 * (at - start))
+    goes_on = repeated >= 2 and first[at + 1] > first[at]
+    return bool(goes_on and (stop == len(first) or 4 * repeated >= 3 * (at - start)))
 
 
 def _resent(runs: Index, value: Bytes) -> Index:
