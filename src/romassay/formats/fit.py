@@ -23,7 +23,8 @@ _MAX_SUM_DIGITS = 6
 _MAX_BEFORE_SUM = 10
 _MAX_BEFORE_GUTTER = 12
 _AGREE = 0.75
-_FEW_LINES = 16
+_TELLING = 3
+"""Lines on which a sum must be right by more than chance."""
 ORDER_UNKNOWN = (
     "nothing in the log shows the order of the bytes in a word: taken as printed, first digits at the lower address"
 )
@@ -366,21 +367,27 @@ def _with_sum(
 
 def _best_kind(printed: Index, data: Bytes, values: Index, *, length_known: bool) -> tuple[str, float]:
     """Return the kind of sum that is right most often and on how many lines; '' where none is to be believed."""
-    least = 0.3 if len(values) >= 8 else 0.6 if len(values) >= 3 else 1.0
-    best = ("", 0.0)
     telling = np.ones(len(data), np.bool_) if length_known else _telling(data)
-    if length_known or telling.sum() >= 3:
-        printed, data, values = printed[telling], data[telling], values[telling]
-    elif data.shape[1] > 1:
-        return best
-    few = slice(None, None, -(-len(values) // _FEW_LINES))
+    if not length_known and telling.sum() < _TELLING and data.shape[1] > 1:
+        return "", 0.0
+    printed, data, values = printed[telling], data[telling], values[telling]
+    best = ("", 0.0)
     for kind in KINDS.values():
-        if float((kind.of(printed[few], data[few]) == values[few]).mean()) < least / 2:
-            continue
-        share = float((kind.of(printed, data) == values).mean())
-        if share >= least and share > best[1] + 0.02:
+        right = kind.of(printed, data) == values
+        share = float(right.mean())
+        if share > best[1] + 0.02 and _is_believable(right, values, length_known=length_known):
             best = (kind.name, share)
     return best
+
+
+def _is_believable(right: npt.NDArray[np.bool_], values: Index, *, length_known: bool) -> bool:
+    """Tell whether a sum is right on more lines than chance would have it: one in 256 for each kind and place."""
+    count, lines = int(right.sum()), len(right)
+    if lines < 8:
+        return count >= (0.6 * lines if lines >= 3 else lines)
+    several = len(np.unique(values[right])) >= 2
+    least = 0.1 if length_known else 0.3
+    return count >= _TELLING and count >= least * lines and (several or count >= 0.6 * lines)
 
 
 def _telling(data: Bytes) -> npt.NDArray[np.bool_]:

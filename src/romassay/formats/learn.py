@@ -34,6 +34,11 @@ _RAW_BITS = 6.6
 _FEW_UNEXPLAINED = 0.04
 """Share of the characters that prompts and headings may take up in a sample that counts as clean."""
 _MOST_DAMAGED = 10
+_BLANK = ord(" ")
+_LEAST_ALIKE = 5
+_LONGEST = 400
+_CHARACTERS_PER_ERROR = 40
+_DIGITS_ALIKE = bytes(ord("0") if chr(c) in "0123456789abcdefABCDEF" else c for c in range(256))
 _BASES: tuple[Base, ...] = (16, 10, 8)
 _CLEAN_CHARACTER = 0.985
 """Share of characters that must have come through for a layout to be believed: noisier logs hold no certain line."""
@@ -60,7 +65,8 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     Args:
         stretches: consecutive lines from several places of a text.
     """
-    sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in stretches]
+    mended = _mended(stretches)
+    sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in mended]
     found = sorted([*_with_addresses(sample), *_with_few_addresses(sample)], key=lambda item: -item.score)
     text = b"\n".join(line for stretch in _shortened(stretches) for line in (*stretch, b""))
     candidates = {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values()
@@ -69,6 +75,46 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     if weighed and unexplained(weighed[0].layout, text) > _FEW_UNEXPLAINED * len(text):
         weighed = _weighed(weighed[:_MOST_DAMAGED], text, damaged=True)
     return weighed
+
+
+def _mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
+    """Put right, for learning only, the odd character in a column where nearly all lines of a length agree.
+
+    Digits count as one character. What the columns are is easier to see so; no byte is read from these lines.
+    """
+    by_length: dict[int, list[bytes]] = {}
+    for stretch in stretches:
+        for text in stretch:
+            by_length.setdefault(len(text), []).append(text)
+    usual = {
+        length: _usual_columns(texts)
+        for length, texts in by_length.items()
+        if _LEAST_ALIKE <= len(texts) and 0 < length <= _LONGEST
+    }
+    return [[_mend(text, usual[len(text)]) if len(text) in usual else text for text in stretch] for stretch in stretches]
+
+
+def _usual_columns(texts: list[bytes]) -> bytes:
+    """Return what nearly all texts have in each column: a character, `0` for any digit; NUL where they differ."""
+    needed = max(0.8, 0.97 - 1 / len(texts)) * len(texts)
+    columns = bytearray()
+    for column in zip(*(text.translate(_DIGITS_ALIKE) for text in texts), strict=True):
+        character, number = Counter(column).most_common(1)[0]
+        columns.append(character if number >= needed else 0)
+    return bytes(columns)
+
+
+def _mend(text: bytes, columns: bytes) -> bytes:
+    alike = text.translate(_DIGITS_ALIKE)
+    if alike == columns:
+        return text
+    odd = [i for i, (a, b) in enumerate(zip(alike, columns, strict=True)) if b and a not in (b, _BLANK)]
+    if not 0 < len(odd) <= 1 + len(text) // _CHARACTERS_PER_ERROR:
+        return text
+    mended = bytearray(text)
+    for i in odd:
+        mended[i] = columns[i]
+    return bytes(mended)
 
 
 def _weighed(items: list[Learnt], text: bytes, *, damaged: bool) -> list[Learnt]:

@@ -364,9 +364,8 @@ class LineReader:
     def _cut(self, line: int, address: int | None, text: bytes, cells: list[bytes], ends: list[int]) -> Row | None:
         """Return a line that breaks off inside a cell or a gap, without the cell that may be unfinished."""
         rest = text[ends[-1] :]
-        unfinished = len(cells) < self._layout.cells and len(rest) <= max(8, self._layout.cell.width + 4)
         gutter = (self._layout.gutter or "").encode("latin-1")
-        if not unfinished and not (gutter and gutter.startswith(rest)):
+        if not self._breaks_off(rest, len(cells)) and not (gutter and gutter.startswith(rest)):
             return None
         if not self._layout.cell.width and not rest:
             cells = cells[:-1]
@@ -374,3 +373,15 @@ class LineReader:
             return Row(line, address, b"", state=CUT)
         values, known = self.data(cells)
         return Row(line, address, values, known, state=CUT)
+
+    def _breaks_off(self, rest: bytes, cells: int) -> bool:
+        """Tell whether what follows the last whole cell is the beginning of a gap and perhaps of another cell."""
+        if cells >= self._layout.cells:
+            return False
+        if self._layout.gaps is None:
+            return re.fullmatch(rb"[ ,;\t]*[0-9A-Fa-f]?", rest) is not None
+        gap = self._layout.gaps[cells - 1].encode("latin-1")
+        digits = rest.removeprefix(gap).strip(b" ") if rest.startswith(gap) else None
+        if digits is None:
+            return gap.startswith(rest)
+        return len(digits) < max(2, self._layout.cell.width) and re.fullmatch(rb"[0-9A-Fa-f]*", digits) is not None

@@ -47,16 +47,17 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
     rows = read_rows(text, layout, align=damaged)
     lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
     good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED) if damaged else (CLEAN, SHORT, MARK))
-    described = rows.line[good] - 1
+    lines = good & (rows.state != MARK)
+    described = rows.line[lines] - 1
     rest = lengths.sum() - lengths[described].sum()
-    unchecked = int((~rows.checked[good] & (rows.state[good] != MARK)).sum())
+    unchecked = int((~rows.checked[lines]).sum())
     return float(
         _CHARACTER * rest
         + 8.0 * rows.count[good].sum()
         + _EDIT * rows.edits[good].sum()
         + (_SUM * unchecked if layout.sum is not None else 0.0)
         + _address_bits(rows.address[good], rows.count[good], layout)
-        + _open_bits(layout, lengths[described], rows.count[good], rows.address[good] != NO_ADDRESS)
+        + _open_bits(layout, lengths[described], rows.count[lines], rows.address[lines] != NO_ADDRESS)
         + _WORD * str(layout).count("=")
         + _ODD * len(layout.end)
         + _oddity(layout)
@@ -78,7 +79,8 @@ def _oddity(layout: Layout) -> float:
     digits = sum(c in "0123456789abcdefABCDEF" for c in layout.end + layout.after)
     return (
         1000.0 * short
-        + 40.0 * (layout.where in ("alone", "none"))
+        + 40.0 * (layout.where == "alone")
+        + 100.0 * (layout.where == "none")
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
         + 200.0 * ("?" in layout.after)
