@@ -29,7 +29,7 @@ DOUBT = 1e-4
 """A disputed byte is doubtful where the chance that it is wrong is larger."""
 
 SURE_MARGIN = 2
-"""Lead that a byte needs where a single bit differs: a cell that fails every third time looks like one error in three."""
+"""Lead that a byte needs where a single bit differs: a cell that fails now and then looks like one error in three."""
 
 UNTRIED = 1e-3
 """Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured."""

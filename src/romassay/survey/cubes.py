@@ -48,7 +48,6 @@ class Closed:
         again: bus lines across which the function repeats.
         other: bus lines that must have the level they have in `block`.
         seats: its copies, by address.
-        absent: places in its cube where something else answers.
     """
 
     level: int
@@ -56,7 +55,6 @@ class Closed:
     again: int
     other: int
     seats: tuple[Seat, ...]
-    absent: tuple[int, ...]
 
 
 def contents(stacked: Stack, plane: npt.NDArray[Cell], level: int, blocks: Index) -> npt.NDArray[Cell]:
@@ -88,12 +86,11 @@ def close(
     own = int(np.searchsorted(evidence.blocks, block))
     again = int(again_of[own]) & above
     seats: tuple[Seat, ...] = ()
-    absent: tuple[int, ...] = ()
     other = 0
     while True:
         free = again >> level
         inside = np.flatnonzero(((evidence.blocks ^ block) & ~free) == 0)
-        seats, absent = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
+        seats = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
         taken = inside[np.isin(evidence.blocks[inside], [s.block for s in seats if not s.contended])]
         wider = again | int(np.bitwise_or.reduce(again_of[taken], initial=0)) & above
         other = int(np.bitwise_or.reduce(other_of[taken], initial=0)) & above
@@ -105,19 +102,20 @@ def close(
     if contended:
         again |= contended
         inside = np.flatnonzero(((evidence.blocks ^ block) & ~(again >> level)) == 0)
-        seats, absent = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
-    return Closed(level, block, again, other, seats, absent)
+        seats = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
+    return Closed(level, block, again, other, seats)
 
 
 def _compare(
     stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block: int, blocks: Index
-) -> tuple[tuple[Seat, ...], tuple[int, ...]]:
-    """Compare blocks with one of them; return the copies, and the blocks that are none."""
+) -> tuple[Seat, ...]:
+    """Compare blocks with one of them, and return those that are copies of it."""
     level = evidence.level
     here = np.array([block])
     value = contents(stacked, said.value, level, here)[0]
     sure, tells = (contents(stacked, plane, level, here)[0] for plane in (said.sure, told))
-    seats, absent, clean = [], [], 1
+    seats: list[Seat] = []
+    clean = 1
     step = max(1, _CHUNK >> level)
     for start in range(0, len(blocks), step):
         part = blocks[start : start + step]
@@ -137,14 +135,12 @@ def _compare(
                 value, values[row], telling[row], told_there[row], either_way=clean > 1
             ):
                 seats.append(Seat(int(number), int(known[row]), match / amount, contended=True))
-            elif amount >= evidence.least:
-                absent.append(int(number))
-    return tuple(seats), tuple(absent)
+    return tuple(seats)
 
 
 def same_bytes(stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block: int, other: int) -> bool:
     """Tell whether two blocks hold the same bytes, over enough that tell."""
-    seats, _ = _compare(stacked, said, told, evidence, block, np.array([other]))
+    seats = _compare(stacked, said, told, evidence, block, np.array([other]))
     return len(seats) == 1 and not seats[0].contended and seats[0].seen >= FOUGHT_BYTES
 
 
@@ -155,12 +151,12 @@ def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_w
     Only bytes count that are not what the bus says by itself, nor what any content would be pulled to.
     """
     counts = telling & told & (there != 0x00) & (there != np.bitwise_or.reduce(there))
-    if np.count_nonzero(counts) < max(FOUGHT_BYTES, np.count_nonzero(telling) // 4):
+    if np.count_nonzero(counts) < max(FOUGHT_BYTES, int(np.count_nonzero(telling)) // 4):
         return False
     mine, theirs = value[counts], there[counts]
-    low = np.mean((mine & theirs) == theirs)
-    high = np.mean((mine | theirs) == theirs) if either_way else 0.0
-    return bool(max(low, high) >= FOUGHT)
+    low = float(np.mean((mine & theirs) == theirs))
+    high = float(np.mean((mine | theirs) == theirs)) if either_way else 0.0
+    return max(low, high) >= FOUGHT
 
 
 def _contended_across(
@@ -178,7 +174,7 @@ def _contended_across(
         if not other >> line & 1:
             continue
         partner = np.array([block ^ (1 << (line - level))])
-        seats, _ = _compare(stacked, said, told, evidence, block, partner)
+        seats = _compare(stacked, said, told, evidence, block, partner)
         if any(seat.contended for seat in seats):
             contended |= 1 << line
     return contended, other & ~contended

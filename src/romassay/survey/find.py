@@ -120,7 +120,6 @@ def joined(one: Closed, other: Closed) -> Closed:
         again,
         (one.other | other.other) & ~again,
         tuple(seats[block] for block in sorted(seats)),
-        tuple(sorted({*one.absent, *other.absent} - set(seats))),
     )
 
 
@@ -186,5 +185,5 @@ def _noise(scene: Scene, at: Index) -> bool:
     rest_seen, rest_expected = counts[~common].sum(), expected[~common].sum()
     misfit = float(np.sum((counts[common] - expected[common]) ** 2 / expected[common]))
     misfit += (rest_seen - rest_expected) ** 2 / max(rest_expected, 1.0)
-    freedom = max(1, np.count_nonzero(common) - len(lines))
-    return bool(misfit < freedom + 6 * np.sqrt(2 * freedom))
+    freedom = float(max(1, int(np.count_nonzero(common)) - len(lines)))
+    return bool(misfit < freedom + 6 * (2 * freedom) ** 0.5)
