@@ -136,7 +136,7 @@ def _copies(text: str | None) -> int | Literal["size"] | None:
 def _loaded(source: str, hints: Hints) -> Loaded:
     from romassay.formats import load, read
 
-    return read(sys.stdin.buffer.read(), "-", hints) if source == "-" else load(source, hints)
+    return read(sys.stdin.buffer.read(), "standard input", hints) if source == "-" else load(source, hints)
 
 
 def _put(target: str, converted: Converted) -> None:
@@ -151,9 +151,10 @@ def _put(target: str, converted: Converted) -> None:
         for output in converted.outputs:
             write_atomically(Path(name_of_lane(target, output.lane)), output.content)
     for output in converted.outputs:
+        name = "standard output" if target == "-" else name_of_lane(target, output.lane)
         click.echo(
-            f"{name_of_lane(target, output.lane)}: {converted.format}, {output.size} bytes at "
-            f"{output.first:04X}-{output.last:04X}, sum {output.sum16:04X}, CRC-32 {output.crc32:08X}\n"
+            f"{name}: {converted.format}, {output.size} bytes at {output.first:04X}-{output.last:04X}\n"
+            f"  sum of bytes {output.sum16:04X}, CRC-32 {output.crc32:08X}\n"
             f"  SHA-256 {output.sha256}",
             err=True,
         )

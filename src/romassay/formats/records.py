@@ -117,6 +117,7 @@ class Scan:
         lines: lines of the whole text.
         ink: characters of the text that print.
         taken: those of them that stand in good records.
+        torn: those that stand in records of the right length with a wrong checksum.
     """
 
     line: Index
@@ -131,6 +132,7 @@ class Scan:
     lines: int
     ink: int
     taken: int
+    torn: int
 
 
 def plain(source: bytes) -> bytes:
@@ -314,6 +316,7 @@ class _Gathered:
     left_line: int = 0
     ink: int = 0
     taken: int = 0
+    torn: int = 0
 
     def finish(self) -> Scan:
         empty = np.zeros(0, np.int64)
@@ -333,6 +336,7 @@ class _Gathered:
             lines=self.newlines + 1,
             ink=self.ink,
             taken=self.taken,
+            torn=self.torn,
         )
 
 
@@ -396,6 +400,7 @@ def _scan_block(block: Text, grammar: Grammar, state: _Gathered) -> None:
         _keep_damaged(marks, good, damaged, lost, state)
     state.ink += ink
     state.taken += taken
+    state.torn += int((1 + marks.digits[marks.verdict == WRONG_SUM]).sum())
     state.records += int(good.sum())
     state.newlines += int(line_of[-1]) if len(line_of) else 0
 

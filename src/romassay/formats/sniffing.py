@@ -24,7 +24,10 @@ def sample_of(source: bytes) -> bytes:
 def share_of_records(source: bytes, grammar: Grammar) -> float:
     """Tell how surely a file consists of a grammar's records, 0 to 1.
 
-    Half is for one good record, the rest for the share of the printed characters that stand in good ones.
+    Half is for one good record, the rest for the share of the printed characters that stand in good ones. Where there
+    are only torn ones, their share counts for less than half.
     """
     found = scan(plain(sample_of(source)), grammar, brief=True)
-    return 0.5 + 0.5 * found.taken / found.ink if len(found.line) else 0.0
+    if len(found.line):
+        return 0.5 + 0.5 * found.taken / found.ink
+    return 0.45 * found.torn / max(found.ink, 1)

@@ -189,41 +189,44 @@ def _cut_and_filled(
         raise BadInput(
             f"holds nothing in {_told(ranges)}", place=loaded.name, advice=f"it holds {_told(_spans(laid.pieces))}"
         )
-    extent = _extent(pieces, ranges)
-    missing = gaps(pieces, (extent,))
     lost = _lost(laid, readings, options.ranges)
-    unplaced = sum(hole.first is None for reading in readings for hole in reading.holes)
-    notes = []
+    extent = _extent((*_spans(pieces), *lost), ranges)
+    missing = gaps(pieces, (extent,))
+    unplaced = min(sum(hole.first is None for hole in reading.holes) for reading in readings)
     if options.fill is None:
-        _refuse_holes(loaded, lost, unplaced)
+        _refuse_holes(loaded, lost, unplaced if not ranges or gaps(pieces, ranges) else 0)
         if missing and _needs_no_gaps(target, options):
             raise BadInput(
                 f"nothing is known of {_told(missing)}", place=loaded.name, advice="give --fill BYTE, or a --range"
             )
-    elif missing:
-        amount = sum(r.size for r in missing)
-        if amount > MOST_FILLING:
-            raise BadInput(
-                f"{amount} bytes would have to be filled between {extent.first:X} and {extent.last:X}",
-                place=loaded.name,
-                advice="give a --range",
-            )
-        pieces = joined((*pieces, *(Piece(r.first, bytes((options.fill,)) * r.size) for r in missing)))
+    notes = []
+    if missing and options.fill is not None:
+        pieces = _filled(loaded, pieces, missing, options.fill)
         notes.append(f"filled {_told(missing)} with {options.fill:02X}")
     if unplaced:
-        notes.append(f"{_plural(unplaced, 'damaged place', 'damaged places')} without a certain address")
+        notes.append(f"{_plural(unplaced, 'damaged record has', 'damaged records have')} no certain address")
     return pieces, notes
+
+
+def _filled(loaded: Loaded, pieces: Sequence[Piece], missing: Sequence[Range], fill: int) -> tuple[Piece, ...]:
+    amount = sum(r.size for r in missing)
+    if amount > MOST_FILLING:
+        raise BadInput(
+            f"{amount} bytes would have to be filled between {missing[0].first:X} and {missing[-1].last:X}",
+            place=loaded.name,
+            advice="give a --range",
+        )
+    return joined((*pieces, *(Piece(r.first, bytes((fill,)) * r.size) for r in missing)))
 
 
 def _needs_no_gaps(target: Format, options: ConvertOptions) -> bool:
     return target.name in _NO_GAPS or options.repeat is not None
 
 
-def _extent(pieces: Sequence[Piece], ranges: Sequence[Range]) -> Range:
+def _extent(spans: Sequence[Range], ranges: Sequence[Range]) -> Range:
     """Return the addresses from the first to the last: of the ranges, where some were given, else of the bytes."""
-    if ranges:
-        return Range(ranges[0].first, ranges[-1].last)
-    return Range(pieces[0].first, _end(pieces) - 1)
+    of = ranges or spans
+    return Range(min(r.first for r in of), max(r.last for r in of))
 
 
 def _lost(laid: Laid, readings: Sequence[Reading], ranges: Sequence[Range]) -> tuple[Range, ...]:
@@ -244,9 +247,8 @@ def _refuse_holes(loaded: Loaded, lost: Sequence[Range], unplaced: int) -> None:
     where = f" (first on line {first.line}: {first.reason})" if first else ""
     problem = f"damage took {_told(lost)}" if lost else ""
     if unplaced:
-        problem += " and " if problem else ""
-        problem += f"{_plural(unplaced, 'place', 'places')} without a certain address"
-        problem += "" if lost else " in it are damaged"
+        problem += " and " if lost else "damage took "
+        problem += _plural(unplaced, "record", "records") + " whose address is not certain"
     raise BadInput(
         f"{problem}{where}", place=loaded.name, advice="read again, or give --fill BYTE to write it all the same"
     )
