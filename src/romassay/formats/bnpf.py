@@ -57,7 +57,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log; the first word goes to `hints.base` where that is given."""
-    text = plain(source).upper().replace(b"FB", b"F B")
+    text = plain(source, hints.encoding).upper().replace(b"FB", b"F B")
     bits = _bits_in_a_word(text)
     numbers, per_line = (False, None) if hints.base is not None else _habits(text, bits)
     reader = _Reader(bits, hints.base or 0, None if numbers else per_line, use_numbers=numbers)

@@ -79,7 +79,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log. Damaged records are holes; so are records behind a damaged base record."""
-    found = scan(plain(source), _GRAMMAR)
+    found = scan(plain(source, hints.encoding), _GRAMMAR)
     left = _notes(found)
     return parsed_from(_track(found), hints, "record-checked", left=left, left_total=found.left_total)
 

@@ -68,7 +68,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log. Damaged records are holes, and so are those that the last record finds missing."""
-    found = scan(plain(source), _GRAMMAR)
+    found = scan(plain(source, hints.encoding), _GRAMMAR)
     is_data, ends = found.kind == DATA, found.kind == END
     track = track_of(found, is_data, ends, lambda item: _claim(item.digits))
     track = count_losses(found, track, counted=is_data, is_data=is_data, counts=ends, fresh=ends)

@@ -74,7 +74,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log. Damaged records are holes, and so are those that a count record finds missing."""
-    found = _without_wrong_types(scan(plain(source), _GRAMMAR))
+    found = _without_wrong_types(scan(plain(source, hints.encoding), _GRAMMAR))
     is_data = found.count > 0
     ends = found.kind >= _ENDS[0]
     counts = (found.kind == _COUNTS[0]) | (found.kind == _COUNTS[1])

@@ -47,7 +47,7 @@ def sniff(source: bytes) -> float:
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log. Damaged blocks are holes."""
     found = _Found()
-    found.read(plain(source))
+    found.read(plain(source, hints.encoding))
     return found.into.parsed(hints, "record-checked")
 
 

@@ -66,7 +66,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log. Damaged blocks are holes."""
-    found = scan(plain(source), _GRAMMAR)
+    found = scan(plain(source, hints.encoding), _GRAMMAR)
     track = track_of(found, found.kind == DATA, found.kind == END, lambda item: _claim(item.digits))
     return parsed_from(track, hints, "record-checked", left=found.left, left_total=found.left_total)
 

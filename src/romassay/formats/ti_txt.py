@@ -34,7 +34,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read all passes of a log."""
-    text = plain(source)
+    text = plain(source, hints.encoding)
     habits = habits_of(text)
     style = Style(digits=2, fixed=True, unknown=False, alone=True, per_line=habits.per_line, end=b"q")
     found = collect(text, style)

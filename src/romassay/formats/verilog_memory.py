@@ -55,7 +55,7 @@ def sniff(source: bytes) -> float:
 
 def read(source: bytes, hints: Hints) -> Parsed:
     """Read a memory file; numbers before the first '@' go to 0, or to `hints.base`."""
-    text = _without_comments(plain(source))
+    text = _without_comments(plain(source, hints.encoding))
     habits = habits_of(text)
     digits, fixed = _digits(habits)
     word = (digits + 1) // 2

@@ -41,6 +41,7 @@ def lines_of(found: Parsed) -> list[int]:
         image().lower().replace(b"\n", b"  \t\n"),
         b"\x13" + image().replace(b":", b"\x11:"),
         image().replace(b":", b"\x1b[0m:") + b"\x7f",
+        image().replace(b"10", b"1x\x080\x1b[1m"),
     ],
 )
 def test_line_ends_parity_nuls_and_encodings(log: bytes) -> None:
