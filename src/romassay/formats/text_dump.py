@@ -7,6 +7,7 @@ docs/reference-layout.md.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TypeAlias
 
 from romassay.errors import BadInput
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
@@ -18,6 +19,11 @@ _PIECE = 1 << 12
 _PIECES = 6
 _MOST_LINES = 400
 _SURE = 0.6
+_RIVALS = 6
+_PROBED = 1 << 19
+_PROBES = 64
+Learned: TypeAlias = tuple[Layout, tuple[str, ...]]
+
 _ADVICE = "give --layout if it is a dump all the same"
 
 
@@ -36,8 +42,8 @@ def read(data: bytes, hints: Hints) -> Parsed:
     from romassay.formats.lines import read_rows
     from romassay.formats.passes import readings_of
 
-    layout, notes = _layout_for(data, hints)
     text = clean(data, hints.encoding)
+    layout, notes = _layout_for(data, text, hints)
     rows = read_rows(text, layout)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
     if not readings:
@@ -45,15 +51,15 @@ def read(data: bytes, hints: Hints) -> Parsed:
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 
-def _layout_for(data: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
+def _layout_for(data: bytes, text: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     """Return the layout that was given, or learnt and then corrected."""
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
     learnt = _learn(_sample(data, hints.encoding))
-    if learnt is None:
+    if not learnt:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
-    layout, notes = learnt
+    layout, notes = _borne_out(learnt, text)
     return (corrected(layout, words) if words else layout), notes
 
 
@@ -73,12 +79,35 @@ def _sample(data: bytes, encoding: str | None) -> tuple[bytes, ...]:
 
 
 @lru_cache(maxsize=4)
-def _learn(pieces: tuple[bytes, ...]) -> tuple[Layout, tuple[str, ...]] | None:
-    """Return the layout that explains a sample best, and what was assumed; None where none does."""
+def _learn(pieces: tuple[bytes, ...]) -> tuple[Learned, ...]:
+    """Return the layouts that explain a sample, the best first, each with what was assumed."""
     from romassay.formats.learn import learn
 
     learnt = learn([piece.split(b"\n")[:_MOST_LINES] for piece in pieces])
-    return (learnt[0].layout, learnt[0].notes) if learnt else None
+    return tuple((item.layout, item.notes) for item in learnt[:_RIVALS])
+
+
+def _borne_out(learnt: tuple[Learned, ...], text: bytes) -> Learned:
+    """Return the layout that explains the whole text best.
+
+    A sample of a floating bus may look octal or decimal; the few lines that a chip answers in tell.
+    """
+    from romassay.formats.weigh import bits_of
+
+    if len(learnt) == 1:
+        return learnt[0]
+    probe = _probe(text)
+    return min(learnt, key=lambda item: bits_of(item[0], probe))
+
+
+def _probe(text: bytes) -> bytes:
+    """Return a text, or of a long one whole lines from all over it."""
+    if len(text) <= _PROBED:
+        return text
+    span = _PROBED // _PROBES
+    starts = (i * (len(text) - span) // (_PROBES - 1) for i in range(_PROBES))
+    pieces = (text[at : at + span] for at in starts)
+    return b"\n".join(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n")] for piece in pieces)
 
 
 FORMAT = Format(
