@@ -510,11 +510,13 @@ def _keep_damaged(marks: _Marks, good: Mask, damaged: Mask, lost: tuple[Index, I
     rows = np.flatnonzero(damaged)
     at: Index = np.concatenate([marks.at[rows], lost[0]])
     digits = np.concatenate([marks.digits[rows], lost[1]])
+    if not len(at):
+        return
     verdict = np.r_[marks.verdict[rows], np.full(len(lost[0]), NO_MARK, np.uint8)]
     after = np.searchsorted(marks.at[good], at) + state.records
     newlines = np.flatnonzero(marks.block == _NEWLINE)
     row = np.searchsorted(newlines, at + 1)
-    stops = np.union1d(np.append(newlines, len(marks.block)), marks.at)
+    stops = np.sort(np.concatenate([newlines, marks.at, [len(marks.block)]]))
     span = stops[np.searchsorted(stops, at + 1)] - at
     for i in np.argsort(at)[: max(0, MAX_DAMAGED - len(state.damaged))].tolist():
         start = int(at[i]) + 1
@@ -547,10 +549,10 @@ def _keep_left(
     worst = np.zeros(n, np.uint8)
     np.maximum.at(worst, index[damaged], marks.verdict[damaged])
     left = np.flatnonzero(ink > covered)
-    at, digits = _lost_marks(block, starts[left], others, grammar)
-    without = ~has_record[left] & (worst[left] == 0)
-    lost = without & ((digits > 0) | _like_a_record(block, starts, ink, others)[left])
-    worst[left[lost]] = NO_MARK
+    long = left[(ink[left] >= _SHORTEST) & ~has_record[left] & (worst[left] == 0)]
+    at, digits = _lost_marks(block, starts[long], others, grammar)
+    lost = (digits > 0) | _like_records(block, starts, long, ink[long], others) if len(long) else np.zeros(0, bool)
+    worst[long[lost]] = NO_MARK
     shown = left[1:] if len(left) and top + int(left[0]) == state.left_line else left
     for i in shown[: max(0, MAX_LEFT - len(state.left))].tolist():
         end = int(starts[i + 1]) - 1 if i + 1 < n else len(block)
@@ -577,13 +579,13 @@ def _lost_marks(block: Text, starts: Index, others: Index, grammar: Grammar) -> 
     return at, np.where(fits, digits, 0)
 
 
-def _like_a_record(block: Text, starts: Index, ink: Index, others: Index) -> Mask:
-    """Tell lines that are as long as a record and hold digits without blanks, but for a few characters."""
+def _like_records(block: Text, starts: Index, which: Index, ink: Index, others: Index) -> Mask:
+    """Tell which of some lines hold digits without blanks, but for a few characters, as records do."""
     characters = block[others]
     line_of = np.searchsorted(starts, others, "right") - 1
-    other_ink = np.bincount(line_of[characters > _BLANK], minlength=len(starts))
-    blanks = np.bincount(line_of[(characters == _BLANK) | (characters == _TAB)], minlength=len(starts))
-    alike: Mask = (ink >= _SHORTEST) & (blanks == 0) & (4 * other_ink <= ink)
+    other_ink = np.bincount(line_of[characters > _BLANK], minlength=len(starts))[which]
+    blanks = np.bincount(line_of[(characters == _BLANK) | (characters == _TAB)], minlength=len(starts))[which]
+    alike: Mask = (blanks == 0) & (4 * other_ink <= ink)
     return alike
 
 
