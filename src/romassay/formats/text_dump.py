@@ -20,6 +20,8 @@ _PIECES = 6
 _MOST_LINES = 400
 _SURE = 0.6
 _RIVALS = 6
+_UNEXPLAINED = 20.0
+"""Bits that a character in an unexplained line costs beyond its own."""
 _PROBED = 1 << 19
 _PROBES = 64
 Learned: TypeAlias = tuple[Layout, tuple[str, ...]]
@@ -90,14 +92,15 @@ def _learn(pieces: tuple[bytes, ...]) -> tuple[Learned, ...]:
 def _borne_out(learnt: tuple[Learned, ...], text: bytes) -> Learned:
     """Return the layout that explains the whole text best.
 
-    A sample of a floating bus may look octal or decimal; the few lines that a chip answers in tell.
+    A sample of a floating bus may look octal or decimal; the few lines that a chip answers in tell, so what a layout
+    leaves unexplained counts dearly.
     """
-    from romassay.formats.weigh import bits_of
+    from romassay.formats.weigh import bits_of, unexplained
 
     if len(learnt) == 1:
         return learnt[0]
     probe = _probe(text)
-    return min(learnt, key=lambda item: bits_of(item[0], probe))
+    return min(learnt, key=lambda item: bits_of(item[0], probe) + _UNEXPLAINED * unexplained(item[0], probe))
 
 
 def _probe(text: bytes) -> bytes:
