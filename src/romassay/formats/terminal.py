@@ -123,7 +123,7 @@ def _has_parity(text: bytes) -> bool:
     high = sample.translate(None, bytes(range(128)))
     digits = len(high) - len(high.translate(None, bytes(c | 0x80 for c in _DIGITS_AND_ENDS)))
     low = len(sample) - len(sample.translate(None, _DIGITS_AND_ENDS))
-    return digits > 0.2 * (low + digits) and digits > 0.6 * len(high)
+    return digits > 0.2 * (low + digits) and digits > 0.3 * len(high)
 
 
 def _line_unless_first(text: bytes) -> bytes:
