@@ -7,17 +7,21 @@ from __future__ import annotations
 
 import hashlib
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Literal
 
+import numpy as np
+
 from romassay.address import MAX_ADDRESS_BITS, Range, merge_ranges
 from romassay.errors import BadInput, BadValue
 from romassay.formats import FORMATS
-from romassay.formats.model import Format, Loaded, Piece, WriteOptions
+from romassay.formats.model import Loaded, Piece, WriteOptions
 from romassay.formats.pieces import Laid, gaps, joined, lay_out, within
 from romassay.reading import Reading
+
+Writer = Callable[[Sequence[Piece], WriteOptions], bytes]
 
 MOST_FILLING = 1 << 28
 """Bytes of filling, copies and padding that are still written: 256 MiB."""
@@ -104,7 +108,7 @@ def convert(loaded: Loaded, options: ConvertOptions) -> Converted:
         BadInput: passes disagree, or bytes are missing and no fill was given; the message says where.
         BadValue: the options cannot be followed.
     """
-    target = _target(options)
+    write = _writer(options.to)
     readings, notes = _chosen(loaded, options.pass_number)
     laid = lay_out(readings)
     _refuse_contradictions(loaded, laid, readings, options)
@@ -113,13 +117,13 @@ def convert(loaded: Loaded, options: ConvertOptions) -> Converted:
         raise BadInput("no byte is wholly known", place=loaded.name, advice="read the chip again")
     if laid.mask != ERASED:
         notes.append(f"only data bits {laid.mask:02X} are known; the others are written as 0")
-    pieces, more = _cut_and_filled(loaded, laid, readings, options, target)
+    pieces, more = _cut_and_filled(loaded, laid, readings, options)
     notes += more
     pieces = _moved(pieces, options.at)
     pieces = _sized(pieces, options)
     lanes = _lanes(pieces, options.split)
-    outputs = tuple(_output(lane, part, target, options.writing) for lane, part in lanes)
-    return Converted(target.name, outputs, tuple(notes))
+    outputs = tuple(_output(lane, part, write(part, options.writing)) for lane, part in lanes)
+    return Converted(options.to, outputs, tuple(notes))
 
 
 def format_of_name(name: str) -> str:
@@ -146,10 +150,11 @@ def name_of_lane(name: str, lane: str) -> str:
     return str(path.with_name(f"{path.stem}.{lane}{path.suffix}")) if lane else name
 
 
-def _target(options: ConvertOptions) -> Format:
-    if options.to not in FORMATS or FORMATS[options.to].write is None:
-        raise BadValue(f"'{options.to}' is no format to write", advice=f"choose one of {', '.join(writable())}")
-    return FORMATS[options.to]
+def _writer(name: str) -> Writer:
+    write = FORMATS[name].write if name in FORMATS else None
+    if write is None:
+        raise BadValue(f"'{name}' is no format to write", advice=f"choose one of {', '.join(writable())}")
+    return write
 
 
 def _chosen(loaded: Loaded, number: int | None) -> tuple[tuple[Reading, ...], list[str]]:
@@ -180,7 +185,7 @@ def _refuse_contradictions(loaded: Loaded, laid: Laid, readings: Sequence[Readin
 
 
 def _cut_and_filled(
-    loaded: Loaded, laid: Laid, readings: Sequence[Reading], options: ConvertOptions, target: Format
+    loaded: Loaded, laid: Laid, readings: Sequence[Reading], options: ConvertOptions
 ) -> tuple[tuple[Piece, ...], list[str]]:
     """Cut the pieces to the ranges, and fill what is missing or refuse."""
     ranges = merge_ranges(options.ranges)
@@ -195,7 +200,7 @@ def _cut_and_filled(
     unplaced = min(sum(hole.first is None for hole in reading.holes) for reading in readings)
     if options.fill is None:
         _refuse_holes(loaded, lost, unplaced if not ranges or gaps(pieces, ranges) else 0)
-        if missing and _needs_no_gaps(target, options):
+        if missing and _needs_no_gaps(options):
             raise BadInput(
                 f"nothing is known of {_told(missing)}", place=loaded.name, advice="give --fill BYTE, or a --range"
             )
@@ -219,8 +224,8 @@ def _filled(loaded: Loaded, pieces: Sequence[Piece], missing: Sequence[Range], f
     return joined((*pieces, *(Piece(r.first, bytes((fill,)) * r.size) for r in missing)))
 
 
-def _needs_no_gaps(target: Format, options: ConvertOptions) -> bool:
-    return target.name in _NO_GAPS or options.repeat is not None
+def _needs_no_gaps(options: ConvertOptions) -> bool:
+    return options.to in _NO_GAPS or options.repeat is not None
 
 
 def _extent(spans: Sequence[Range], ranges: Sequence[Range]) -> Range:
@@ -324,16 +329,15 @@ def _every(piece: Piece, lane: int, lanes: int) -> Piece:
     return Piece((piece.first + skip) // lanes, piece.data[skip::lanes])
 
 
-def _output(lane: str, pieces: tuple[Piece, ...], target: Format, writing: WriteOptions) -> Output:
-    assert target.write is not None  # noqa: S101
+def _output(lane: str, pieces: tuple[Piece, ...], content: bytes) -> Output:
     digest, crc, total = hashlib.sha256(), 0, 0
     for piece in pieces:
         digest.update(piece.data)
         crc = zlib.crc32(piece.data, crc)
-        total += _sum(piece.data)
+        total += int(np.frombuffer(piece.data, np.uint8).sum(dtype=np.int64))
     return Output(
         lane=lane,
-        content=target.write(pieces, writing),
+        content=content,
         size=sum(len(piece.data) for piece in pieces),
         first=pieces[0].first,
         last=_end(pieces) - 1,
@@ -341,12 +345,6 @@ def _output(lane: str, pieces: tuple[Piece, ...], target: Format, writing: Write
         crc32=crc,
         sha256=digest.hexdigest(),
     )
-
-
-def _sum(data: bytes) -> int:
-    import numpy as np
-
-    return int(np.frombuffer(data, np.uint8).sum(dtype=np.int64))
 
 
 def _end(pieces: Sequence[Piece]) -> int:
