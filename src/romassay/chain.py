@@ -9,6 +9,7 @@ from typing import Literal, Protocol
 
 from romassay.address import Range
 from romassay.finding import Finding, Limit
+from romassay.order import ordered
 from romassay.part import Part
 from romassay.reading import Reading, ReadingSet, within
 from romassay.settle.model import Decision, Image
@@ -107,7 +108,7 @@ def gather(
         seen[key] = reading.source.name
         kept.append(reading)
     bits = address_bits or _bus_lines(kept)
-    return ReadingSet(tuple(within(r, bits) for r in kept), bits, tuple(exclude), tuple(duplicates))
+    return ReadingSet(ordered([within(r, bits) for r in kept]), bits, tuple(exclude), tuple(duplicates))
 
 
 def _bus_lines(readings: Sequence[Reading]) -> int:

@@ -16,6 +16,7 @@ Kind = Literal[
     "undriven-bits",
     "short-window",
     "size-ambiguous",
+    "byte-order",
     "blank",
     "not-code",
     "data-line-stuck",

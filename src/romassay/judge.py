@@ -103,6 +103,14 @@ def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[F
             evidence=f"{names}: equal byte for byte to a file already there, so it was counted once",
             advice="read the specimen again into a new file; a copied file proves nothing",
         )
+    unordered = [r.source.name for r in readings.with_role("specimen") if r.source.unordered > 1]
+    if unordered:
+        yield Finding(
+            "byte-order",
+            blocks=True,
+            evidence=f"{', '.join(unordered[:4])}: it prints words, and nothing shows which byte comes first",
+            advice="add a reading printed byte by byte, or say it with --layout order=big or order=little",
+        )
     holes = [hole for reading in readings.with_role("specimen") for hole in reading.holes]
     if holes:
         where = merge_ranges(Range(h.first, h.last) for h in holes if h.first is not None and h.last is not None)

@@ -67,6 +67,7 @@ class Source:
         pass_number: which pass of the file this is, from 1.
         lines: the first and last line of the pass in the file, from 1.
         bad_lines: lines of the pass that broke the pattern.
+        unordered: bytes in a word, where nothing in the log shows in which order a word has them; 1 where it is known.
     """
 
     name: str = ""
@@ -77,6 +78,7 @@ class Source:
     pass_number: int = 1
     lines: tuple[int, int] = (0, 0)
     bad_lines: int = 0
+    unordered: int = 1
 
 
 def _frozen(array: npt.NDArray[np.generic]) -> None:
@@ -179,6 +181,20 @@ def reading_of(
     ).reshape(-1, 4)
     value = np.frombuffer(b"".join(data for _, data in rows), np.uint8).copy()
     return Reading(runs=runs, value=value, known=None, address_bits=address_bits, unit=unit)
+
+
+def exchanged(reading: Reading) -> Reading:
+    """Return a reading of words of unknown order with the bytes of each word in the other order."""
+    count = reading.runs[:, 2]
+    start = np.repeat(reading.runs[:, 1], count)
+    inside = np.arange(len(reading.value)) - start
+    other = inside ^ (reading.source.unordered - 1)
+    chosen = start + np.where(other < np.repeat(count, count), other, inside)
+    return replace(
+        reading,
+        value=reading.value[chosen],
+        known=None if reading.known is None else reading.known[chosen],
+    )
 
 
 def within(reading: Reading, bits: int) -> Reading:

@@ -74,6 +74,15 @@ def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
     return _read(Content(data, hashlib.sha256(data).hexdigest()), name, hints or Hints())
 
 
+def _unordered(parsed: Parsed) -> int:
+    """Return the bytes in a word whose order was assumed; 1 where none was."""
+    from romassay.formats.fit import ORDER_UNKNOWN
+
+    if ORDER_UNKNOWN not in parsed.notes:
+        return 1
+    return next(int(word[5:]) for word in parsed.layout.split() if word.startswith("size="))
+
+
 def _read(content: Content, name: str, hints: Hints) -> Loaded:
     data, digest = content.data, content.sha256
     if not data:
@@ -84,6 +93,7 @@ def _read(content: Content, name: str, hints: Hints) -> Loaded:
             "this is a sparse file, too large to be a plain image", place=name, advice="cut out the part that is one"
         )
     parsed = _parse(chosen, data, name, hints)
+    unordered = _unordered(parsed)
     readings = tuple(
         replace(
             reading,
@@ -96,6 +106,7 @@ def _read(content: Content, name: str, hints: Hints) -> Loaded:
                 layout=reading.source.layout or parsed.layout,
                 hints=hints.pairs(),
                 pass_number=number,
+                unordered=unordered,
             ),
             conditions=replace(reading.conditions, session=hints.session or reading.conditions.session),
         )

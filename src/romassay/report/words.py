@@ -32,6 +32,7 @@ FINDINGS: dict[Kind, str] = {
     "undriven-bits": "data lines not driven",
     "short-window": "window too short for some lines",
     "size-ambiguous": "another size fits as well",
+    "byte-order": "order of the bytes in a word not known",
     "blank": "blank",
     "not-code": "does not look like code",
     "data-line-stuck": "data line stuck",
@@ -73,6 +74,11 @@ def size(count: int) -> str:
 def plural(count: int, noun: str, many: str | None = None) -> str:
     """Return the number and its noun: '1 byte', '2 bytes'."""
     return f"{count} {noun if count == 1 else many or noun + 's'}"
+
+
+def times(count: int) -> str:
+    """Return how often: 'once', '2 times'."""
+    return "once" if count == 1 else plural(count, "time")
 
 
 def listed(items: Sequence[str], last: str = "and") -> str:
