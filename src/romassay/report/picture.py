@@ -36,6 +36,9 @@ def name_of(survey: Survey, index: int) -> str:
 
 
 _STYLES: dict[RegionKind, Style] = {"rom": "good", "contended": "bad", "unknown": "care", "open-bus": "faint"}
+_EXTENT = 14
+"""Columns of '16777216 bytes', the longest extent of a 24-line bus."""
+
 _LISTED = 10
 """So many regions are listed one a line; more of them become a strip."""
 
@@ -52,7 +55,7 @@ def _region_line(survey: Survey, region: Region) -> Line:
     place = f"{region.first:0{wide}X}-{region.last:0{wide}X}"
     style = _STYLES.get(region.kind, "plain")
     extent = size(region.last - region.first + 1)
-    return (Segment(f"{place}  {extent:>10}  "), Segment(_region_words(survey, region), style))
+    return (Segment(f"{place}  {extent:>{_EXTENT}}  "), Segment(_region_words(survey, region), style))
 
 
 def _region_words(survey: Survey, region: Region) -> str:
@@ -95,7 +98,7 @@ def _strip(survey: Survey, room: int) -> list[Line]:
         cells = [signs.get(row * _CELLS + i, _Sign(" ", "plain", "")) for i in range(_CELLS)]
         lines.append((Segment(f"{row * _CELLS * cell:0{wide}X}  "), *_joined(cells)))
     legend = {sign.text: sign.words for sign in signs.values()}
-    key = ", ".join(f"{sign} {words}" for sign, words in sorted(legend.items()))
+    key = ", ".join(f"{sign} = {words}" for sign, words in sorted(legend.items()))
     return [*lines, *paragraph(key, width=room, style="faint")]
 
 

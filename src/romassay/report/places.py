@@ -19,8 +19,8 @@ def at(assay: Assay, address: int) -> str:
 
 
 def span(assay: Assay, first: int, last: int) -> str:
-    """Return a range in hex digits, both ends included."""
-    return f"{at(assay, first)}-{at(assay, last)}"
+    """Return a range in hex digits, both ends included; a single address as itself."""
+    return at(assay, first) if first == last else f"{at(assay, first)}-{at(assay, last)}"
 
 
 def extent(assay: Assay, image: Image) -> str:

@@ -1,12 +1,14 @@
 """What a person sees at the end of an assay: found, where, how sure and of what, and what to do next. Pure text.
 
-The order is that of a reader in a hurry: the verdict in one sentence, the image, the decode, the map, then how sure it
-is, what stands against it, and the next steps as commands. Colour repeats what the words say, never more.
+The order is that of a reader in a hurry: the verdict in one sentence, the image, its decode and how sure it is, what
+else answers, the map, the readings, what stands against it, and the next steps as commands. Colour repeats what the
+words say, never more.
 """
 
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -20,8 +22,8 @@ from romassay.report.picture import INSIDE, address_map, name_of, pattern
 from romassay.report.places import at, extent, first_of, span, unseen_bytes
 from romassay.report.steps import step_lines, steps
 from romassay.report.text import Line, Segment, Style, clean, paragraph
-from romassay.report.words import FINDINGS, LIMITS, SIGNS, listed, plural, size, some
-from romassay.settle.model import Image
+from romassay.report.words import FINDINGS, LIMITS, SIGNS, listed, plural, size, some, times
+from romassay.settle.model import Doubt, Image
 from romassay.survey.model import Function, Level
 
 MIN_WIDTH = 60
@@ -147,7 +149,7 @@ def _besides(assay: Assay) -> str:
 def _reasons(assay: Assay) -> list[str]:
     reasons = list(dict.fromkeys(FINDINGS[finding.kind] for finding in assay.findings if finding.blocks))
     image = assay.images[0]
-    missing, doubtful, by_hand = unseen_bytes(image), len(image.doubtful), len(image.decided)
+    missing, doubtful, by_hand = unseen_bytes(image), len(_doubts(image)), len(image.decided)
     reasons += [f"{plural(missing, 'byte')} never seen"] if missing else []
     reasons += [f"{plural(doubtful, 'byte')} in doubt"] if doubtful else []
     reasons += [f"{plural(by_hand, 'byte')} decided by hand"] if by_hand else []
@@ -157,16 +159,14 @@ def _reasons(assay: Assay) -> list[str]:
 def _show_image(page: _Page, assay: Assay, image: Image) -> None:
     function = assay.survey.functions[image.function]
     data = bytes(image)
-    place = f"{size(len(data))} at {extent(assay, image)}{_mirrors(assay, image)}"
-    page.texts(name_of(assay.survey, image.function), [place])
+    page.texts(name_of(assay.survey, image.function), [_place(assay, image)])
     page.row("CRC-32", crc32(data))
     page.row("SHA-256", hashlib.sha256(data).hexdigest())
     page.block("Decode", _decode(page, function))
     page.texts("How sure", [_seen(image), _bound(image)])
     doubts = [
         f"offset {doubt.offset:04X}: {listed([_vote(value, count) for value, count, _ in doubt.alternatives])}"
-        for doubt in image.doubtful
-        if doubt.alternatives
+        for doubt in _doubts(image)
     ]
     page.texts("In doubt", [*doubts[:_SHOWN_DOUBTS], *_more(len(doubts) - _SHOWN_DOUBTS)])
     page.texts("By hand", [f"offset {d.offset:04X} is {d.value:02X}: {d.reason}" for d in image.decided])
@@ -179,8 +179,26 @@ def _mirrors(assay: Assay, image: Image) -> str:
     return f"; mirrors at {some(mirrors, _SHOWN_PLACES)}" if mirrors else ", no mirror"
 
 
+def _place(assay: Assay, image: Image) -> str:
+    function = assay.survey.functions[image.function]
+    lines = [f"D{i}" for i in range(8) if function.driven >> i & 1]
+    narrow = f", {plural(len(lines), 'bit')} wide ({listed(lines)})" if len(lines) < 8 else ""
+    return f"{size(len(image))}{narrow} at {extent(assay, image)}{_mirrors(assay, image)}"
+
+
+def _doubts(image: Image) -> list[Doubt]:
+    """Return the doubtful bytes that were seen, the closest votes first."""
+    return sorted((doubt for doubt in image.doubtful if doubt.alternatives), key=_lead)
+
+
+def _lead(doubt: Doubt) -> float:
+    """Return the share of the observations that the likeliest value has."""
+    counts = [count for _, count, _ in doubt.alternatives]
+    return counts[0] / max(1, sum(counts))
+
+
 def _vote(value: int, count: int) -> str:
-    return f"{value:02X} seen {plural(count, 'time')}"
+    return f"{value:02X} seen {times(count)}"
 
 
 def _more(count: int) -> list[str]:
@@ -208,7 +226,9 @@ def decode_in_words(function: Function) -> str:
         for level in ("1", "0")
         if levels[level]
     ]
-    words = [f"Answers when {' and '.join(parts)}." if parts else "Answers at any level of the lines above its own."]
+    words = [f"Answers when {' and '.join(parts)}."] if parts else []
+    if not parts and not levels["unknown"]:
+        words += ["Answers at any level of the lines above its own."]
     words += [f"Don't care: {listed(levels['any'])}."] if levels["any"] else []
     words += [f"Not exercised: {listed(levels['unknown'])}."] if levels["unknown"] else []
     if function.pins:
@@ -226,7 +246,7 @@ def _seen(image: Image) -> str:
     if missing:
         seen = f"{plural(missing, 'byte')} never seen, the others in {source}."
     else:
-        seen = f"Each byte was seen {plural(c.observations_min, 'time')} or more ({source})."
+        seen = f"Each byte was seen {times(c.observations_min)} or more ({source})."
     if not c.disagreements:
         return f"{seen} All observations agree."
     verb = "differs" if c.disagreements == 1 else "differ"
@@ -234,21 +254,30 @@ def _seen(image: Image) -> str:
 
 
 _SMALL = 0.001
+_WHOLE = 10
+_SLACK = 1e-9
 
 
 def _bound(image: Image) -> str:
     c = image.confidence
     bound = c.wrong_bytes_upper_bound
-    most = f"fewer than {_SMALL:g}" if bound < _SMALL else f"at most {bound:.2g}"
+    most = f"fewer than {_SMALL:g}" if bound < _SMALL else f"at most {_rounded_up(bound)}"
     return f"At {c.level:.0%}, {most} of {plural(len(image), 'byte')} are wrong. That covers random line errors only."
+
+
+def _rounded_up(bound: float) -> str:
+    """Return a bound in two digits or as a whole number of bytes; never less than it is."""
+    if bound >= _WHOLE:
+        return str(math.ceil(bound))
+    step = 10.0 ** (math.floor(math.log10(bound)) - 1)
+    return f"{math.ceil(bound / step - _SLACK) * step:.2g}"
 
 
 def _show_lesser(page: _Page, assay: Assay) -> None:
     """Show what else answers: further ROMs with their digest and pattern, then RAM and registers."""
     for number, image in list(enumerate(assay.images))[1:_SHOWN_LESSER]:
         function = assay.survey.functions[image.function]
-        place = [f"{size(len(image))} at {extent(assay, image)}{_mirrors(assay, image)}"]
-        page.texts(name_of(assay.survey, image.function), place)
+        page.texts(name_of(assay.survey, image.function), [_place(assay, image)])
         page.row("", f"CRC-32 {crc32(bytes(image))}, {image_name(number, 'bin')}")
         page.add(_pattern(function))
     page.texts("", _more(len(assay.images) - _SHOWN_LESSER))

@@ -15,6 +15,7 @@ from romassay.report.picture import address_map, pattern
 from romassay.report.summary import Setting, decode_in_words, summary
 from romassay.report.text import render, width_of
 from romassay.report.words import FINDINGS, LIMITS, REGIONS
+from romassay.settle.model import Doubt
 from romassay.survey.model import Copy, Function, Region, Survey
 
 IN_DOCKET = Setting("romassay assay -o fog", keeps=True, written=("fog/assay.json", "fog/image.bin"))
@@ -85,6 +86,46 @@ def test_how_sure_gives_the_bound_and_what_it_covers() -> None:
 def test_doubts_and_decisions_are_listed_by_offset() -> None:
     assert "offset 0123: 4A seen 7 times and 42 seen 5 times" in text_of(examples.provisional())
     assert "offset 0123 is 4A: the listing's branch ends there" in text_of(examples.decided())
+
+
+def test_the_closest_votes_come_first_and_what_was_never_seen_is_no_vote() -> None:
+    base = examples.provisional()
+    far, close, never = Doubt(3, ((1, 63, 0.9), (2, 1, 0.1))), Doubt(9, ((1, 5, 0.6), (2, 4, 0.4))), Doubt(1, ())
+    image = dataclasses.replace(base.images[0], doubtful=(never, far, close))
+    text = flat(text_of(dataclasses.replace(base, images=(image,))))
+    assert "offset 0009: 01 seen 5 times and 02 seen 4 times offset 0003: 01 seen 63 times and 02 seen once" in text
+    assert "2 bytes in doubt" in text
+
+
+def test_a_narrow_rom_says_which_data_lines_it_drives() -> None:
+    base = examples.confirmed()
+    narrow = dataclasses.replace(base.survey.functions[0], width=4, driven=0x0F)
+    text = text_of(dataclasses.replace(base, survey=dataclasses.replace(base.survey, functions=(narrow,))))
+    assert "1 KiB, 4 bits wide (D0, D1, D2 and D3) at 8400-87FF" in flat(text)
+    assert "bits wide" not in text_of(base)
+
+
+@pytest.mark.parametrize(
+    ("bound", "said"),
+    [
+        (0.0009, "fewer than 0.001"),
+        (0.0123, "at most 0.013"),
+        (1.3, "at most 1.3"),
+        (9.91, "at most 10"),
+        (10.2, "at most 11"),
+        (4095.3, "at most 4096"),
+    ],
+)
+def test_a_bound_is_never_rounded_down(bound: float, said: str) -> None:
+    image = examples.image(confidence=examples.confidence(wrong_bytes_upper_bound=bound))
+    assert f"At 95%, {said} of 1024 bytes are wrong." in flat(
+        text_of(dataclasses.replace(examples.confirmed(), images=(image,)))
+    )
+
+
+def test_one_address_is_no_range() -> None:
+    finding = dataclasses.replace(examples.SHORT, where=(Range(0x4E34, 0x4E34),))
+    assert "A13, 4E34\n" in text_of(dataclasses.replace(examples.confirmed(), findings=(finding,)))
 
 
 def test_findings_that_block_are_marked_without_colour() -> None:
@@ -219,6 +260,7 @@ def test_patterns(function: Function, names: str, signs: str) -> None:
 
 def test_a_decode_without_any_fixed_line() -> None:
     assert decode_in_words(rom(12, 0, 0, 0xFFF)) == "Answers at any level of the lines above its own."
+    assert decode_in_words(rom(12, 0, 0, 0x3FF, 0xC00)) == "Not exercised: A11 and A10."
 
 
 def test_pins_are_given_where_a_rig_told_them() -> None:
@@ -241,8 +283,8 @@ def test_many_regions_become_a_strip_with_a_legend() -> None:
     assert lines[0] == "each sign stands for 256 bytes"
     assert lines[1] == "0000  " + " ".join(["h" * 16] * 4)
     assert lines[2] == "8000  " + " ".join(["Rm-i" * 4] * 4)
-    assert lines[3] == "- floating bus, R ROM, h host memory (left out), i I/O and timer, m RAM"
-    assert len(lines) == 4
+    legend = "- = floating bus, R = ROM, h = host memory (left out), i = I/O and timer, m = RAM"
+    assert " ".join(lines[3:]) == legend
 
 
 def test_a_strip_never_grows_beyond_a_screen() -> None:
@@ -266,7 +308,7 @@ def test_more_roms_than_digits_share_a_sign() -> None:
     regions = tuple(Region(i << 8, (i << 8) + 255, "rom", i) for i in range(12))
     text = render(address_map(Survey(16, regions, roms)), colour=False)
     assert "0000  123456789+++" in text
-    assert "+ further ROMs, 1 ROM 1, 2 ROM 2" in text
+    assert "+ = further ROMs, 1 = ROM 1, 2 = ROM 2" in text
 
 
 def test_many_roms_stay_a_page() -> None:
