@@ -74,6 +74,18 @@ def parse_range(text: str) -> Range:
     return Range(first, last)
 
 
+def parse_size(text: str) -> int:
+    """Return a number of bytes above 0, written as an address is or in KiB: 1024, 0x400, 1K."""
+    number, unit = (text[:-1], 1024) if text[-1:] in ("k", "K") else (text, 1)
+    try:
+        size = parse_address(number) * unit
+    except BadValue as e:
+        raise BadValue(f"'{text}' is no number of bytes", advice="write it as 1024, 0x400 or 1K") from e
+    if not size:
+        raise BadValue("0 bytes cannot be meant", advice="give a size above 0, such as 1024 or 1K")
+    return size
+
+
 def merge_ranges(ranges: Iterable[Range]) -> tuple[Range, ...]:
     """Return the same addresses as the fewest ranges, sorted."""
     merged: list[Range] = []

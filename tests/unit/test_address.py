@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from romassay.address import Cube, Range, cubes_of, lines_of, merge_ranges, parse_address, parse_range
+from romassay.address import Cube, Range, cubes_of, lines_of, merge_ranges, parse_address, parse_range, parse_size
 from romassay.errors import BadValue
 
 BITS = 10
@@ -32,6 +32,17 @@ def ranges() -> st.SearchStrategy[Range]:
 @pytest.mark.parametrize("text", ["0xD000", "0XD000", "$D000", "$d000", "D000h", "d000H", "53248", " 53248 "])
 def test_every_way_the_trade_writes_an_address(text: str) -> None:
     assert parse_address(text) == 0xD000
+
+
+@pytest.mark.parametrize("text", ["4096", "0x1000", "$1000", "1000h", "4K", "4k", "0x4K"])
+def test_a_size_is_written_as_an_address_or_in_kib(text: str) -> None:
+    assert parse_size(text) == 4096
+
+
+@pytest.mark.parametrize(("text", "said"), [("4M", "'4M' is no number"), ("K", "'K' is no number"), ("0", "0 bytes")])
+def test_what_is_no_size_is_refused_by_name(text: str, said: str) -> None:
+    with pytest.raises(BadValue, match=said):
+        parse_size(text)
 
 
 @pytest.mark.parametrize("text", ["", "D000", "0x", "$", "h", "-1", "0xD00G", "12 34", "0x1FFFFFFFF"])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range
+from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range, parse_size
 from romassay.cli import screen
 from romassay.errors import BadValue
 
@@ -219,20 +219,11 @@ def _settings(said: Mapping[str, Any]) -> dict[str, Any]:
     if said["part"] is not None:
         settings["part"] = None if said["part"] == _NONE else said["part"]
     if said["size"] is not None:
-        settings["size"] = None if said["size"] == _NONE else _read("--size", _parse_size, said["size"])
+        settings["size"] = None if said["size"] == _NONE else _read("--size", parse_size, said["size"])
     if said["exclude"]:
         ranges = [_read("--exclude", parse_range, text) for text in said["exclude"] if text != _NONE]
         settings["exclude"] = tuple(Span(item.first, item.last) for item in ranges)
     return settings
-
-
-def _parse_size(text: str) -> int:
-    """Read a number of bytes: as an address is written, or as 2K."""
-    number, kibi = (text[:-1], 1024) if text[-1:] in "kK" else (text, 1)
-    size = parse_address(number) * kibi
-    if not size:
-        raise BadValue("a ROM has a size above 0", advice="give its bytes, such as 1024 or 1K")
-    return size
 
 
 def _read(option: str, parse: Callable[[str], T], text: str) -> T:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from romassay.address import parse_address, parse_range
+from romassay.address import parse_address, parse_range, parse_size
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -35,7 +35,9 @@ if TYPE_CHECKING:
     flag_value="size",
     help="Write N copies one behind the other; without N, as many as fill --size.",
 )
-@click.option("--split", metavar="LANES", help="A file for each byte lane: even,odd or 0,1,2,3. See below for names.")
+@click.option(
+    "--split", metavar="LANES", help="A file for each byte lane: even,odd or 0,1,2,3; see above for their names."
+)
 @click.option("--word", metavar="N", help="Bytes in a word, for a Verilog memory file.")
 @click.option("--record", metavar="N", help="Data bytes in a record or line.")
 @click.option("--start", metavar="ADDR", help="Start address, for formats that carry one.")
@@ -80,7 +82,7 @@ def command(
         ranges=tuple(parse_range(text) for text in ranges),
         at=_number(at),
         fill=_byte(fill),
-        size=_positive(size, "--size"),
+        size=None if size is None else parse_size(size),
         repeat=_copies(repeat),
         split=split,
         pass_number=pass_,
@@ -135,12 +137,15 @@ def _copies(text: str | None) -> int | Literal["size"] | None:
 
 def _loaded(source: str, hints: Hints) -> Loaded:
     from romassay.formats import load, read
+    from romassay.formats.contents import read_bounded
 
-    return read(sys.stdin.buffer.read(), "standard input", hints) if source == "-" else load(source, hints)
+    name = "standard input"
+    return read(read_bounded(sys.stdin.buffer, name), name, hints) if source == "-" else load(source, hints)
 
 
 def _put(target: str, converted: Converted) -> None:
     """Write the files, then say on stderr what they hold."""
+    from romassay.report.words import plural
     from romassay.session.convert import name_of_lane
     from romassay.session.files import write_atomically
 
@@ -153,7 +158,7 @@ def _put(target: str, converted: Converted) -> None:
     for output in converted.outputs:
         name = "standard output" if target == "-" else name_of_lane(target, output.lane)
         click.echo(
-            f"{name}: {converted.format}, {output.size} bytes at {output.first:04X}-{output.last:04X}\n"
+            f"{name}: {converted.format}, {plural(output.size, 'byte')} at {output.first:04X}-{output.last:04X}\n"
             f"  sum of bytes {output.sum16:04X}, CRC-32 {output.crc32:08X}\n"
             f"  SHA-256 {output.sha256}",
             err=True,

@@ -65,7 +65,7 @@ def test_from_standard_input_to_standard_output(here: Path) -> None:
 
 
 def test_repeat_without_a_number_fills_the_size(here: Path) -> None:
-    assert convert(here, "rom.hex", "big.bin", "--repeat", "--size", "4096").returncode == 0
+    assert convert(here, "rom.hex", "big.bin", "--repeat", "--size", "4K").returncode == 0
     assert (here / "big.bin").read_bytes() == ROM * 4
 
 
@@ -104,8 +104,8 @@ def test_help_names_every_step(here: Path) -> None:
         (["rom.hex", "o.bin", "--from", "morse"], "there is no format 'morse'; "),
         (["rom.hex", "o.bin", "--fill", "256"], "'256' is no byte; write it as 0xFF, $FF, FFh or 255"),
         (["rom.hex", "o.bin", "--fill", "XY"], "'XY' is no byte; "),
-        (["rom.hex", "o.bin", "--size", "0"], "--size 0 cannot be meant; "),
-        (["rom.hex", "o.bin", "--size", "4k"], "'4k' is no address; "),
+        (["rom.hex", "o.bin", "--size", "0"], "0 bytes cannot be meant; "),
+        (["rom.hex", "o.bin", "--size", "4M"], "'4M' is no number of bytes; "),
         (["rom.hex", "o.bin", "--range", "0xE000"], "'0xE000' is no range; "),
         (["rom.hex", "o.bin", "--range", "0xE000-0xE0FF"], "rom.hex: holds nothing in E000-E0FF; it holds FC00-FFFF"),
         (["rom.hex", "o.bin", "--repeat", "x"], "'x' is no number of copies; "),
