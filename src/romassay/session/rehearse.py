@@ -119,7 +119,7 @@ def _settings(found: RigFile) -> list[str]:
     window = found.rig.twin.evening.ranges if found.rig.twin else ()
     for item in found.rig.host_memory:
         if any(item.intersect(other) for other in window):
-            words += ["--exclude", f"{item.first:#06x}-{item.last:#06x}"]
+            words += ["--exclude", f"0x{item.first:04X}-0x{item.last:04X}"]
     return words
 
 

@@ -46,7 +46,7 @@ def test_the_commands_say_what_the_logs_do_not(tmp_path: Path) -> None:
     text = SMALL.replace('["0x8000-0x80FF"]', '["0x0800-0x10FF"]').replace('layout = "plain"', 'layout = "octal"')
     done = rehearse_rig(rig(tmp_path, text.replace("sessions = 2", "sessions = 1")), tmp_path / "x")
     [command] = done.commands
-    assert command[-6:] == ("--address-bits", "16", "--exclude", "0x0000-0x0fff", "-o", str(tmp_path / "x" / "docket"))
+    assert command[-6:] == ("--address-bits", "16", "--exclude", "0x0000-0x0FFF", "-o", str(tmp_path / "x" / "docket"))
     assert "--session" not in command
 
 
