@@ -11,6 +11,7 @@ import codecs
 import re
 
 from romassay.errors import BadValue
+from romassay.formats.notation import without_leading_zeros
 
 _PLAIN = bytes([9, 10, *range(32, 127)])
 _SAMPLE = 1 << 16
@@ -50,7 +51,10 @@ def clean(data: bytes, encoding: str | None = None) -> bytes:
     Raises:
         BadValue: there is no such encoding.
     """
-    text = _decode(data, encoding)
+    return without_leading_zeros(_cleaned(_decode(data, encoding)))
+
+
+def _cleaned(text: bytes) -> bytes:
     if not text.translate(None, _PLAIN):
         return text
     text = text.replace(b"\r\n", b"\n")

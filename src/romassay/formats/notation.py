@@ -1,0 +1,44 @@
+"""Numbers as assemblers write them: with a trailing h, and a leading 0 where they would else begin with a letter.
+
+That 0 is no digit of the number: with it off, all numbers of a column have the same width.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+
+_NUMBER = re.compile(rb"(?<![0-9A-Za-z])([0-9][0-9A-Fa-f]*)[hH](?![0-9A-Za-z])")
+_SAMPLE = 1 << 18
+_PIECES = 16
+_LEAST = 8
+_NEARLY_ALL = 0.95
+_SHARE = 0.005
+
+
+def without_leading_zeros(text: bytes) -> bytes:
+    """Return a text whose numbers with a trailing h have no 0 before a letter, where that 0 is not a digit like others.
+
+    It is one where other numbers of the same length begin otherwise: addresses of five digits, say.
+    """
+    if text.count(b"h") + text.count(b"H") < _SHARE * len(text):
+        return text
+    lengths: Counter[int] = Counter()
+    led: Counter[int] = Counter()
+    for piece in _pieces(text):
+        for digits in _NUMBER.findall(piece):
+            lengths[len(digits)] += 1
+            led[len(digits)] += len(digits) > 1 and digits[:1] == b"0" and digits[1:2].isalpha()
+    chosen = [n for n, count in led.items() if count >= max(_LEAST, _NEARLY_ALL * lengths[n]) and lengths[n - 1]]
+    for n in chosen:
+        pattern = rb"(?<![0-9A-Za-z])0([A-Fa-f][0-9A-Fa-f]{%d}[hH])(?![0-9A-Za-z])" % (n - 2)
+        text = re.sub(pattern, rb"\1", text)
+    return text
+
+
+def _pieces(text: bytes) -> list[bytes]:
+    """Return the text, or stretches from all over a long one."""
+    if len(text) <= _SAMPLE:
+        return [text]
+    span = _SAMPLE // _PIECES
+    return [text[at : at + span] for at in range(0, len(text) - span, (len(text) - span) // _PIECES)]
