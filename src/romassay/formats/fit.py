@@ -23,6 +23,8 @@ _MAX_SUM_DIGITS = 6
 _MAX_BEFORE_SUM = 10
 _MAX_BEFORE_GUTTER = 12
 _AGREE = 0.75
+_MOST_RUNS = 3
+"""Runs of digits in literal text at the end of a line: more are data that happen to be the same."""
 _TELLING = 3
 """Lines on which a sum must be right by more than chance."""
 ORDER_UNKNOWN = (
@@ -122,13 +124,24 @@ def common_pattern(texts: Sequence[bytes]) -> str:
     length, number = Counter(len(t) for t in texts).most_common(1)[0]
     shape, alike = usual([_NUMBER.sub(b"0", t) for t in texts])
     if alike >= _AGREE and alike * len(texts) > 1.03 * number:
-        return literal(_text(shape)).replace("0", "#")
+        return _number_pattern([t for t in texts if _NUMBER.sub(b"0", t) == shape])
     if number >= _AGREE * len(texts):
         return _column_pattern([t for t in texts if len(t) == length])
     return "*" + literal(_text(_common_end(texts)))
 
 
 _NUMBER = re.compile(rb"\d+")
+_STEADY = 0.94
+
+
+def _number_pattern(texts: list[bytes]) -> str:
+    """Return the pattern of texts that differ in their numbers only: `#` for a number that grows, `?` for its digits."""
+    around = _NUMBER.split(texts[0])
+    pattern = literal(_text(around[0]))
+    for i, after in enumerate(around[1:]):
+        width, number = Counter(len(_NUMBER.findall(t)[i]) for t in texts).most_common(1)[0]
+        pattern += ("?" * width if number >= _STEADY * len(texts) else "#") + literal(_text(after))
+    return pattern
 
 
 def _column_pattern(texts: list[bytes]) -> str:
@@ -184,15 +197,14 @@ def _cell_form(found: Sequence[Found], cells: Cells) -> tuple[Number, tuple[str,
     """Return how the cells are printed and what stands between them."""
     between = [[f.line.between(f.first + j) for f in found] for j in range(cells.runs - 1)]
     usually = [usual(texts) for texts in between]
-    if cells.widths and _is_padded(found, cells):
+    if cells.widths:
         gaps = tuple(_text(text) for text, _ in usually)
         if cells.runs != cells.count:
             return Number(16, 2, "zeros"), _spread(gaps, cells)
-        return Number(cells.base, cells.widths[0], "zeros"), gaps
+        pad: Literal["zeros", "right"] = "zeros" if _may_be_padded(found, cells) else "right"
+        return Number(cells.base, cells.widths[0], pad), gaps
     columns = _columns(found, cells)
     width = max(max(c.widths) for c in columns)
-    if cells.base == 16 and cells.widths:
-        return Number(16, width, "right"), tuple(_text(text) for text, _ in usually)
     if any(not nearly_all(c.widths) for c in columns) or len({max(c.widths) for c in columns}) > 1:
         for pad in ("right", "left"):
             aligned = _aligned_gaps(columns, between, width, pad, found)
@@ -203,9 +215,9 @@ def _cell_form(found: Sequence[Found], cells: Cells) -> tuple[Number, tuple[str,
     return Number(cells.base), None
 
 
-def _is_padded(found: Sequence[Found], cells: Cells) -> bool:
-    """Tell whether cells of one width are so by zeros in front, not because the numbers are all large."""
-    if cells.base == 2 or (cells.base == 16 and set(cells.widths) != {2}):
+def _may_be_padded(found: Sequence[Found], cells: Cells) -> bool:
+    """Tell whether bytes of two hex digits are so by zeros in front, not because all of them are large."""
+    if cells.base != 16 or set(cells.widths) != {2}:
         return True
     return any(f.line.token(f.first + j).startswith(b"0") for f in found for j in range(cells.runs))
 
@@ -453,6 +465,6 @@ def _agreement(tails: list[bytes], data: Bytes, place: int) -> tuple[float, int]
 
 def _with_end(layout: Layout, tails: list[bytes]) -> Layout:
     text, share = usual(tails)
-    if share >= 0.4:
+    if share >= 0.4 and len(_RUN.findall(text)) < _MOST_RUNS:
         return replace(layout, end=_text(text))
     return replace(layout, tail=True)

@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, fit
 from romassay.formats.layout import Base, Layout
@@ -29,11 +29,10 @@ _MOST_LINES = 120
 _MOST_FITS = 24
 _MOST_CANDIDATES = 14
 _WEIGHED_HEAD = 100
-_WEIGHED_PIECE = 12
+_WEIGHED_PIECE = 16
 _RAW_BITS = 6.6
 _FEW_UNEXPLAINED = 0.04
 """Share of the characters that prompts and headings may take up in a sample that counts as clean."""
-_MOST_DAMAGED = 10
 _BLANK = ord(" ")
 _LEAST_ALIKE = 5
 _LONGEST = 400
@@ -72,9 +71,9 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     candidates = {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values()
     variants = [replace(item, layout=layout) for item in candidates for layout in _variants(item.layout)]
     weighed = _weighed(variants, text, damaged=False)
-    if weighed and unexplained(weighed[0].layout, text) > _FEW_UNEXPLAINED * len(text):
-        weighed = _weighed(weighed[:_MOST_DAMAGED], text, damaged=True)
-    return weighed
+    if weighed and unexplained(weighed[0].layout, text) <= _FEW_UNEXPLAINED * len(text):
+        return weighed
+    return _weighed(variants, text, damaged=True)
 
 
 def _mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
@@ -91,7 +90,9 @@ def _mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
         for length, texts in by_length.items()
         if _LEAST_ALIKE <= len(texts) and 0 < length <= _LONGEST
     }
-    return [[_mend(text, usual[len(text)]) if len(text) in usual else text for text in stretch] for stretch in stretches]
+    return [
+        [_mend(text, usual[len(text)]) if len(text) in usual else text for text in stretch] for stretch in stretches
+    ]
 
 
 def _usual_columns(texts: list[bytes]) -> bytes:
@@ -132,9 +133,18 @@ def _variants(layout: Layout) -> Iterator[Layout]:
 
 
 def _shortened(stretches: Sequence[Sequence[bytes]]) -> list[Sequence[bytes]]:
-    """Return as many lines as are needed to weigh layouts against each other."""
-    head = [stretches[0][:_WEIGHED_HEAD]] if stretches else []
-    return [*head, *(stretch[:_WEIGHED_PIECE] for stretch in stretches[1:])]
+    """Return as many lines as are needed to weigh layouts against each other: the first, and those that vary most."""
+    head = [stretches[0][:_WEIGHED_HEAD], _busiest(stretches[0][_WEIGHED_HEAD:])] if stretches else []
+    return [*head, *(_busiest(stretch) for stretch in stretches[1:])]
+
+
+def _busiest(lines: Sequence[bytes]) -> Sequence[bytes]:
+    """Return the few consecutive lines with the most different characters."""
+    if len(lines) <= _WEIGHED_PIECE:
+        return lines
+    different = [0, *accumulate(len(set(line)) for line in lines)]
+    best = max(range(len(lines) - _WEIGHED_PIECE), key=lambda i: different[i + _WEIGHED_PIECE] - different[i])
+    return lines[best : best + _WEIGHED_PIECE]
 
 
 def _spread(found: list[Found]) -> list[Found]:
@@ -209,7 +219,7 @@ def _readings_after(lines: list[Line], which: int, base: Base, step: int) -> lis
     """Return the ways to read what follows the address as `step` bytes or words, with how many lines agree."""
     votes: Counter[Cells] = Counter()
     for line in lines:
-        votes.update(set(_cells_after(line, which, step)))
+        votes.update(dict.fromkeys(_cells_after(line, which, step), 1))
     best = max(votes.values(), default=0)
 
     def rank(item: tuple[Cells, int]) -> tuple[float, ...]:
@@ -318,10 +328,14 @@ def _run_forms(lines: list[Line]) -> list[Cells]:
     """Return the runs of equal numbers that lines hold, those that explain most first; also without a sum behind."""
     votes: Counter[Cells] = Counter()
     for line in lines:
-        votes.update(set(_equal_runs(line)))
+        votes.update(dict.fromkeys(_equal_runs(line), 1))
     ranked = sorted(votes.items(), key=lambda item: -item[1] * item[0].bytes)
     forms = [cells for cells, number in ranked if number >= 2 and cells.bytes >= 4][:6]
-    shorter = [replace(c, count=c.count - 1, widths=c.widths[:-1]) for c in forms if c.count > 2 and c.runs == c.count]
+    shorter = [
+        replace(c, count=c.count - 1, widths=c.widths[:-1], gaps=c.gaps and c.gaps[:-1])
+        for c in forms
+        if c.count > 2 and c.runs == c.count
+    ]
     return list(dict.fromkeys([*forms, *shorter]))
 
 
@@ -351,17 +365,30 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
 
 
 def _evenly_spaced(line: Line, first: int, count: int) -> Iterator[Cells]:
-    """Yield the longest part of a run of numbers in which the same text stands between all of them."""
-    gaps = [line.between(i) for i in range(first, first + count - 1)]
-    best: tuple[int, bytes] = (0, b"")
-    at = 0
-    while at < len(gaps):
-        end = next((i for i in range(at, len(gaps)) if gaps[i] != gaps[at]), len(gaps))
-        best = max(best, (end - at + 1, gaps[at]))
-        at = end
-    if 3 < best[0] < count:
-        width = len(line.token(first))
-        yield replace(_hex_reading((width,) * best[0]), gap=best[1])
+    """Yield the longest parts of a run of numbers in which what stands between them repeats, as it does in groups."""
+    gaps = tuple(line.between(i) for i in range(first, first + count - 1))
+    width = len(line.token(first))
+    for period in (1, 2, 4):
+        best = _longest_repeating(gaps, period)
+        if 3 < best.stop - best.start + 1 < count:
+            part = gaps[best]
+            yield replace(_hex_reading((width,) * (len(part) + 1)), gaps=part)
+
+
+def _longest_repeating(gaps: tuple[bytes, ...], period: int) -> slice:
+    """Return the longest part of a list in which each item is the same as that one period before."""
+    best = slice(0, 0)
+    start = 0
+    for i in range(len(gaps)):
+        if i - start >= period and gaps[i] != gaps[i - period]:
+            start = next((k for k in range(i - period + 1, i + 1) if _repeats(gaps[k : i + 1], period)), i)
+        if i + 1 - start > best.stop - best.start:
+            best = slice(start, i + 1)
+    return best
+
+
+def _repeats(gaps: tuple[bytes, ...], period: int) -> bool:
+    return all(a == b for a, b in zip(gaps, gaps[period:], strict=False))
 
 
 def _leads(lines: list[Line], cells: Cells) -> list[int]:

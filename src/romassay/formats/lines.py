@@ -214,7 +214,12 @@ class _Reader:
         best: dict[int, Row] = {}
         costs: dict[int, int] = {}
         alike = [item for item in doubtful if self._alignable and self._is_data_like(item[1])]
-        for template in self._aligners() if alike else ():
+        aligners = self._aligners() if alike else []
+        for line, text in alike if not aligners else ():
+            row = self._strict.damaged(line, text)
+            if row:
+                best[line] = row
+        for template in aligners:
             for row, cost in _certain(alike, template, self._layout):
                 if cost < costs.get(row.line, 1 << 30):
                     best[row.line], costs[row.line] = row, cost
@@ -237,14 +242,15 @@ class _Reader:
         return [template for template in found if template is not None]
 
     def _is_data_like(self, text: bytes) -> bool:
-        """Tell whether a line has about as many digits as a line of data, however damaged."""
+        """Tell whether a line has about as many digits and other characters as a line of data, however damaged."""
         layout = self._layout
         if numbers_columns(text):
             return False
         expected = layout.cells * (layout.cell.width or 2)
         digits = len(text.translate(None, _DATA_LIKE))
-        letters = len(text) - digits - text.count(b" ")
-        return digits >= 0.4 * expected and (layout.gutter is not None or layout.tail or letters <= digits)
+        others = len(text) - digits - text.count(b" ")
+        literal = sum(len(gap.replace(" ", "")) for gap in layout.gaps or ()) + len(layout.lead + layout.after)
+        return digits >= 0.4 * expected and (layout.gutter is not None or layout.tail or others <= digits + literal)
 
 
 def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:

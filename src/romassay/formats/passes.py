@@ -189,7 +189,9 @@ def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
     address = rows.address[first].copy()
     unsound = (rows.state == DAMAGED) | (rows.state == CUT)
     inner_short = (rows.state == SHORT) & ~np.append(starts[1:], True)
-    sound = ~np.logical_or.reduceat(unsound | inner_short, first) if len(first) else np.zeros(0, np.bool_)
+    after = np.searchsorted(rows.damaged, rows.line)
+    inner_lost = ~starts & (np.diff(after, prepend=after[:1]) > 0)
+    sound = ~np.logical_or.reduceat(unsound | inner_short | inner_lost, first) if len(first) else np.zeros(0, np.bool_)
     if len(first) and address[0] == -1:
         if layout.where == "none":
             address[0] = base or 0
@@ -244,11 +246,9 @@ def links_between(address: Index, total: Index, full: Index) -> Bool:
 
 def _breaks(rows: Rows, units: Units) -> Bool:
     """Tell before which units a line of other text stands: bool[n + 1], the ends of the file count as text."""
-    damaged = {item.line for item in rows.left if item.damage}
-    text = np.array([line for line in rows.foreign.tolist() if line not in damaged], np.int64)
-    before = np.searchsorted(text, rows.line[units.first])
+    before = np.searchsorted(rows.foreign, rows.line[units.first])
     last = rows.line[units.first + units.rows - 1]
-    after = np.searchsorted(text, last)
+    after = np.searchsorted(rows.foreign, last)
     inner = before[1:] != after[:-1]
     return np.concatenate([[True], inner, [True]])
 
@@ -370,9 +370,7 @@ def _place(units: Units, verdicts: Verdicts, rows: Rows, layout: Layout) -> Plac
 
 
 def _row_breaks(rows: Rows) -> Bool:
-    damaged = {item.line for item in rows.left if item.damage}
-    text = np.array([line for line in rows.foreign.tolist() if line not in damaged], np.int64)
-    before = np.searchsorted(text, rows.line)
+    before = np.searchsorted(rows.foreign, rows.line)
     return np.concatenate([[True], np.diff(before) > 0]) if len(before) else np.zeros(0, np.bool_)
 
 
@@ -407,8 +405,11 @@ def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows) -> bool:
 
 def _sound_rows(rows: Rows, span: slice) -> int:
     """Return how many rows there are up to and with the first that may hide a lost line end."""
-    unsound = np.flatnonzero(np.isin(rows.state[span], (SHORT, CUT)))
-    return int(unsound[0]) + 1 if len(unsound) else span.stop - span.start
+    unsound = np.isin(rows.state[span], (SHORT, CUT))
+    line = rows.line[span]
+    unsound[:-1] |= np.searchsorted(rows.damaged, line[1:]) > np.searchsorted(rows.damaged, line[:-1])
+    first = np.flatnonzero(unsound)
+    return int(first[0]) + 1 if len(first) else len(line)
 
 
 def _drop_short(rows: Rows, layout: Layout, address: Index, breaks: Bool, holes: list[tuple[int, Hole]]) -> None:
@@ -441,7 +442,7 @@ def _note_missing(placed: Placed, rows: Rows, layout: Layout) -> None:
     gap = placed.address[1:] - end[:-1]
     inside = (gap > 0) & (gap <= _MISSING * layout.line_bytes) & ~placed.breaks[1:]
     covered = {(hole.line, hole.first) for _, hole in placed.holes}
-    damaged = sorted(item.line for item in rows.left if item.damage)
+    damaged = rows.damaged.tolist()
     for i in np.flatnonzero(inside).tolist():
         first, last = int(end[i]), int(placed.address[i + 1]) - 1
         before, after = int(rows.line[placed.row[i]]), int(rows.line[placed.row[i + 1]])

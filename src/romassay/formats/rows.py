@@ -62,6 +62,7 @@ class Rows:
         known: uint8[m], bits that were read; None where all were.
         reasons: by index of line, why bytes are unknown.
         foreign: int64[k], numbers of lines, not blank, that are none of the dump.
+        damaged: int64[k], numbers of lines that are lines of the dump, but too damaged to be among the rows.
         left: what was not taken.
         left_total: how many lines that were.
     """
@@ -77,6 +78,7 @@ class Rows:
     known: Bytes | None
     reasons: dict[int, str]
     foreign: Index
+    damaged: Index
     left: tuple[Left, ...]
     left_total: int
 
@@ -96,6 +98,7 @@ class Gatherer:
     left: list[Left] = field(default_factory=list)
     left_total: int = 0
     foreign: list[int] = field(default_factory=list)
+    damaged: list[int] = field(default_factory=list)
 
     def bulk(self, line: Index, address: Index, data: Bytes, checked: bool) -> None:
         """Take clean lines: numbers, addresses, bytes uint8[lines, n]."""
@@ -105,7 +108,7 @@ class Gatherer:
     def leave(self, line: int, text: bytes, reason: str, *, damage: bool) -> None:
         """Note a line that was not taken."""
         self.left_total += 1
-        self.foreign.append(line)
+        (self.damaged if damage else self.foreign).append(line)
         if len(self.left) < MAX_LEFT or damage:
             self.left.append(Left(line, in_words(text), reason, damage))
         if len(self.left) > 2 * MAX_LEFT:
@@ -160,6 +163,7 @@ class Gatherer:
             known=known,
             reasons=reasons,
             foreign=np.array(sorted(self.foreign), np.int64),
+            damaged=np.array(sorted(self.damaged), np.int64),
             left=tuple(self.left),
             left_total=self.left_total,
         )

@@ -71,7 +71,7 @@ class Cells:
         skip: runs between the address and the first of them.
         widths: digits of each run, where they are fixed; empty where numbers have as many digits as they need.
         words: True where the address counts numbers rather than bytes.
-        gap: what must stand between all runs; None for anything.
+        gaps: what must stand between the runs; None for anything.
     """
 
     base: Base
@@ -80,7 +80,7 @@ class Cells:
     skip: int = 0
     widths: tuple[int, ...] = ()
     words: bool = False
-    gap: bytes | None = None
+    gaps: tuple[bytes, ...] | None = None
 
     @property
     def runs(self) -> int:
@@ -97,7 +97,7 @@ class Cells:
         if len(line.tokens) < first + self.runs:
             return False
         texts = [line.token(i) for i in range(first, first + self.runs)]
-        if self.gap is not None and any(line.between(i) != self.gap for i in range(first, first + self.runs - 1)):
+        if self.gaps is not None and any(line.between(first + i) != gap for i, gap in enumerate(self.gaps)):
             return False
         if self.widths and tuple(len(t) for t in texts) != self.widths:
             return False

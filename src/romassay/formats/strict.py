@@ -16,6 +16,8 @@ _DIGITS = {2: b"01", 8: b"0-7", 10: b"0-9", 16: b"0-9A-Fa-f"}
 _MAX_ADDRESS_DIGITS = 11
 _MAX_ADDRESS = 1 << 32
 _PROMPT_ROOM = 48
+_TELLING = 3
+_HEAD_EDITS = 2
 WRONG_SUM = "the sum of the line is wrong"
 NO_SUM = "the sum of the line can't be read"
 NOT_A_DIGIT = "a character is no digit"
@@ -63,6 +65,7 @@ def _escaped(text: str) -> bytes:
 class _Forms:
     """The regular expressions of a layout."""
 
+    heads: tuple[tuple[re.Pattern[bytes], bool], ...]
     short_heads: tuple[tuple[re.Pattern[bytes], bool], ...]
     full: tuple[tuple[re.Pattern[bytes], bool], ...]
     anywhere: re.Pattern[bytes] | None
@@ -92,6 +95,7 @@ def _forms(layout: Layout) -> _Forms:
         lead = pattern_regex(layout.lead)
         alone = re.compile(lead + b"(" + _address_regex(layout.address) + b")(?:" + after + rb")?\s*$", re.DOTALL)
     return _Forms(
+        heads=tuple((re.compile(head, re.DOTALL), has) for head, has in heads),
         short_heads=tuple(
             (re.compile(head.removesuffix(_escaped(_cell_prefix(layout).decode("latin-1"))), re.DOTALL), has)
             for head, has in heads
@@ -154,6 +158,7 @@ class LineReader:
         self._layout = layout
         self._forms = _forms(layout)
         self._prefix = _cell_prefix(layout)
+        self._ends: dict[int, re.Pattern[bytes]] = {}
 
     def read(self, line: int, text: bytes, *, last: bool = False, after_prompt: bool = False) -> Row | None:
         """Return what a line says, or None where it is not a line of the dump just as it should be.
@@ -230,6 +235,49 @@ class LineReader:
             if problem:
                 known, reason = bytes(len(values)), problem
         return Row(line, address, values, known, sure, state if known is None else DAMAGED, checked, reason)
+
+    def damaged(self, line: int, text: bytes) -> Row | None:
+        """Return what is certain of a damaged line whose columns are not fixed, or None where it is no such line.
+
+        Cells count from the left up to the damage, and from the right up to it; one that touches it is not certain.
+        """
+        layout = self._layout
+        for head, has_address in self._forms.heads:
+            match = head.match(text)
+            address = self._address(match["address"]) if match and has_address else None
+            if match is None or (has_address and address is None):
+                continue
+            left, _ = self._cells_from(text, match.end(), 0)
+            if len(left) < layout.cells:
+                left = left[:-1]
+            right = self._cells_to_end(text, match.end(), layout.cells - len(left) - 1)
+            edits = layout.cells - len(left) - len(right)
+            if edits > layout.cells / 2 or layout.sum is not None:
+                left, right = [], []
+            missing = layout.cells - len(left) - len(right)
+            parts = [self.data(left), (bytes(missing * layout.size), bytes(missing * layout.size)), self.data(right)]
+            values = b"".join(part for part, _ in parts)
+            known = b"".join(b"\xff" * len(part) if bits is None else bits for part, bits in parts)
+            reason = NO_SUM if layout.sum is not None else LOST_COLUMNS
+            return Row(line, address, values, known, state=DAMAGED, reason=reason, edits=edits)
+        whole = layout.cells - 1
+        if has_address and whole >= _TELLING and len(self._cells_to_end(text, 0, whole)) > 0.6 * whole:
+            blank = bytes(layout.line_bytes)
+            return Row(line, None, blank, blank, sure=False, state=DAMAGED, reason=LOST_COLUMNS, edits=_HEAD_EDITS)
+        return None
+
+    def _cells_to_end(self, text: bytes, at: int, most: int) -> list[bytes]:
+        """Return the cells at the end of a line, as many as stand there undamaged behind a gap, but not more than `most`."""
+        for count in range(most, 0, -1):
+            if count not in self._ends:
+                gaps = [gap.pattern for gap in self._forms.gaps[-count:]]
+                self._ends[count] = re.compile(
+                    b"".join(gap + self._forms.cell.pattern for gap in gaps) + self._forms.tail.pattern, re.DOTALL
+                )
+            match = self._ends[count].search(text, at)
+            if match:
+                return list(match.groups()[:count])
+        return []
 
     def data(self, cells: list[bytes]) -> tuple[bytes, bytes | None]:
         """Return the bytes of printed cells, and the bits known of each; None for all."""

@@ -7,25 +7,19 @@ docs/reference-layout.md.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TypeAlias
 
 from romassay.errors import BadInput
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.terminal import clean
 
-_HEAD = 1 << 15
-_PIECE = 1 << 12
-_PIECES = 6
-_MOST_LINES = 400
+_HEAD = 1 << 14
+_BLOCK = 1 << 12
+_BUSIEST = 6
+_SPREAD = 3
+_MOST_LINES = 250
+_LOOKED_AT = 1 << 20
 _SURE = 0.6
-_RIVALS = 6
-_UNEXPLAINED = 20.0
-"""Bits that a character in an unexplained line costs beyond its own."""
-_PROBED = 1 << 19
-_PROBES = 64
-Learned: TypeAlias = tuple[Layout, tuple[str, ...]]
-
 _ADVICE = "give --layout if it is a dump all the same"
 
 
@@ -45,7 +39,7 @@ def read(data: bytes, hints: Hints) -> Parsed:
     from romassay.formats.passes import readings_of
 
     text = clean(data, hints.encoding)
-    layout, notes = _layout_for(data, text, hints)
+    layout, notes = _layout_for(data, hints)
     rows = read_rows(text, layout)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
     if not readings:
@@ -53,64 +47,70 @@ def read(data: bytes, hints: Hints) -> Parsed:
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 
-def _layout_for(data: bytes, text: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
+def _layout_for(data: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     """Return the layout that was given, or learnt and then corrected."""
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
     learnt = _learn(_sample(data, hints.encoding))
-    if not learnt:
+    if learnt is None:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
-    layout, notes = _borne_out(learnt, text)
+    layout, notes = learnt
     return (corrected(layout, words) if words else layout), notes
 
 
 def _sample(data: bytes, encoding: str | None) -> tuple[bytes, ...]:
-    """Return cleaned stretches of a text: its head, and pieces from all over it."""
+    """Return cleaned stretches of a text: its head, some pieces from all over it, and those that say most.
+
+    Most of a log may show a bus that nothing drives, and the same few digits all over; the few lines in which a chip
+    answers tell how numbers are printed.
+    """
     head = data[:_HEAD]
     if len(data) > _HEAD:
         head = head[: head.rfind(b"\n") + 1] or head
     pieces = [clean(head, encoding)]
-    if b"\0" not in head:
-        for i in range(1, _PIECES + 1):
-            at = _HEAD + (len(data) - _HEAD - _PIECE) * i // _PIECES
-            if at > _HEAD:
-                piece = clean(data[at : at + _PIECE], encoding)
-                pieces.append(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n") + 1])
+    for block in _blocks(data) if b"\0" not in head else ():
+        piece = clean(data[block * _BLOCK : (block + 1) * _BLOCK], encoding)
+        pieces.append(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n") + 1])
     return tuple(pieces)
 
 
+def _blocks(data: bytes) -> list[int]:
+    """Return the numbers of blocks behind the head: those whose digits vary most, and some evenly spaced."""
+    count = len(data) // _BLOCK
+    first = _HEAD // _BLOCK
+    if count <= first + _BUSIEST + _SPREAD:
+        return list(range(first, -(-len(data) // _BLOCK)))
+    entropy = _entropy(data, count)
+    busiest = sorted(range(first, count), key=lambda i: -entropy[i])[:_BUSIEST]
+    spread = [first + (count - 1 - first) * (i + 1) // _SPREAD for i in range(_SPREAD)]
+    return sorted({*busiest, *spread})
+
+
+def _entropy(data: bytes, count: int) -> list[float]:
+    """Return how evenly the hex digits are spread in each block, in bits."""
+    import numpy as np
+
+    step = 1
+    while count * _BLOCK // step > _LOOKED_AT and step < _BLOCK // 16:
+        step *= 2
+    seen = np.frombuffer(data, np.uint8, count * _BLOCK)[::step].reshape(count, -1)
+    values = np.frombuffer(_DIGIT_VALUES, np.uint8)[seen].astype(np.int64) + np.arange(count)[:, None] * 17
+    shares = np.bincount(values.ravel(), minlength=17 * count).reshape(count, 17)[:, :16] / seen.shape[1]
+    bits = np.where(shares > 0, -shares * np.log2(np.maximum(shares, 1e-9)), 0.0).sum(axis=1)
+    return [float(value) for value in bits]
+
+
+_DIGIT_VALUES = bytes(int(chr(c), 16) if chr(c) in "0123456789abcdefABCDEF" else 16 for c in range(256))
+
+
 @lru_cache(maxsize=4)
-def _learn(pieces: tuple[bytes, ...]) -> tuple[Learned, ...]:
-    """Return the layouts that explain a sample, the best first, each with what was assumed."""
+def _learn(pieces: tuple[bytes, ...]) -> tuple[Layout, tuple[str, ...]] | None:
+    """Return the layout that explains a sample best, and what was assumed; None where none does."""
     from romassay.formats.learn import learn
 
     learnt = learn([piece.split(b"\n")[:_MOST_LINES] for piece in pieces])
-    return tuple((item.layout, item.notes) for item in learnt[:_RIVALS])
-
-
-def _borne_out(learnt: tuple[Learned, ...], text: bytes) -> Learned:
-    """Return the layout that explains the whole text best.
-
-    A sample of a floating bus may look octal or decimal; the few lines that a chip answers in tell, so what a layout
-    leaves unexplained counts dearly.
-    """
-    from romassay.formats.weigh import bits_of, unexplained
-
-    if len(learnt) == 1:
-        return learnt[0]
-    probe = _probe(text)
-    return min(learnt, key=lambda item: bits_of(item[0], probe) + _UNEXPLAINED * unexplained(item[0], probe))
-
-
-def _probe(text: bytes) -> bytes:
-    """Return a text, or of a long one whole lines from all over it."""
-    if len(text) <= _PROBED:
-        return text
-    span = _PROBED // _PROBES
-    starts = (i * (len(text) - span) // (_PROBES - 1) for i in range(_PROBES))
-    pieces = (text[at : at + span] for at in starts)
-    return b"\n".join(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n")] for piece in pieces)
+    return (learnt[0].layout, learnt[0].notes) if learnt else None
 
 
 FORMAT = Format(

@@ -72,15 +72,21 @@ def unexplained(layout: Layout, text: bytes) -> int:
     return int(lengths.sum() - lengths[rows.line[good] - 1].sum())
 
 
+_UNFIXED = {"zeros": 0.0, "right": 3.0, "left": 3.0, "none": 6.0}
+"""Bits against columns that are not fixed: they fit whatever fixed ones do."""
+
+
 def _oddity(layout: Layout) -> float:
     """Return what speaks against a layout before any line is seen: what hosts seldom print."""
     number = layout.address
     short = number is not None and 0 < number.width < 3
-    digits = sum(c in "0123456789abcdefABCDEF" for c in layout.end + layout.after)
+    literal = (layout.lead, layout.after, layout.rest, layout.gutter or "", layout.end, *set(layout.gaps or ()))
+    digits = sum(c.isdecimal() for text in literal for c in text.replace("0x", ""))
     return (
         1000.0 * short
         + 40.0 * (layout.where == "alone")
         + 100.0 * (layout.where == "none")
+        + _UNFIXED[layout.cell.pad]
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
         + 200.0 * ("?" in layout.after)
