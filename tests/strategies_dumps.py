@@ -1,6 +1,7 @@
 """Logs of dumps in layouts drawn at random, with the truth about every character: for the layout learner's tests.
 
-The vocabulary is meant to be far wider than any one family of programs. Nothing here is shared with the code under test.
+The vocabulary is meant to be far wider than any one family of programs. Nothing here is shared with the code under
+test.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ Pick = Callable[[Sequence[Any]], Any]
 
 @dataclass(frozen=True)
 class Style:
-    """How a host prints. `every`: 0 the address on its own line, 1 on each line, n on each n-th; -1 once, at the top."""
+    """How a host prints. `every`: address on each n-th line; 0 on a line of its own, -1 once, at the top."""
 
     lead: str = ""
     counter: str = ""
@@ -314,9 +315,13 @@ def draw_style(pick: Pick) -> Style:
     return _with_surroundings(style, pick)
 
 
+_AFTER = [" ", "  ", "   ", ": ", ":", ":  ", "- ", "-", "/ ", " | ", " = ", ") ", "] ", "\t", " : ", "> ", "' ", ". "]
+_DIGITS = {16: [3, 4, 4, 4, 4, 4, 5, 6, 7, 8, 8, 0], 8: [6, 6, 7, 0, 8], 10: [0, 0, 5, 5, 6]}
+
+
 def _with_address(style: Style, pick: Pick) -> Style:
     before = pick([""] * 8 + ["$", "0x", "&", "@", "[", "(", "A=", "&H", "loc ", "X'"])
-    after = pick([" ", "  ", "   ", ": ", ":", ":  ", "- ", "-", "/ ", " | ", " = ", ") ", "] ", "\t", " : ", "> ", "' ", ". "])
+    after = pick(_AFTER)
     if before == "[":
         after = pick(["] ", "]: ", "]="])
     if before == "(":
@@ -325,7 +330,7 @@ def _with_address(style: Style, pick: Pick) -> Style:
         after = "' "
     if style.base == 16 and not before and pick([0, 0, 0, 0, 1]):
         after = pick(["H ", "h: ", "H  ", "h - "])
-    digits = {16: pick([3, 4, 4, 4, 4, 4, 5, 6, 7, 8, 8, 0]), 8: pick([6, 6, 7, 0, 8]), 10: pick([0, 0, 5, 5, 6])}[style.base]
+    digits = pick(_DIGITS[style.base])
     blank_padded = digits > 0 and pick([0, 0, 0, 0, 0, 0, 1]) == 1
     every = pick([1] * 12 + [2, 4, 8, 0, -1])
     words = style.size == 2 and every == 1 and pick([0, 0, 0, 1]) == 1
@@ -398,6 +403,9 @@ def _with_surroundings(style: Style, pick: Pick) -> Style:
     )
 
 
+_OPCODES = b"\xa9\x8d\x20\x4c\x60\xd0\xf0\x85\xa5\x00\x01\x02\xc3\xcd\x3e\x21"
+
+
 def draw_image(rng: random.Random, size: int) -> bytes:
     """Contents such as ROMs have: code-like bytes, text, tables, fill."""
     out = bytearray()
@@ -405,7 +413,7 @@ def draw_image(rng: random.Random, size: int) -> bytes:
         length = rng.choice([8, 16, 40, 100])
         kind = rng.choice(["code", "code", "text", "fill", "table", "random"])
         if kind == "code":
-            out += bytes(rng.choice(b"\xa9\x8d\x20\x4c\x60\xd0\xf0\x85\xa5\x00\x01\x02\xc3\xcd\x3e\x21") for _ in range(length))
+            out += bytes(rng.choices(_OPCODES, k=length))
         elif kind == "text":
             out += bytes(rng.choice(b"THE FOG SIGNAL IS ON ade 0123456789 dead beef ") for _ in range(length))
         elif kind == "fill":

@@ -190,13 +190,14 @@ def misfits(grid: Grid, template: Template) -> npt.NDArray[np.bool_]:
         wrong[:, first] |= _misfit_optional(grid, template, int(first))
     if not wrong.any():
         return np.zeros(len(grid), np.bool_)
-    return wrong.any(axis=1)
+    found: npt.NDArray[np.bool_] = np.any(wrong, axis=1)
+    return found
 
 
 def _misfit_optional(grid: Grid, template: Template, column: int) -> npt.NDArray[np.bool_]:
     """Tell which lines have neither a digit nor a rightful blank in a column that may be blank."""
     is_blank = grid[:, column] == BLANK
-    wrong = ~is_blank & (grid[:, column] >= template.base[column])
+    wrong: npt.NDArray[np.bool_] = ~is_blank & (grid[:, column] >= template.base[column])
     before = column - 1
     if before >= 0 and template.digit[before] and template.optional[before] and template.base[before]:
         right_aligned = not _is_left(template, column)
@@ -286,5 +287,5 @@ def data_of(grid: Grid, layout: Layout, template: Template) -> tuple[Grid, npt.N
         data |= take_columns(grid, high + 1)
         return data, np.zeros(len(grid), np.bool_)
     values = numbers(grid, template.cells)
-    too_large = (values >> 8 * layout.size).any(axis=1)
+    too_large: npt.NDArray[np.bool_] = np.any(values >> 8 * layout.size, axis=1)
     return bytes_of_numbers(values, layout.size, layout.order), too_large

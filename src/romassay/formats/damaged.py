@@ -134,7 +134,8 @@ def _end_costs(lengths: npt.NDArray[np.int64], template: Template) -> Costs:
     over = lengths[None, :] - (template.width + shift)
     if not template.exact:
         over = np.minimum(over, 0)
-    return np.minimum(np.abs(over), _FAR).astype(np.int16)
+    costs: Costs = np.minimum(np.abs(over), _FAR).astype(np.int16)
+    return costs
 
 
 def _shift_of(
@@ -164,7 +165,8 @@ def _broken(first: int, end: int, wrong: npt.NDArray[np.bool_], before: Costs, a
         broken = broken + wrong[:, column]
         broken[:-1] = np.minimum(broken[:-1], lost)
         whole = whole + wrong[:, column]
-    return (broken + after).min(axis=0)
+    least: Costs = (broken + after).min(axis=0)
+    return least
 
 
 def digits_of(alignment: Alignment, which: int, field: Field) -> tuple[Grid, npt.NDArray[np.bool_]]:

@@ -135,7 +135,7 @@ _STEADY = 0.94
 
 
 def _number_pattern(texts: list[bytes]) -> str:
-    """Return the pattern of texts that differ in their numbers only: `#` for a number that grows, `?` for its digits."""
+    """Return the pattern of texts that differ in their numbers only: `#` for one that gets longer, else `?` a digit."""
     around = _NUMBER.split(texts[0])
     pattern = literal(_text(around[0]))
     for i, after in enumerate(around[1:]):
@@ -201,12 +201,12 @@ def _cell_form(found: Sequence[Found], cells: Cells) -> tuple[Number, tuple[str,
         gaps = tuple(_text(text) for text, _ in usually)
         if cells.runs != cells.count:
             return Number(16, 2, "zeros"), _spread(gaps, cells)
-        pad: Literal["zeros", "right"] = "zeros" if _may_be_padded(found, cells) else "right"
-        return Number(cells.base, cells.widths[0], pad), gaps
+        return Number(cells.base, cells.widths[0], "zeros" if _may_be_padded(found, cells) else "right"), gaps
     columns = _columns(found, cells)
     width = max(max(c.widths) for c in columns)
     if any(not nearly_all(c.widths) for c in columns) or len({max(c.widths) for c in columns}) > 1:
-        for pad in ("right", "left"):
+        sides: tuple[Literal["right", "left"], ...] = ("right", "left")
+        for pad in sides:
             aligned = _aligned_gaps(columns, between, width, pad, found)
             if aligned is not None:
                 return Number(cells.base, width, pad), aligned
@@ -267,11 +267,11 @@ def _with_tail(layout: Layout, found: Sequence[Found], cells: Cells) -> Fitted:
     notes = (ORDER_UNKNOWN,) if layout.size > 1 and shown is None else ()
     layout = shown or layout
     if layout.sum is not None and at_end:
-        return Fitted(replace(layout, end=_end_after_sum(tails, layout.sum)), notes)
+        return Fitted(replace(layout, end=_end_after_sum(tails)), notes)
     return Fitted(layout if shown else _with_end(layout, tails), notes)
 
 
-def _end_after_sum(tails: list[bytes], total: Sum) -> str:
+def _end_after_sum(tails: list[bytes]) -> str:
     """Return the literal text behind a sum at the end of the line."""
     ends = [re.split(rb"[0-9A-Fa-f]", t)[-1] for t in tails]
     return _text(usual(ends)[0])
@@ -408,7 +408,8 @@ def _telling(data: Bytes) -> npt.NDArray[np.bool_]:
         return np.ones(len(data), np.bool_)
     steps = np.diff(data, axis=1)
     odd = (steps != np.median(steps, axis=1, keepdims=True)).sum(axis=1)
-    return odd >= max(1, min(3, steps.shape[1] // 2))
+    telling: npt.NDArray[np.bool_] = odd >= max(1, min(3, steps.shape[1] // 2))
+    return telling
 
 
 _FULL_SUM: dict[int, tuple[int, ...]] = {10: (5,), 8: (6,), 2: (8, 16)}

@@ -84,8 +84,8 @@ class Layout:
         address: how the address is printed; None where lines have none.
         unit: what the addresses count.
         where: 'line' on every data line; 'some' on some of them; 'alone' on a line of its own; 'none' nowhere.
-        lead: what stands before the address; `?` is any one character, `#` a decimal number, `*` any run of characters, and
-            a backslash makes any of them literal.
+        lead: what stands before the address; `?` is any one character, `#` a decimal number, `*` any run of
+            characters, and a backslash makes any of them literal.
         after: what stands between the address and the first cell, a pattern like `lead`.
         rest: what stands before the first cell where a line has no address, a pattern like `lead`.
         sum: the sum on each line, or None.
@@ -309,7 +309,7 @@ def _whole(key: str, value: str) -> int:
 
 
 def parse_number(text: str) -> Number:
-    """Return how a number is printed: hex4, dec5>, oct …"""
+    """Return how a number is printed, from its notation: hex4, dec5> or oct."""
     match = _NUMBER.fullmatch(text)
     if not match or (match[2] and not 1 <= int(match[2]) <= MAX_DIGITS):
         raise _bad(f"'{text}' is no number's form; write hex4, oct6, dec3> (blanks before it), dec3< or dec")

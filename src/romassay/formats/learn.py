@@ -88,7 +88,7 @@ def _mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
     usual = {
         length: _usual_columns(texts)
         for length, texts in by_length.items()
-        if _LEAST_ALIKE <= len(texts) and 0 < length <= _LONGEST
+        if len(texts) >= _LEAST_ALIKE and 0 < length <= _LONGEST
     }
     return [
         [_mend(text, usual[len(text)]) if len(text) in usual else text for text in stretch] for stretch in stretches
@@ -155,7 +155,7 @@ def _spread(found: list[Found]) -> list[Found]:
 def _clean_share(lines: Sequence[Line]) -> float:
     """Return the share of lines that must read alike, given how long they are."""
     length = sum(len(line.text) for line in lines) / max(1, len(lines))
-    return 0.5 * _CLEAN_CHARACTER ** min(length, 300)
+    return float(0.5 * _CLEAN_CHARACTER ** min(length, 300))
 
 
 # --- an address on each line --------------------------------------------------------------------------------------
@@ -445,7 +445,10 @@ def _looks_apart(line: Line, i: int) -> bool:
 def _count_between(
     sample: list[list[Line]], cells: Cells, lead: int, base: Base, usual_tokens: int
 ) -> tuple[int, int, list[Found], list[tuple[Line, int]]]:
-    """Count how often the bytes between two addresses are as many as these say: right, wrong, the lines, lone addresses."""
+    """Count how often there are as many bytes between two addresses as these say.
+
+    Returns how often so and how often not, the lines of data, and addresses on lines of their own.
+    """
     good = bad = 0
     length = _usual_length([line for stretch in sample for line in stretch if cells.read(line, lead)])
     found: list[Found] = []

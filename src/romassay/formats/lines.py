@@ -1,7 +1,7 @@
 """The text of a dump to rows of data under a known layout: clean lines in bulk, all others one by one.
 
-A line is taken in bulk only where every column of it is as the layout says. What does not fit goes to the strict reader,
-and what that refuses is either aligned as a damaged line, with only its certain characters taken, or left.
+A line is taken in bulk only where every column of it is as the layout says. What does not fit goes to the strict
+reader, and what that refuses is either aligned as a damaged line, with only its certain characters taken, or left.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import numpy.typing as npt
 from romassay.formats import columns as fixed
 from romassay.formats import damaged
 from romassay.formats.layout import Layout
-from romassay.formats.sample import numbers_columns
 from romassay.formats.rows import DAMAGED, Gatherer, Row, Rows
+from romassay.formats.sample import numbers_columns
 from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
 from romassay.formats.sums import KINDS
 
@@ -105,7 +105,7 @@ class _Reader:
     def _take(
         self, numbers: npt.NDArray[np.int64], grid: fixed.Grid, template: fixed.Template
     ) -> npt.NDArray[np.bool_]:
-        """Take lines that fit a template; return which ones were taken, the others having a number too large or no sum."""
+        """Take lines that fit a template; return which were taken: others have a number too large or a wrong sum."""
         layout = self._layout
         data, wrong = fixed.data_of(grid, layout, template)
         printed = np.zeros(len(grid), np.int64)
@@ -139,8 +139,8 @@ class _Reader:
             places = np.flatnonzero(left)[:_LOOKED_AT]
             if len(places) < _ENOUGH:
                 return
-            template = self._new_template(chunk[starts[i] : ends[i]] for i in places)
-            if template is None or not self._bulk_fit(first_line, classes, starts, ends, left, template):
+            new = self._new_template(chunk[starts[i] : ends[i]] for i in places)
+            if new is None or not self._bulk_fit(first_line, classes, starts, ends, left, new):
                 return
 
     def _new_template(self, lines: Iterator[bytes]) -> fixed.Template | None:
@@ -233,7 +233,7 @@ class _Reader:
                 )
 
     def _aligners(self) -> list[fixed.Template]:
-        """Return the templates that damaged lines are aligned with: those that fitted last, with and without address."""
+        """Return the templates to align damaged lines with: those that fitted last, with and without address."""
         if not self._order and self._layout.address is not None:
             width = self._layout.address.width or _LIKELY_DIGITS[self._layout.address.base]
             template = fixed.template_of(self._layout, width, number_width=2)

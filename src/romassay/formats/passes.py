@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -225,7 +226,7 @@ def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     loose = np.flatnonzero(~taken)
     groups = np.split(loose, np.flatnonzero(np.diff(loose) > 1) + 1)
     for group in groups:
-        _judge_group(group, units, rows, layout, breaks, all_sound, verdicts)
+        _judge_group(group, units, rows, breaks, all_sound, verdicts)
     return verdicts
 
 
@@ -241,7 +242,8 @@ def links_between(address: Index, total: Index, full: Index) -> Bool:
     end = here + total[:-1]
     goes_on = (there == end) | (there == here + full[:-1]) | ((end == 1 << 16) & (there == 0))
     again = (there == here) & (total[:-1] == total[1:]) & (total[:-1] > 0)
-    return (here >= 0) & (there >= 0) & (goes_on | again)
+    linked: Bool = (here >= 0) & (there >= 0) & (goes_on | again)
+    return linked
 
 
 def _breaks(rows: Rows, units: Units) -> Bool:
@@ -257,7 +259,6 @@ def _judge_group(
     group: Index,
     units: Units,
     rows: Rows,
-    layout: Layout,
     breaks: Bool,
     all_sound: bool,
     verdicts: Verdicts,
@@ -375,7 +376,7 @@ def _row_breaks(rows: Rows) -> Bool:
 
 
 def _place_groups(units: Units, verdicts: Verdicts, rows: Rows, address: Index, holes: list[tuple[int, Hole]]) -> None:
-    """Count the addresses of lines without one: all of a unit where the next one bears the count out, else while sound."""
+    """Count the addresses of lines without one: all of a unit where the next bears the count out, else while sound."""
     n = len(units.address)
     for i in np.flatnonzero(verdicts.taken).tolist():
         lead, count = int(units.first[i]), int(units.rows[i])
@@ -499,7 +500,7 @@ def _split(placed: Placed, rows: Rows, layout: Layout) -> list[Part]:
     parts = [Part(0, 0, set())]
     seen = _Seen(slack)
     reached = pass_first = int(placed.address[0])
-    for k, (a, b) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+    for k, (a, b) in enumerate(pairwise(edges)):
         first, last = int(placed.address[a]), int(end[b - 1])
         if seen.overlap(first, last):
             goes_on = k + 2 < len(edges) and 0 <= int(placed.address[edges[k + 1]]) - reached <= slack

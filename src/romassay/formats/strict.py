@@ -1,9 +1,9 @@
-"""One line of a dump at a time, by regular expressions made from the layout: the slow path; it takes nothing on trust."""
+"""One line of a dump at a time, by regular expressions made from the layout: the slow path, which trusts nothing."""
 
 from __future__ import annotations
 
 import re
-from os.path import commonprefix
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -118,18 +118,24 @@ def _head(layout: Layout) -> bytes:
     return pattern_regex(layout.lead) + address + front + pattern_regex(layout.after)
 
 
+def _common_start(texts: Sequence[str]) -> str:
+    """Return what all of some texts begin with."""
+    shortest = min(texts, key=len)
+    return next((shortest[:i] for i, c in enumerate(shortest) if any(t[i] != c for t in texts)), shortest)
+
+
 def _cell_prefix(layout: Layout) -> bytes:
     """Return what stands right before the digits of every cell, such as a dollar sign."""
     before = layout.after if layout.where in ("line", "some") else layout.rest
     texts = [text[::-1] for text in (before, *(layout.gaps or ()))]
-    shared = commonprefix(texts)[::-1] if layout.gaps else ""
+    shared = _common_start(texts)[::-1] if layout.gaps else ""
     return re.sub(r"^.*[\s,;:./|?#*\\-]", "", shared, flags=re.DOTALL).encode("latin-1")
 
 
 def _after_last_cell(layout: Layout, text: str) -> bytes:
     """Return a literal text behind the cells where blanks may stand for missing cells: behind what ends each cell."""
     gaps = layout.gaps or ("",)
-    shared = commonprefix([text, *gaps]) if layout.gaps else ""
+    shared = _common_start([text, *gaps]) if layout.gaps else ""
     ending = shared[: len(shared) - len(shared.lstrip("hHbBoOdD')]}"))]
     return _escaped(ending) + b" *" + _escaped(text[len(ending) :])
 
@@ -267,7 +273,7 @@ class LineReader:
         return None
 
     def _cells_to_end(self, text: bytes, at: int, most: int) -> list[bytes]:
-        """Return the cells at the end of a line, as many as stand there undamaged behind a gap, but not more than `most`."""
+        """Return the cells at the end of a line that stand there undamaged behind a gap, but not more than `most`."""
         for count in range(most, 0, -1):
             if count not in self._ends:
                 gaps = [gap.pattern for gap in self._forms.gaps[-count:]]

@@ -43,9 +43,10 @@ class Kind:
         if self.with_count:
             front.append(np.full((len(data), 1), data.shape[1] & 0xFF, np.uint8))
         for i in reversed(range(self.address_bytes)):
-            front.append((address >> 8 * i & 0xFF).astype(np.uint8)[:, None])
+            front += [(address >> 8 * i & 0xFF).astype(np.uint8)[:, None]]
         summed = np.concatenate([*front, data], axis=1) if front else data
-        return self.total(summed) & ((1 << self.bits) - 1)
+        total: Columns = self.total(summed) & ((1 << self.bits) - 1)
+        return total
 
 
 def _plain(data: Values) -> Columns:
@@ -76,7 +77,9 @@ def _words(order: str) -> Callable[[Values], Columns]:
     def total(data: Values) -> Columns:
         even = data if data.shape[1] % 2 == 0 else np.pad(data, ((0, 0), (0, 1)))
         high, low = (0, 1) if order == "big" else (1, 0)
-        return (even[:, high::2].astype(np.int64) << 8).sum(axis=1) + even[:, low::2].sum(axis=1, dtype=np.int64)
+        upper: Columns = even[:, high::2].sum(axis=1, dtype=np.int64)
+        lower: Columns = even[:, low::2].sum(axis=1, dtype=np.int64)
+        return (upper << 8) + lower
 
     return total
 

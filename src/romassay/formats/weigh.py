@@ -1,8 +1,8 @@
 """How well a layout explains a sample: the bits that it takes to write the sample down with it.
 
-The shortest description wins (Rissanen, Automatica 14 (1978) 465-471). A byte costs its eight bits; an address that goes
-on from the line before, a sum that is right and a character that repeats a byte cost nearly nothing; literal text costs
-nothing; what a layout leaves open costs as much as any text.
+The shortest description wins (Rissanen, Automatica 14 (1978) 465-471). A byte costs its eight bits; an address that
+goes on from the line before, a sum that is right and a character that repeats a byte cost nearly nothing; literal text
+costs nothing; what a layout leaves open costs as much as any text.
 """
 
 from __future__ import annotations
