@@ -8,7 +8,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,10 +22,11 @@ from romassay.docket.manifest import PART_FILE, Entry, Event, Manifest, Result, 
 from romassay.docket.record import File, crc32, result_files
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load, read
+from romassay.formats.company import better_layouts
 from romassay.formats.contents import content_of
 from romassay.formats.model import Hints, Loaded
 from romassay.part import Part
-from romassay.reading import ReadingSet, Role
+from romassay.reading import Reading, ReadingSet, Role
 from romassay.version import VERSION
 
 NOTHING_SAID = Said()
@@ -114,7 +115,8 @@ def look(request: Request) -> tuple[Loaded, ...]:
     """Load the files named, or else those of the docket, and tell what was taken and what was left. Nothing is kept."""
     settings = _settings(Settings(), request.settings)
     if request.inputs or not request.docket:
-        return tuple(_load_named(item, settings) for item in request.inputs)
+        named = [(item, _load_named(item, settings)) for item in request.inputs]
+        return _in_company([(item, item.said, found) for item, found in named], settings)
     with hold(request.docket) as former:
         return _take(request, former or Manifest()).loaded
 
@@ -149,7 +151,12 @@ def _take(request: Request, former: Manifest) -> _Taken:
             name = _name_for(item, found.sha256, request.docket, former, entries.values())
             entries[key] = Entry(file=name, sha256=found.sha256, bytes=_length(item), role=item.role, said=item.said)
         named.setdefault(key, (item, found))
-    loaded = [_load_entry(entry, named.get(key), settings, request.docket) for key, entry in entries.items()]
+    items = [(named[key][0] if key in named else _filed(request.docket, entry)) for key, entry in entries.items()]
+    alone = [_load_entry(entry, named.get(key), settings, request.docket) for key, entry in entries.items()]
+    pairs = zip(items, entries.values(), alone, strict=True)
+    loaded = _in_company(
+        [(dataclasses.replace(item, role=entry.role), entry.said, found) for item, entry, found in pairs], settings
+    )
     return _Taken(
         manifest=msgspec.structs.replace(former, settings=settings, readings=tuple(entries.values())),
         loaded=tuple(_renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
@@ -175,6 +182,34 @@ def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
 def _load_named(item: Input, settings: Settings) -> Loaded:
     hints = _hints(item.said, item.role, settings)
     return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
+
+
+def _in_company(files: Sequence[tuple[Input, Said, Loaded]], settings: Settings) -> tuple[Loaded, ...]:
+    """Load again, with another file's layout, each text dump that such a layout explains better than its own."""
+    learnt = [i for i, (_, said, found) in enumerate(files) if found.format == "text-dump" and said.layout is None]
+    result = [found for _, _, found in files]
+    if len({result[i].layout for i in learnt}) < 2:
+        return tuple(result)
+    contents = [(result[i].layout, _content(files[i][0])) for i in learnt]
+    for i, layout in zip(learnt, better_layouts(contents), strict=True):
+        if layout is not None:
+            item, said, found = files[i]
+            item = dataclasses.replace(item, said=msgspec.structs.replace(said, layout=layout))
+            again = _load_named(item, settings)
+            readings = tuple(_said_to_be(each, found) for each in again.readings)
+            result[i] = dataclasses.replace(again, readings=readings)
+    return tuple(result)
+
+
+def _said_to_be(reading: Reading, found: Loaded) -> Reading:
+    """Return a reading with the hints that the person gave, not those that another file did."""
+    return dataclasses.replace(
+        reading, source=dataclasses.replace(reading.source, hints=found.readings[0].source.hints)
+    )
+
+
+def _content(item: Input) -> bytes:
+    return content_of(item.path).data if item.content is None else item.content
 
 
 def _hints(said: Said, role: Role, settings: Settings) -> Hints:
