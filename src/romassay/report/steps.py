@@ -21,16 +21,21 @@ class Step:
 
 
 def steps(assay: Assay, command: str, *, keeps: bool) -> list[Step]:
-    """Return what would make the result surer, the most telling first.
+    """Return what would make the result surer, the most telling first; before it, to keep what there is.
 
     Args:
         assay: the result.
         command: the call that new files and options are added to.
         keeps: True where a docket keeps the readings.
     """
-    again = [Step(text, f"{command} NEW.log") for text in _readings_to_take(assay)]
-    others = [Step(text, f"{command} {options}") for text, options in _evidence_to_add(assay, keeps=keeps)]
-    return [*again, *others]
+    keep = [] if keeps else [Step(_KEEP, f"{command} -o DIR")]
+    docket = command if keeps else "romassay assay -o DIR"
+    again = [Step(text, f"{docket} NEW.log") for text in _readings_to_take(assay)]
+    others = [Step(text, f"{docket} {options}") for text, options in _evidence_to_add(assay)]
+    return [*keep, *again, *others]
+
+
+_KEEP = "Keep the readings, the record and the image in a docket, to which the next ones are added."
 
 
 def _readings_to_take(assay: Assay) -> Iterator[str]:
@@ -59,17 +64,15 @@ def _to_resolve(assay: Assay, items: Sequence[ReadNext]) -> str:
     return f"Read {listed(where)} too: to learn whether {listed(lines)} {verb}."
 
 
-def _evidence_to_add(assay: Assay, *, keeps: bool) -> Iterator[tuple[str, str]]:
+def _evidence_to_add(assay: Assay) -> Iterator[tuple[str, str]]:
     """Yield what the verdict could not lean on, as a step and what to add to the command."""
     if "no-power-cycle" in assay.limits:
-        session = _new_session(assay) + ("" if keeps else "=NEW.log")
-        yield "Switch off and on, and read again as a session of its own.", f"--session {session} NEW.log"
+        session = f"--session {_new_session(assay)}"
+        yield "Switch off and on, and read again as a session of its own.", f"{session} NEW.log"
     if "no-control-reading" in assay.limits:
         yield "Take the specimen out and read the same window.", "--empty-socket EMPTY.log"
     if "part-not-declared" in assay.limits:
         yield "Say which part it is, if its type number is known.", "--part TYPE"
-    if not keeps:
-        yield "Keep the readings, the record and the image in a docket.", "-o DIR"
 
 
 def _new_session(assay: Assay) -> str:

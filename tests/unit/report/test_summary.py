@@ -149,8 +149,9 @@ def test_limits_and_next_steps_are_whole_sentences_and_commands() -> None:
 
 def test_without_a_docket_the_steps_start_from_the_call_itself() -> None:
     text = flat(text_of(examples.confirmed(), Setting("romassay assay a.log b.log")))
-    assert "romassay assay a.log b.log --session 2=NEW.log NEW.log" in text
-    assert "romassay assay a.log b.log -o DIR" in text
+    assert "to which the next ones are added. romassay assay a.log b.log -o DIR 2. Read A400" in text
+    assert text.count("a.log b.log") == 1
+    assert "romassay assay -o DIR --session 2 NEW.log" in text
     assert "Written" not in text
 
 
