@@ -50,7 +50,8 @@ class Kind:
 
 
 def _plain(data: Values) -> Columns:
-    return data.sum(axis=1, dtype=np.int64)
+    total: Columns = data.sum(axis=1, dtype=np.int64)
+    return total
 
 
 def _negative(data: Values) -> Columns:

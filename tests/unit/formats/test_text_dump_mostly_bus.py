@@ -1,4 +1,4 @@
-"""Dumps that are mostly floating bus: the digits of the few other lines decide the number base, not those of the many."""
+"""Dumps that are mostly floating bus: the digits of the few other lines decide the number base."""
 
 from __future__ import annotations
 
