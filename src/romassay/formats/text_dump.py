@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 from romassay.errors import BadInput
+from romassay.formats.forms import borne_out
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.terminal import clean
@@ -20,6 +21,7 @@ _SPREAD = 3
 _MOST_LINES = 250
 _LOOKED_AT = 1 << 20
 _SURE = 0.6
+_RIVALS = 5
 _ADVICE = "give --layout if it is a dump all the same"
 
 
@@ -37,25 +39,29 @@ def read(data: bytes, hints: Hints) -> Parsed:
     """
     from romassay.formats.lines import read_rows
     from romassay.formats.passes import readings_of
+    from romassay.formats.plausible import is_dump
 
     text = clean(data, hints.encoding)
-    layout, notes = _layout_for(data, hints)
+    layout, notes = _layout_for(data, text, hints)
     rows = read_rows(text, layout)
+    if not hints.layout and not is_dump(rows, layout, text):
+        raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
     if not readings:
         raise BadInput(f"no line has the layout {layout}", advice="correct it with --layout")
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 
-def _layout_for(data: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
+def _layout_for(data: bytes, text: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     """Return the layout that was given, or learnt and then corrected."""
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
     learnt = _learn(_sample(data, hints.encoding))
-    if learnt is None:
+    if not learnt:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
-    layout, notes = learnt
+    layout = borne_out([layout for layout, _ in learnt], text)
+    notes = dict(learnt).get(layout, learnt[0][1])
     return (corrected(layout, words) if words else layout), notes
 
 
@@ -105,12 +111,12 @@ _DIGIT_VALUES = bytes(int(chr(c), 16) if chr(c) in "0123456789abcdefABCDEF" else
 
 
 @lru_cache(maxsize=4)
-def _learn(pieces: tuple[bytes, ...]) -> tuple[Layout, tuple[str, ...]] | None:
-    """Return the layout that explains a sample best, and what was assumed; None where none does."""
+def _learn(pieces: tuple[bytes, ...]) -> tuple[tuple[Layout, tuple[str, ...]], ...]:
+    """Return the layouts that explain a sample, the best first, each with what was assumed."""
     from romassay.formats.learn import learn
 
     learnt = learn([piece.split(b"\n")[:_MOST_LINES] for piece in pieces])
-    return (learnt[0].layout, learnt[0].notes) if learnt else None
+    return tuple((item.layout, item.notes) for item in learnt[:_RIVALS])
 
 
 FORMAT = Format(

@@ -39,6 +39,10 @@ def _without_comments(text: bytes) -> bytes:
     return bytes(bare + text[at:])
 
 
+LEAST_NUMBERS = 8
+"""Numbers without an address that are taken for a memory file: one alone may be anything."""
+
+
 def sniff(source: bytes) -> float:
     """Tell how surely this is a memory file: all lines are numbers, and there is an '@'."""
     text = _without_comments(plain(sample_of(source)))
@@ -48,6 +52,8 @@ def sniff(source: bytes) -> float:
     found = _NUMBERS.findall(text)
     has_address = any(line.startswith(b"@") for line in found)
     words = {len(word) for line in found[:200] for word in line.split() if not word.startswith(b"@")}
+    if not has_address and sum(len(line.split()) for line in found) < LEAST_NUMBERS:
+        return 0.0
     if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1):
         return 0.0
     return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS)

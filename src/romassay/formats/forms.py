@@ -1,0 +1,64 @@
+"""Which of several layouts explains a whole log, not only a sample of it; and the same with numbers of another form.
+
+A sample of a floating bus may look octal or decimal; the few lines in which a chip answers tell. So what a layout
+leaves unexplained counts dearly, and every way to print a byte or a word is tried before one is believed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from romassay.formats.layout import Layout, Number
+
+_PROBED = 1 << 17
+_PROBES = 16
+_UNEXPLAINED = 20.0
+"""Bits that a character in an unexplained line costs beyond its own."""
+
+_CLEARLY = 0.995
+"""Share of the first layout's description at most that another must bring."""
+
+_FORMS = {
+    1: (Number(16, 2, "zeros"), Number(16), Number(10), Number(10, 3, "zeros"), Number(8), Number(8, 3, "zeros")),
+    2: (Number(16, 4, "zeros"), Number(10), Number(10, 5, "zeros"), Number(8), Number(8, 6, "zeros")),
+}
+"""How a byte and a word are printed, by bytes in a cell."""
+
+
+def borne_out(layouts: Sequence[Layout], text: bytes) -> Layout:
+    """Return the layout that explains a cleaned text best: one of those given, the likeliest first, or a like one."""
+    first = layouts[0]
+    probe = probe_of(text)
+    tried = dict.fromkeys([*layouts, *_alike(first, probe)])
+    costs = {layout: cost_of(layout, probe) for layout in tried}
+    best = min(tried, key=costs.__getitem__)
+    return best if costs[best] < _CLEARLY * costs[first] else first
+
+
+def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
+    """Yield the layout with its numbers printed in every other form."""
+    from romassay.formats.weigh import unexplained
+
+    if layout.cell.base == 16 and not unexplained(layout, text):
+        return
+    for form in _FORMS.get(layout.size, ()):
+        if form != layout.cell:
+            yield replace(layout, cell=form)
+
+
+def cost_of(layout: Layout, text: bytes) -> float:
+    """Return what it costs to describe a text with a layout, in bits."""
+    from romassay.formats.weigh import bits_of, unexplained
+
+    return bits_of(layout, text) + _UNEXPLAINED * unexplained(layout, text)
+
+
+def probe_of(text: bytes) -> bytes:
+    """Return a text, or of a long one whole lines from all over it."""
+    if len(text) <= _PROBED:
+        return text
+    span = _PROBED // _PROBES
+    starts = (i * (len(text) - span) // (_PROBES - 1) for i in range(_PROBES))
+    pieces = (text[at : at + span] for at in starts)
+    return b"\n".join(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n")] for piece in pieces)
