@@ -38,9 +38,7 @@ def borne_out(layouts: Sequence[Layout], text: bytes) -> Layout:
 
 def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
     """Yield the layout with its numbers printed in every other form."""
-    from romassay.formats.weigh import unexplained
-
-    if layout.cell.base == 16 and not unexplained(layout, text):
+    if layout.cell.base == 16 and not _unexplained(layout, text):
         return
     for form in _FORMS.get(layout.size, ()):
         if form != layout.cell:
@@ -49,9 +47,22 @@ def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
 
 def cost_of(layout: Layout, text: bytes) -> float:
     """Return what it costs to describe a text with a layout, in bits."""
-    from romassay.formats.weigh import bits_of, unexplained
+    from romassay.formats.weigh import bits_of
 
-    return bits_of(layout, text) + _UNEXPLAINED * unexplained(layout, text)
+    return bits_of(layout, text) + _UNEXPLAINED * _unexplained(layout, text)
+
+
+def _unexplained(layout: Layout, text: bytes) -> int:
+    """Return how many characters stand in lines that hold no data just as the layout says."""
+    import numpy as np
+
+    from romassay.formats.lines import read_rows
+    from romassay.formats.rows import CLEAN, SHORT
+
+    rows = read_rows(text, layout, align=False)
+    lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
+    data = np.isin(rows.state, (CLEAN, SHORT))
+    return int(lengths.sum() - lengths[rows.line[data] - 1].sum())
 
 
 def probe_of(text: bytes) -> bytes:

@@ -24,6 +24,12 @@ _RUN = 3
 _ALONE = 0.6
 """Share of a text without addresses on its lines that must be bytes."""
 
+_LEAST_DIGITS = 3
+"""Digits of an address of fixed width: two are a minute or a month."""
+
+_ODD = 2
+"""Characters of a layout's literal text that no keyboard has."""
+
 _NARROW = 2
 _NARROW_RUN = 8
 """Where a line holds a byte or two, so many in a row must go on: lists are numbered as well."""
@@ -43,9 +49,13 @@ def is_dump(rows: Rows, layout: Layout, text: bytes) -> bool:
     data = np.isin(rows.state, (CLEAN, SHORT, DAMAGED)) & (rows.count > 0)
     if int(rows.count[data].sum()) < _LEAST_BYTES:
         return False
+    if sum(not " " <= c <= "~" and c != "\t" for c in layout.lead + layout.after + layout.rest + layout.end) > _ODD:
+        return False
     share = _share(rows, data, text)
     if layout.where in ("none", "alone"):
         return share >= _ALONE and not (layout.where == "none" and layout.tail)
+    if layout.address is not None and 0 < layout.address.width < _LEAST_DIGITS:
+        return False
     going, printed, run = _going_on(rows, layout)
     if layout.line_bytes <= _NARROW and (layout.tail or "*" in layout.lead or run < _NARROW_RUN or share < _ALONE):
         return False

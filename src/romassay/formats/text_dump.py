@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 from romassay.errors import BadInput
-from romassay.formats.forms import borne_out
+from romassay.formats.forms import borne_out, probe_of
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.terminal import clean
@@ -21,13 +21,22 @@ _SPREAD = 3
 _MOST_LINES = 250
 _LOOKED_AT = 1 << 20
 _SURE = 0.6
+_DOUBTFUL = 0.05
 _RIVALS = 5
 _ADVICE = "give --layout if it is a dump all the same"
 
 
 def sniff(data: bytes) -> float:
     """Tell whether a layout can be learnt from a sample of the content."""
-    return _SURE if _learn(_sample(data, None)) else 0.0
+    from romassay.formats.lines import read_rows
+    from romassay.formats.plausible import is_dump
+
+    learnt = _learn(_sample(data, None))
+    if not learnt:
+        return 0.0
+    text = probe_of(clean(data))
+    layout = borne_out([layout for layout, _ in learnt], text)
+    return _SURE if is_dump(read_rows(text, layout), layout, text) else _DOUBTFUL
 
 
 def read(data: bytes, hints: Hints) -> Parsed:
