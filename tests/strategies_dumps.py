@@ -338,7 +338,7 @@ def _with_address(style: Style, pick: Pick) -> Style:
         every = 1
     if every != 1 and (style.cell_base != 16 or style.cell_pad != "zeros"):
         every = 1
-    if every < 1 and style.base != 16:
+    if every != 1 and style.base != 16:
         every = 1
     return replace(
         style,
@@ -430,7 +430,7 @@ def draw_log(rng: random.Random) -> tuple[Style, Log]:
     """Draw a style, contents and passes, and print them."""
     style = draw_style(rng.choice)
     line = style.count * style.size
-    lines = rng.choice([6, 12, 20, 40, 64])
+    lines = rng.choice([6, 12, 20, 40, 64] if style.base == 16 else [20, 30, 40, 64])
     size = line * lines
     limit = {3: 0x1000}.get(style.digits, 0x10000) if style.base == 16 else 0x10000
     if style.base == 16 and style.digits >= 6:

@@ -21,6 +21,9 @@ Costs = npt.NDArray[np.int16]
 BAND = 6
 """Characters by which a line may run ahead or behind."""
 MAX_COST_SHARE = 0.3
+"""Share of a line's characters that may be damaged before it is too damaged to read."""
+MAX_UNSURE_SHARE = 0.16
+"""The same where the address can't be read either: an echoed command should not pass for a line of data."""
 _BATCH = 1024
 _FAR = 10_000
 

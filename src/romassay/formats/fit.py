@@ -82,9 +82,7 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
     widths = Counter(len(t) for t in texts)
     width, number = widths.most_common(1)[0]
     padded = any(t.startswith(b"0") and len(t) > 1 for t in texts)
-    if number >= 0.9 * len(texts) and (padded or (base != 10 and width >= 3)):
-        return Number(base, width, "zeros"), common_pattern(before)
-    if padded:
+    if padded or (min(widths) == width and number >= 0.9 * len(texts) and base != 10 and width >= 3):
         return Number(base, width, "zeros"), common_pattern(before)
     if len(widths) > 1:
         width = max(len(t) for t in texts)
@@ -200,7 +198,7 @@ def _cell_form(found: Sequence[Found], cells: Cells) -> tuple[Number, tuple[str,
     if cells.widths:
         gaps = tuple(_text(text) for text, _ in usually)
         if cells.runs != cells.count:
-            return Number(16, 2, "zeros"), _spread(gaps, cells)
+            return Number(16, 2 * cells.size, "zeros"), _spread(gaps, cells)
         return Number(cells.base, cells.widths[0], "zeros" if _may_be_padded(found, cells) else "right"), gaps
     columns = _columns(found, cells)
     width = max(max(c.widths) for c in columns)
@@ -245,10 +243,10 @@ def _aligned_gaps(
 
 
 def _spread(gaps: tuple[str, ...], cells: Cells) -> tuple[str, ...]:
-    """Spread the gaps between runs of several bytes over all bytes."""
+    """Spread the gaps between runs of several cells over all cells."""
     spread: list[str] = []
     for width, gap in zip(cells.widths, (*gaps, None), strict=True):
-        spread += [""] * (width // 2 - 1)
+        spread += [""] * (width // (2 * cells.size) - 1)
         if gap is not None:
             spread.append(gap)
     return tuple(spread)
@@ -453,15 +451,21 @@ def _gutter_place(tails: list[bytes], data: Bytes, size: int) -> tuple[int, Orde
 
 
 def _agreement(tails: list[bytes], data: Bytes, place: int) -> tuple[float, int]:
-    """Return the share of printing bytes that stand as themselves from a place on, and how many bytes print."""
-    same = total = 0
-    for tail, row in zip(tails, data.tolist(), strict=True):
-        shown = tail[place : place + len(row)].ljust(len(row), b"\0")
-        for character, value in zip(shown, row, strict=True):
-            if 0x20 < value < 0x7F:
-                total += 1
-                same += character == value
-    return (same / total if total else 0.0), total
+    """Return the share of printing bytes that stand as themselves from a place on, and how many bytes print.
+
+    Some hosts print a byte without its bit 7.
+    """
+    count = data.shape[1]
+    shown = np.frombuffer(b"".join(t[place : place + count].ljust(count, b"\0") for t in tails), np.uint8)
+    best = (0.0, 0)
+    for mask in (0xFF, 0x7F):
+        values = (data & mask).ravel()
+        prints = (values > 0x20) & (values < 0x7F)
+        total = int(prints.sum())
+        share = float((shown[prints] == values[prints]).mean()) if total else 0.0
+        if share * total > best[0] * best[1] and (share >= best[0] - 0.05 or best[0] < _AGREE):
+            best = (share, total)
+    return best
 
 
 def _with_end(layout: Layout, tails: list[bytes]) -> Layout:

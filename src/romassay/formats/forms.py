@@ -1,7 +1,7 @@
 """Which of several layouts explains a whole log, not only a sample of it; and the same with numbers of another form.
 
-A sample of a floating bus may look octal or decimal; the few lines in which a chip answers tell. So what a layout
-leaves unexplained counts dearly, and every way to print a byte or a word is tried before one is believed.
+A sample of a floating bus may look octal or decimal; the few lines in which a chip answers tell. So every way to print
+a byte or a word is tried before one is believed.
 """
 
 from __future__ import annotations
@@ -13,9 +13,6 @@ from romassay.formats.layout import Layout, Number
 
 _PROBED = 1 << 17
 _PROBES = 16
-_UNEXPLAINED = 20.0
-"""Bits that a character in an unexplained line costs beyond its own."""
-
 _CLEARLY = 0.995
 """Share of the first layout's description at most that another must bring."""
 
@@ -40,16 +37,17 @@ def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
     """Yield the layout with its numbers printed in every other form."""
     if layout.cell.base == 16 and not _unexplained(layout, text):
         return
+    dense = layout.gaps is not None and "" in layout.gaps
     for form in _FORMS.get(layout.size, ()):
-        if form != layout.cell:
+        if form != layout.cell and not (dense and form.width != layout.cell.width):
             yield replace(layout, cell=form)
 
 
 def cost_of(layout: Layout, text: bytes) -> float:
-    """Return what it costs to describe a text with a layout, in bits."""
+    """Return what it costs to describe a text with a layout, in bits, damaged lines at the cost of their errors."""
     from romassay.formats.weigh import bits_of
 
-    return bits_of(layout, text) + _UNEXPLAINED * _unexplained(layout, text)
+    return bits_of(layout, text, damaged=True)
 
 
 def _unexplained(layout: Layout, text: bytes) -> int:

@@ -278,7 +278,10 @@ def corrected(layout: Layout, words: dict[str, str]) -> Layout:
     assert isinstance(cells, int)  # noqa: S101 - for the type checker; _whole returns nothing else
     changes["gaps"] = _parse_gaps(layout.gaps, cells, words)
     changes["sum"] = _parse_sum(layout.sum, words)
-    return replace(layout, **changes)  # type: ignore[arg-type]
+    changed = replace(layout, **changes)  # type: ignore[arg-type]
+    if not changed.cell.width and changed.gaps is not None and "" in changed.gaps:
+        raise _bad("numbers of any width can't stand together without a gap; give them a width, such as hex2")
+    return changed
 
 
 _CHOICES = {

@@ -23,6 +23,7 @@ _BINARY = re.compile(rb"[01]{8}")
 _FIRST_TOKENS = 8
 _MAX_STEP = 256
 _LOOKAHEAD = 3
+_MANY_NUMBERS = 8
 _NEARLY = 2
 """Characters by which a damaged line of data may be longer or shorter than the others."""
 _MOST_LINES = 120
@@ -68,8 +69,11 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in mended]
     found = sorted([*_with_addresses(sample), *_with_few_addresses(sample)], key=lambda item: -item.score)
     text = b"\n".join(line for stretch in _shortened(stretches) for line in (*stretch, b""))
-    candidates = {item.layout: item for item in reversed(found[:_MOST_CANDIDATES])}.values()
-    variants = [replace(item, layout=layout) for item in candidates for layout in _variants(item.layout)]
+    candidates: dict[Layout, Learnt] = {}
+    for item in found[:_MOST_CANDIDATES]:
+        for layout in _variants(item.layout):
+            candidates.setdefault(layout, replace(item, layout=layout))
+    variants = list(candidates.values())
     weighed = _weighed(variants, text, damaged=False)
     if weighed and unexplained(weighed[0].layout, text) <= _FEW_UNEXPLAINED * len(text):
         return weighed
@@ -221,14 +225,23 @@ def _readings_after(lines: list[Line], which: int, base: Base, step: int) -> lis
     for line in lines:
         votes.update(dict.fromkeys(_cells_after(line, which, step), 1))
     best = max(votes.values(), default=0)
+    octal = _looks_octal(lines, which + 1)
 
     def rank(item: tuple[Cells, int]) -> tuple[float, ...]:
         cells, number = item
         binary = cells.base == 2
         padded_hex = bool(cells.widths) and cells.base == 16
-        return (not binary, -number * cells.bytes, cells.skip, not padded_hex, cells.base != base, not cells.widths)
+        likelier = cells.base == (8 if octal else base)
+        return (not binary, -number * cells.bytes, cells.skip, not padded_hex, not likelier, not cells.widths)
 
     return sorted(((c, n) for c, n in votes.items() if n >= max(1, 0.5 * best)), key=rank)
+
+
+def _looks_octal(lines: list[Line], first: int) -> bool:
+    """Tell whether there are many different numbers, none with an 8 or 9."""
+    texts = {line.token(i) for line in lines for i in range(first, len(line.tokens))}
+    octal = {text for text in texts if fits(text, 8)}
+    return len(octal) >= _MANY_NUMBERS and len(octal) > 0.9 * len(texts)
 
 
 def _cells_after(line: Line, which: int, step: int) -> Iterator[Cells]:
@@ -248,9 +261,13 @@ def _hex_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
         yield _hex_reading(widths, skip)
         if len(widths) == 1 and step > 1:
             yield Cells(16, 1, step, skip, widths)
+        if len(widths) > 1 and widths[0] in (8, 16) and widths[-1] % 4 == 0:
+            yield Cells(16, 2, step // 2, skip, widths)
+    for size in (2, 4):
+        widths = _widths_until(texts, 2 * size * step)
+        if widths and all(w % (2 * size) == 0 for w in widths) and len(set(widths[:-1])) <= 1:
+            yield Cells(16, size, step, skip, widths, words=True)
     wide = tuple(len(t) for t in texts[:step])
-    if len(wide) == step and set(wide) in ({4}, {8}):
-        yield Cells(16, wide[0] // 2, step, skip, wide, words=True)
     if len(wide) == step and max(wide) <= 2 and min(wide) == 1:
         yield Cells(16, 1, step, skip)
 
@@ -348,6 +365,9 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
         width = widths[first]
         count = next((i for i in range(first, len(widths)) if widths[i] != width), len(widths)) - first
         if width % 2 == 0:
+            last = widths[first + count] if first + count < len(widths) else 0
+            if width > last > 2 and last % 2 == 0:
+                yield _hex_reading((*(width,) * count, last))
             yield _hex_reading((width,) * count)
             if count == 1 and width > 2:
                 yield Cells(16, 1, width // 2, 0, (width,))
@@ -464,7 +484,7 @@ def _count_between(
             if first is not None and first > lead:
                 address = line.value(first - 1, base)
             elif first is None and 0 < len(line.tokens) <= lead + 2:
-                address = line.value(len(line.tokens) - 1, base)
+                address = line.value(len(line.tokens) - 1, base) if len(line.token(-1)) >= 3 else None
                 if address is not None:
                     alone.append((line, len(line.tokens) - 1))
             if address is not None:
@@ -502,9 +522,16 @@ def _with_lone_address(layout: Layout, alone: list[tuple[Line, int]], base: Base
     return replace(layout, where="alone", address=number, lead=lead, after=common_pattern(after))
 
 
-_LONE = re.compile(rb"^\W*(?:[A-Za-z]{1,8}\W{1,3})?(?:0[xX]|\$)?([0-9A-Fa-f]{3,8})(?:[hH]|\W|$)")
+_SHORT_LINE = 40
 TOP_ONLY = "only one address stands in the log, before the data: all bytes are counted from it"
 NO_ADDRESS = "the log has no addresses: the first byte is taken as address 0 unless a base is given"
+
+
+def _lone(line: Line) -> int | None:
+    """Return which number of a short line before the data may be the address, or None."""
+    if len(line.text) > _SHORT_LINE or len(line.tokens) > _FIRST_TOKENS:
+        return None
+    return next((i for i in range(len(line.tokens)) if 3 <= len(line.token(i)) <= 8), None)
 
 
 def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_tokens: int) -> Learnt | None:
@@ -517,13 +544,10 @@ def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_
     fitted = fit(_spread(found), None, cells, "none")
     score = len(found) * cells.bytes * _tidiness(fitted) * 0.5
     top = [
-        (line, match.start(1))
-        for line in others
-        if line.number < found[0].line.number and (match := _LONE.match(line.text))
+        (line, which) for line in others if line.number < found[0].line.number and (which := _lone(line)) is not None
     ]
     if top:
-        line, start = top[-1]
-        which = next(i for i, (first, _) in enumerate(line.tokens) if first <= start < line.tokens[i][1])
+        line, which = top[-1]
         layout = _with_lone_address(fitted.layout, [(line, which)], 16)
         rest = line.text[line.tokens[which][1] :].rstrip()
         layout = replace(layout, after=layout.after if not any(chr(c).isalnum() for c in rest) else "*")

@@ -6,6 +6,7 @@ reader, and what that refuses is either aligned as a damaged line, with only its
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -23,6 +24,8 @@ _CHUNK = 1 << 18
 MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
+_FEW_CELLS = 4
+_COMMAND = re.compile(rb"\W{0,8}[A-Za-z]{1,8}\s")
 _LIKELY_DIGITS = {16: 4, 10: 5, 8: 6}
 _TRIES = 24
 _LOOKED_AT = 12
@@ -244,7 +247,9 @@ class _Reader:
     def _is_data_like(self, text: bytes) -> bool:
         """Tell whether a line has about as many digits and other characters as a line of data, however damaged."""
         layout = self._layout
-        if numbers_columns(text):
+        if numbers_columns(text) or (
+            layout.cells <= _FEW_CELLS and _COMMAND.match(text) and not layout.lead[:1].isalpha()
+        ):
             return False
         expected = layout.cells * (layout.cell.width or 2)
         digits = len(text.translate(None, _DATA_LIKE))
@@ -262,9 +267,10 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
     lost = (alignment.shift[:, offset : offset + len(template.cells)] == damaged.LOST).any(axis=1)
     total = _number(alignment, offset + len(template.cells), template.sum) if template.sum else None
     for i, (line, _) in enumerate(lines):
-        if alignment.cost[i] > damaged.MAX_COST_SHARE * template.width or not known[i].any():
-            continue
         is_sure = sure is None or bool(sure[i])
+        most = damaged.MAX_COST_SHARE if is_sure else damaged.MAX_UNSURE_SHARE
+        if alignment.cost[i] > most * template.width or not known[i].any():
+            continue
         address = None if printed is None else int(printed[i]) * layout.scale
         reason = LOST_COLUMNS if lost[i] else NOT_A_DIGIT if bad_digit[i] else ""
         bits = known[i]

@@ -82,7 +82,7 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
         base: address of the first byte, for dumps without addresses.
         address_bits: lines of the bus, or None to tell from the addresses.
     """
-    rows = _without_headings(rows, layout)
+    rows = _without_headings(_without_commands(rows, layout), layout)
     rows = _unsqueezed(rows, layout)
     units = _units(rows, layout, base)
     verdicts = _judge(units, rows, layout)
@@ -109,6 +109,16 @@ def _subset(rows: Rows, keep: Bool) -> Rows:
         edits=rows.edits[keep],
         reasons={new[i]: reason for i, reason in rows.reasons.items() if i in new},
     )
+
+
+def _without_commands(rows: Rows, layout: Layout) -> Rows:
+    """Drop echoed commands that read like the beginning of a line: a few cells, and the next line has the address."""
+    if len(rows) < 2 or layout.line_bytes < 2:
+        return rows
+    few = (rows.state == SHORT) & (rows.count <= 2 * layout.size) & (rows.count < layout.line_bytes)
+    again = np.append(rows.address[1:] == rows.address[:-1], False) & np.append(rows.count[1:] > rows.count[:-1], False)
+    keep = ~(few & again)
+    return rows if keep.all() else _subset(rows, keep)
 
 
 def _without_headings(rows: Rows, layout: Layout) -> Rows:

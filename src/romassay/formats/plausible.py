@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from romassay.formats.layout import Layout
+from romassay.formats.layout import RUN, Layout, pattern_parts
 from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
 
 _LEAST_BYTES = 8
@@ -32,7 +32,8 @@ _ODD = 2
 
 _NARROW = 2
 _NARROW_RUN = 8
-"""Where a line holds a byte or two, so many in a row must go on: lists are numbered as well."""
+_WIDE_RUN = 5
+"""Where a line holds a byte or two, so many in a row must go on: lists are numbered as well, but not in four digits."""
 
 _SPARSE = 0.3
 """Share of a text that must be dump where hardly any address goes on."""
@@ -57,11 +58,22 @@ def is_dump(rows: Rows, layout: Layout, text: bytes) -> bool:
     if layout.address is not None and 0 < layout.address.width < _LEAST_DIGITS:
         return False
     going, printed, run = _going_on(rows, layout)
-    if layout.line_bytes <= _NARROW and (layout.tail or "*" in layout.lead or run < _NARROW_RUN or share < _ALONE):
+    if layout.line_bytes <= _NARROW and (layout.tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):
         return False
     if printed <= _RUN:
         return going == max(0, printed - 1) and share >= _SPARSE
     return going >= _GO_ON * (printed - 1) and (run >= _RUN or share >= _SPARSE)
+
+
+def _is_open(layout: Layout) -> bool:
+    """Tell whether anything may stand before the address."""
+    return any(kind == RUN for kind, _ in pattern_parts(layout.lead))
+
+
+def _needed(layout: Layout) -> int:
+    """Return how many narrow lines must go on from each other: fewer where more than the address speaks for a dump."""
+    wide = layout.address is not None and layout.address.width > _LEAST_DIGITS
+    return _RUN if layout.sum is not None or layout.gutter is not None else _WIDE_RUN if wide else _NARROW_RUN
 
 
 def _share(rows: Rows, data: np.ndarray, text: bytes) -> float:

@@ -25,6 +25,7 @@ LOST_COLUMNS = "characters are missing or too many"
 TOO_LARGE = "a number is too large for its cell"
 _ALNUM = re.compile(rb"[^0-9A-Za-z]{0,2}[0-9A-Za-z]")
 _FEW_DIGITS = re.compile(rb" *([0-9A-Fa-f]+)")
+_PROMPT = re.compile(rb"[^\s0-9A-Za-z]{1,2}|[A-Z]{2,8}[>*#:] ?")
 _STAR = re.compile(rb"\s*\*\s*")
 
 
@@ -189,7 +190,9 @@ class LineReader:
         short = self._short(line, text, last)
         if short:
             return short
-        match = self._forms.anywhere.match(text) if self._forms.anywhere and not after_prompt else None
+        if after_prompt:
+            return None
+        match = self._forms.anywhere.match(text) if self._forms.anywhere else _PROMPT.match(text)
         row = self.read(line, text[match.end() :], last=last, after_prompt=True) if match else None
         return row if row and len(row.values) else None
 

@@ -12,6 +12,7 @@ import numpy as np
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.lines import read_rows
 from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS
+from romassay.formats.sample import numbers_columns
 
 _CHARACTER = 6.6
 """Bits of any printing character."""
@@ -26,8 +27,8 @@ _EDIT = 12.0
 """Bits of an error: where it is, and what stands there."""
 _SUM = 12.0
 """Bits of a sum that is not borne out by the line."""
-_GUTTER = 1.5
-"""Bits of a character in a gutter."""
+_GUTTER = 0.02
+"""Bits of a character in a gutter: the byte tells it."""
 _NUMBER = 5.0
 """Bits of a number that counts lines or seconds."""
 _WORD = 8.0
@@ -47,6 +48,12 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
     rows = read_rows(text, layout, align=damaged)
     lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
     good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED) if damaged else (CLEAN, SHORT, MARK))
+    texts = text.split(b"\n")
+    heading = [
+        address == NO_ADDRESS and numbers_columns(texts[line - 1])
+        for line, address in zip(rows.line, rows.address, strict=True)
+    ]
+    good &= ~np.array(heading, np.bool_)
     lines = good & (rows.state != MARK)
     described = rows.line[lines] - 1
     rest = lengths.sum() - lengths[described].sum()
@@ -86,13 +93,16 @@ def _oddity(layout: Layout) -> float:
         1000.0 * short
         + 40.0 * (layout.where == "alone")
         + 100.0 * (layout.where == "none")
+        + 5.0 * (layout.where == "some")
         + _UNFIXED[layout.cell.pad]
+        + 4.0 * (number is not None and layout.cell.base not in (16, number.base))
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
         + 200.0 * ("?" in layout.after)
         + 10.0 * layout.rest.count("?")
         + 60.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
+        + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
 
 
