@@ -164,8 +164,8 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             blocks=True,
             function=index,
             offsets=image.flipped,
-            evidence=f"{len(image.flipped)} bytes change from reading to reading while the line shows no cause: "
-            "the cells or their supply are marginal",
+            evidence=f"{len(image.flipped)} bytes differ from reading to reading in a way that the line does not "
+            "explain: cells or their supply are marginal",
             advice="read at both ends of the rated supply and at another temperature, and slower; do not trust a vote "
             "on these bytes alone",
         )

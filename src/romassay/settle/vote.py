@@ -28,6 +28,9 @@ character has four ways to stay a digit (from the code table of RFC 20)."""
 DOUBT = 1e-4
 """A disputed byte is doubtful where the chance that it is wrong is larger."""
 
+LEAST_BOUND = 1e-9
+"""No count of repetitions makes surer than this: other errors than the line's are likelier by far."""
+
 SURE_MARGIN = 2
 """Lead that a byte needs where a single bit differs: a cell that fails now and then looks like one error in three."""
 
@@ -367,7 +370,7 @@ def _confidence(
         copies=len(copies),
         observations_min=int(vote.count.min()) if len(vote.count) else 0,
         disagreements=against,
-        wrong_bytes_upper_bound=float(bound),
+        wrong_bytes_upper_bound=max(float(bound), LEAST_BOUND),
         level=LEVEL,
         more_readings_for_target=_more(vote, against, spare, max(1, len(copies)), target, bound),
     )

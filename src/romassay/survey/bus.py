@@ -24,6 +24,9 @@ FILLINGS = (0x00, 0xFF)
 LONG_RUN = 4
 """Granules of one other value that no ROM fills itself with."""
 
+QUIET = 0.1
+"""Share of the granules with content in which a data line may be irregular and still seem silent: line noise."""
+
 SPECKS = 12
 """Bits of a granule that differ from the bus before a single reading calls it content: a bus that leaks has fewer."""
 
@@ -201,7 +204,7 @@ def driven_lines(shape: Shape) -> int:
     if not total:
         return 0
     counts = np.count_nonzero(irregular[content], axis=0)
-    return sum(1 << bit for bit in range(8) if counts[bit] > max(1, total * 0.02))
+    return sum(1 << bit for bit in range(8) if counts[bit] > max(1, total * QUIET))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

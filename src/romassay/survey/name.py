@@ -23,6 +23,9 @@ HALF_BYTE = 4
 ENOUGH_BYTES = 64
 """Bytes over which a data line must do what the bus does before it counts as not driven."""
 
+NOISE = 0.03
+"""Share of the bytes in which a line that is not driven may differ from the bus: the line to the log is noisy."""
+
 _ORDER: dict[FunctionKind, int] = {"rom": 0, "ram": 1, "registers": 2}
 
 
@@ -114,29 +117,42 @@ def _function(scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingS
 def _driven(scene: Scene, item: Closed) -> int:
     """Return the data lines that the function drives, as a bit mask.
 
-    A control reading tells; without one a line counts as not driven only where at least half of them say in every
-    byte of every copy what the floating bus says, over enough bytes.
+    A pair of pull readings tells. Without them a line counts as not driven where in nearly every byte of every copy it
+    says what the bus would: if the bus says both levels there, or if half of all lines are like that.
     """
     if scene.undriven:
         return 0xFF & ~scene.undriven
     missing = 0xFF & ~scene.driven
-    if missing.bit_count() < HALF_BYTE or scene.rule is None or not scene.rule.sources:
+    if not missing or scene.bus is None:
         return 0xFF
     at = scene.granules_of(item.level, [seat.block for seat in item.seats])
     at = at[scene.based.state[at] == CONTENT]
-    expected = scene.rule.predict(scene.stacked.granules[at])
-    off = np.zeros(expected.shape, np.uint8)
-    for value, known in zip(scene.stacked.value, scene.stacked.known, strict=True):
-        off |= (value[at] ^ expected) & known[at]
-    seen = np.count_nonzero(scene.said.sure[at])
-    wrong = [np.count_nonzero(off >> bit & 1) for bit in lines_of(missing)]
-    return scene.driven if seen >= ENOUGH_BYTES and max(wrong) * 50 <= seen else 0xFF
+    expected = scene.bus[at]
+    varying = following = 0
+    for bit in lines_of(missing):
+        known = off = high = 0
+        for value, seen in zip(scene.stacked.value, scene.stacked.known, strict=True):
+            heard = (seen[at] >> bit & 1).astype(np.bool_)
+            known += int(np.count_nonzero(heard))
+            off += int(np.count_nonzero(((value[at] ^ expected) >> bit & 1).astype(np.bool_) & heard))
+            high += int(np.count_nonzero((expected >> bit & 1).astype(np.bool_) & heard))
+        if known >= ENOUGH_BYTES and off <= NOISE * known:
+            following |= 1 << bit
+            varying |= (1 << bit) * (NOISE * known < high < (1 - NOISE) * known)
+    return 0xFF & ~(following if following.bit_count() >= HALF_BYTE else varying)
 
 
 def _other_sizes(scene: Scene, item: Closed) -> tuple[int, ...]:
-    """Return a larger size that explains the readings as well: a blank end beside a bus that says the same."""
+    """Return a larger size that explains the readings as well.
+
+    What lies across the next line was not seen, or is blank as the end of the function is, beside a bus that says so.
+    """
     line = item.level
-    if line >= scene.stacked.bits or not item.other >> line & 1:
+    if line >= scene.stacked.bits:
+        return ()
+    if not (item.other | item.again) >> line & 1:
+        return (2 << line,)
+    if not item.other >> line & 1:
         return ()
     value = contents(scene.stacked, scene.said.value, item.level, np.array([item.block]))[0]
     filling = blank_neighbour(scene.stacked, scene.based, scene.said, item.level, item.block ^ 1)
@@ -151,12 +167,22 @@ def _read_next(scene: Scene, made: Function, readings: ReadingSet) -> tuple[Read
     result = []
     for line in lines_of(made.unknown):
         options = [Range(c.first ^ (1 << line), (c.first ^ (1 << line)) + made.size - 1) for c in made.copies]
-        free = [r for r in options if not any(r.intersect(x) for x in readings.excluded)] or options
+        free = [
+            r
+            for r in options
+            if not any(r.intersect(x) for x in readings.excluded) and not _heard(scene, level, r.first >> level)
+        ]
         if free:
             chosen = min(free)
             part = _telling_part(scene, made, level)
             result.append(ReadNext(Range(chosen.first + part.first, chosen.first + part.last), (line_name(line),)))
     return tuple(result)
+
+
+def _heard(scene: Scene, level: int, block: int) -> bool:
+    """Tell whether at least half of a block was read already: reading it again resolves nothing."""
+    at = scene.granules_of(level, (block,))
+    return int(np.count_nonzero(scene.said.seen[at])) * 2 >= 1 << level
 
 
 def _telling_part(scene: Scene, made: Function, level: int) -> Range:

@@ -14,8 +14,8 @@ from romassay.survey.bus import (
     CONTENT,
     STRUCTURED,
     VOLATILE,
-    BusModel,
     Ground,
+    Shape,
     as_registers,
     driven_lines,
     ground,
@@ -41,7 +41,8 @@ class Scene:
         told: bytes that say more than the bus, bool[G, 16].
         driven: data lines that ever say something, as a bit mask.
         undriven: data lines that a control reading shows to be driven nowhere.
-        rule: of the bus over all data lines, where some of them say nothing.
+        bus: uint8[G, 16], what all eight data lines would say without the specimen, where some of them seem to say
+            nothing else; None where all speak, or where nothing is known of the bus.
         ladder: the evidence at every block size.
         grown: the largest block of each granule that is one thing.
     """
@@ -52,7 +53,7 @@ class Scene:
     told: Bools
     driven: int
     undriven: int
-    rule: BusModel | None
+    bus: Bytes | None
     ladder: Ladder
     grown: Grown
 
@@ -95,12 +96,12 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     plain = consensus(stacked) if undriven is None else _where_driven(consensus(stacked), stacked)
     shape = shapes(plain.value, plain.sure)
     driven = driven_lines(shape) or 0xFF
-    rule = None if driven == 0xFF else learn_bus(shape, granules, bits, 0xFF, np.zeros(len(granules), np.bool_))
     said = plain if driven == 0xFF and undriven is None else consensus(stacked, driven)
     nowhere = None if undriven is None else (undriven & np.uint8(driven)) == driven
     if nowhere is not None:
         said = replace(said, value=np.where(nowhere, np.uint8(0), said.value), sure=said.sure | nowhere)
     empty = readings.with_role("empty-socket")
+    bus = None if driven == 0xFF else _bus(readings, empty, shape, granules)
     without = consensus(stack(empty, bits, readings.excluded, granules), driven) if empty else None
     said, changed = _by_session(chosen, stacked, said, driven)
     based = ground(said, granules, bits, driven, readings=len(chosen), empty=without)
@@ -116,7 +117,15 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     missing = 0xFF if undriven is not None else 0
     if undriven is not None:
         missing = int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
-    return Scene(stacked, said, based, based.told(said), driven, missing & 0xFF, rule, ladder, grown)
+    return Scene(stacked, said, based, based.told(said), driven, missing & 0xFF, bus, ladder, grown)
+
+
+def _bus(readings: ReadingSet, empty: Sequence[Reading], shape: Shape, granules: Index) -> Bytes | None:
+    """Return what all data lines would say without the specimen: as the empty socket does, or by the rule learnt."""
+    if empty:
+        return consensus(stack(empty, readings.address_bits, readings.excluded, granules)).value
+    rule = learn_bus(shape, granules, readings.address_bits, 0xFF, np.zeros(len(granules), np.bool_))
+    return rule.predict(granules) if rule.sources else None
 
 
 def _where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
