@@ -23,6 +23,8 @@ _BOMS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
 )
 _LOW_SEVEN = bytes(i & 0x7F for i in range(256))
+_EVEN = bytes(i for i in range(256) if not i.bit_count() % 2)
+_ONE_PARITY = 0.97
 _DIGITS_AND_ENDS = b"0123456789ABCDEFabcdef \r\n"
 _PLACEHOLDER = 0x1A
 """Stands for a character that has no place in one byte (SUBSTITUTE, ECMA-48 clause 8.3.148)."""
@@ -122,9 +124,16 @@ def _is_utf_8(data: bytes) -> bool:
 
 
 def _has_parity(text: bytes) -> bool:
-    """Tell whether bit 7 is a parity bit: set in many of the characters that are digits or line ends without it."""
+    """Tell whether bit 7 is a parity bit.
+
+    Either nearly all characters have an even number of ones, or nearly all an odd one; or it is set in many of the
+    characters that are digits or line ends without it.
+    """
     sample = text[:_SAMPLE].translate(None, bytes(range(1)))
     high = sample.translate(None, bytes(range(128)))
+    even = len(sample) - len(sample.translate(None, _EVEN))
+    if high and max(even, len(sample) - even) >= _ONE_PARITY * len(sample):
+        return True
     digits = len(high) - len(high.translate(None, bytes(c | 0x80 for c in _DIGITS_AND_ENDS)))
     low = len(sample) - len(sample.translate(None, _DIGITS_AND_ENDS))
     return digits > 0.2 * (low + digits) and digits > 0.3 * len(high)
