@@ -6,8 +6,9 @@ a byte or a word is tried before one is believed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
+from functools import lru_cache
 
 from romassay.formats.layout import Layout, Number
 
@@ -16,6 +17,11 @@ _PROBES = 16
 _CLEARLY = 0.995
 """Share of the first layout's description at most that another must bring."""
 
+_CLOSE = 2.0
+_WEIGHED = 3
+_UNEXPLAINED = 20.0
+"""Bits that a character in an unexplained line costs beyond its own."""
+
 _FORMS = {
     1: (Number(16, 2, "zeros"), Number(16), Number(10), Number(10, 3, "zeros"), Number(8), Number(8, 3, "zeros")),
     2: (Number(16, 4, "zeros"), Number(10), Number(10, 5, "zeros"), Number(8), Number(8, 6, "zeros")),
@@ -23,13 +29,21 @@ _FORMS = {
 """How a byte and a word are printed, by bytes in a cell."""
 
 
-def borne_out(layouts: Sequence[Layout], text: bytes) -> Layout:
-    """Return the layout that explains a cleaned text best: one of those given, the likeliest first, or a like one."""
+@lru_cache(maxsize=4)
+def borne_out(layouts: tuple[Layout, ...], text: bytes) -> Layout:
+    """Return the layout that explains a cleaned text best: one of those given, the likeliest first, or a like one.
+
+    Damage is costly to describe, so only those are weighed with it that do well without.
+    """
     first = layouts[0]
-    probe = probe_of(text)
-    tried = dict.fromkeys([*layouts, *_alike(first, probe)])
-    costs = {layout: cost_of(layout, probe) for layout in tried}
-    best = min(tried, key=costs.__getitem__)
+    tried = dict.fromkeys([*layouts, *_alike(first, text)])
+    quick = {layout: _quick_cost(layout, text) for layout in tried}
+    ranked = sorted(tried, key=quick.__getitem__)
+    close = [layout for layout in ranked if quick[layout] <= _CLOSE * quick[ranked[0]]][:_WEIGHED]
+    if close == [first]:
+        return first
+    costs = {layout: cost_of(layout, text) for layout in dict.fromkeys([first, *close])}
+    best = min(costs, key=costs.__getitem__)
     return best if costs[best] < _CLEARLY * costs[first] else first
 
 
@@ -41,6 +55,13 @@ def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
     for form in _FORMS.get(layout.size, ()):
         if form != layout.cell and not (dense and form.width != layout.cell.width):
             yield replace(layout, cell=form)
+
+
+def _quick_cost(layout: Layout, text: bytes) -> float:
+    """Return what it costs to describe a text with a layout, in bits; what is unexplained counts dearly."""
+    from romassay.formats.weigh import bits_of
+
+    return bits_of(layout, text) + _UNEXPLAINED * _unexplained(layout, text)
 
 
 def cost_of(layout: Layout, text: bytes) -> float:

@@ -25,9 +25,10 @@ _BOMS = (
 _LOW_SEVEN = bytes(i & 0x7F for i in range(256))
 _EVEN = bytes(i for i in range(256) if not i.bit_count() % 2)
 _ONE_PARITY = 0.97
+_ENOUGH = 200
 _DIGITS_AND_ENDS = b"0123456789ABCDEFabcdef \r\n"
-_PLACEHOLDER = 0x1A
-"""Stands for a character that has no place in one byte (SUBSTITUTE, ECMA-48 clause 8.3.148)."""
+_PLACEHOLDER = 0x9F
+"""Stands for a character that has no place in one byte; nothing prints it."""
 
 _MOVE = re.compile(rb"\x1b\[[0-9;]*[Hf]|\x1b[ED]")
 _ESCAPES = re.compile(
@@ -132,7 +133,7 @@ def _has_parity(text: bytes) -> bool:
     sample = text[:_SAMPLE].translate(None, bytes(range(1)))
     high = sample.translate(None, bytes(range(128)))
     even = len(sample) - len(sample.translate(None, _EVEN))
-    if high and max(even, len(sample) - even) >= _ONE_PARITY * len(sample):
+    if high and len(sample) >= _ENOUGH and max(even, len(sample) - even) >= _ONE_PARITY * len(sample):
         return True
     digits = len(high) - len(high.translate(None, bytes(c | 0x80 for c in _DIGITS_AND_ENDS)))
     low = len(sample) - len(sample.translate(None, _DIGITS_AND_ENDS))

@@ -31,11 +31,12 @@ def sniff(data: bytes) -> float:
     from romassay.formats.lines import read_rows
     from romassay.formats.plausible import is_dump
 
-    learnt = _learn(_sample(data, None))
+    pieces = _sample(data, None)
+    learnt = _learn(pieces)
     if not learnt:
         return 0.0
+    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(pieces))
     text = probe_of(clean(data))
-    layout = borne_out([layout for layout, _ in learnt], text)
     return _SURE if is_dump(read_rows(text, layout), layout, text) else _DOUBTFUL
 
 
@@ -51,25 +52,28 @@ def read(data: bytes, hints: Hints) -> Parsed:
     from romassay.formats.plausible import is_dump
 
     text = clean(data, hints.encoding)
-    layout, notes = _layout_for(data, text, hints)
+    layout, notes = _layout_for(data, hints)
     rows = read_rows(text, layout)
     if not hints.layout and not is_dump(rows, layout, text):
         raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
     if not readings:
-        raise BadInput(f"no line has the layout {layout}", advice="correct it with --layout")
+        if hints.layout:
+            raise BadInput(f"no line has the layout {layout}", advice="correct --layout, or leave it out")
+        raise BadInput("this holds no dump: no address in it is certain", advice=_ADVICE)
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 
-def _layout_for(data: bytes, text: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
+def _layout_for(data: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     """Return the layout that was given, or learnt and then corrected."""
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
-    learnt = _learn(_sample(data, hints.encoding))
+    pieces = _sample(data, hints.encoding)
+    learnt = _learn(pieces)
     if not learnt:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
-    layout = borne_out([layout for layout, _ in learnt], text)
+    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(pieces))
     notes = dict(learnt).get(layout, learnt[0][1])
     return (corrected(layout, words) if words else layout), notes
 
