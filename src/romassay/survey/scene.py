@@ -108,7 +108,7 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     if nowhere is not None:
         based = _where_nobody_drives(based, nowhere)
     based.state[changed & (based.state == VOLATILE)] = CONTENT
-    tells_blank = based.model is None or len(set(based.model.sources)) > 1
+    tells_blank = based.model is None or any(isinstance(source, int) for source in based.model.sources)
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
         based.state[based.state == STRUCTURED] = CONTENT
     quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
