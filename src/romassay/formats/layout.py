@@ -219,7 +219,7 @@ def _gap_words(gaps: tuple[str, ...] | None) -> Iterator[str]:
 
 
 _WORD = re.compile(r'\s*([a-z][a-z-]*(?:[/@]\d+)?)=("(?:[^"\\]|\\.)*"|[^\s"]+)(?=\s|$)', re.DOTALL)
-_ADVICE = "`romassay convert --layout` prints what was learnt; correct that, or give only the words to change"
+_ADVICE = "`romassay assay FILE --layout show` prints what was learnt; correct that, or give only the words to change"
 
 
 def _bad(problem: str) -> BadValue:

@@ -33,6 +33,8 @@ _NEAR = 4
 _MISSING = 256
 """Lines that may be missing in one place before it is taken for a jump."""
 _MOST_SQUEEZED = 1 << 26
+_ALIKE = 0.75
+"""Share of its bytes in which a line sent again must be the same."""
 _FAR_DIGITS = 3
 """Digits in which an address must differ from the expected one before it can't be that with errors."""
 
@@ -83,7 +85,7 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
         address_bits: lines of the bus, or None to tell from the addresses.
     """
     rows = _without_headings(_without_commands(rows, layout), layout)
-    rows = _unsqueezed(rows, layout)
+    rows = _without_fill(_unsqueezed(rows, layout), layout)
     units = _units(rows, layout, base)
     verdicts = _judge(units, rows, layout)
     placed = _place(units, verdicts, rows, layout)
@@ -178,6 +180,18 @@ def _squeezed_length(rows: Rows, i: int, layout: Layout) -> int | None:
     return length if goes_on else None
 
 
+def _without_fill(rows: Rows, layout: Layout) -> Rows:
+    """Cut the fill off a last word that holds fewer bytes than the others: the address behind the dump tells."""
+    if layout.size == 1 or len(rows) < 2:
+        return rows
+    room = rows.address[1:] - rows.address[:-1]
+    over = rows.count[:-1] - room
+    cut = (rows.state[1:] == MARK) & (rows.address[:-1] >= 0) & (room > 0) & (over > 0) & (over < layout.size)
+    count = rows.count.copy()
+    count[:-1][cut] = room[cut]
+    return replace(rows, count=count)
+
+
 # --- units --------------------------------------------------------------------------------------------------------
 
 
@@ -222,6 +236,8 @@ def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     """Decide which units' addresses are certain."""
     n = len(units.address)
     linked = links_between(units.address, units.total, units.full)
+    for i in np.flatnonzero(linked & (units.address[1:] == units.address[:-1])).tolist():
+        linked[i] = units.rows[i] > 1 or _alike(int(units.first[i]), int(units.first[i + 1]), rows)
     taken = np.zeros(n, np.bool_)
     taken[:-1] |= linked
     taken[1:] |= linked
@@ -331,11 +347,15 @@ def _is_resent(i: int, units: Units, rows: Rows) -> bool:
     row = int(units.first[i])
     for earlier in range(row - 1, max(-1, row - 2 * _NEAR), -1):
         if rows.address[earlier] == rows.address[row] and rows.count[earlier] == rows.count[row]:
-            count = rows.count[row]
-            one = rows.value[rows.start[row] : rows.start[row] + count]
-            other = rows.value[rows.start[earlier] : rows.start[earlier] + count]
-            return bool((one == other).mean() >= 0.75)
+            return _alike(row, earlier, rows)
     return False
+
+
+def _alike(one: int, other: int, rows: Rows) -> bool:
+    """Tell whether two rows hold the same bytes but for a few."""
+    count = int(rows.count[one])
+    same = rows.value[rows.start[one] :][:count] == rows.value[rows.start[other] :][:count]
+    return bool(same.mean() >= _ALIKE) if count else True
 
 
 # --- places -------------------------------------------------------------------------------------------------------
