@@ -11,9 +11,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from tools import need
 
 from romassay.formats import Hints, Loaded, read
+from tools import need
 
 RNG = random.Random(1976)
 TEXT = b"The fog signal sounds twice a minute. "
@@ -69,7 +69,7 @@ UNORDERED = ["hexdump", "hexdump -x", "hexdump -d", "hexdump -o", "od", "od -x",
 
 
 def printed(command: str, image: bytes, folder: Path) -> bytes:
-    need(command.split()[0])
+    need(command.split(maxsplit=1)[0])
     file = folder / "image.bin"
     file.write_bytes(image)
     return subprocess.run(f"{command} image.bin", shell=True, cwd=folder, check=True, capture_output=True).stdout  # noqa: S602
