@@ -129,9 +129,18 @@ def _weighed(items: list[Learnt], text: bytes, *, damaged: bool) -> list[Learnt]
     return sorted((item for item in scored if item.score > 0), key=lambda item: -item.score)
 
 
+_ALIKE = re.compile(r"([^0-9A-Za-z])\1{3,}")
+"""What a gutter shows of bytes that do not print."""
+
+
 def _variants(layout: Layout) -> Iterator[Layout]:
-    """Yield a layout, and the same with anything at the end of the line in place of what was seen there."""
+    """Yield a layout, and the same with a gutter or with anything in place of the text at the end of its lines."""
     yield layout
+    blank = _ALIKE.search(layout.end)
+    if blank and layout.gutter is None and len(blank[0]) >= layout.line_bytes:
+        first = blank.start() + (len(blank[0]) - layout.line_bytes if blank[1] == " " else 0)
+        gutter, end = layout.end[:first], layout.end[first + layout.line_bytes :]
+        yield replace(layout, gutter=gutter, end=end)
     if layout.end.strip() and (layout.sum is None or layout.sum.place != "end"):
         yield replace(layout, gutter=None, end="", tail=True)
 

@@ -25,6 +25,7 @@ MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
 _FEW_CELLS = 4
+_DIGITS = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]{1,}(?=[hH]?(?![0-9A-Za-z]))")
 _COMMAND = re.compile(rb"\W{0,8}[A-Za-z]{1,8}\s")
 _LIKELY_DIGITS = {16: 4, 10: 5, 8: 6}
 _TRIES = 24
@@ -253,9 +254,14 @@ class _Reader:
             return False
         expected = layout.cells * (layout.cell.width or 2)
         digits = len(text.translate(None, _DATA_LIKE))
+        width = layout.cell.width or 1
+        runs = [len(run) for run in _DIGITS.findall(text)]
+        cells = sum(runs) / width if layout.gaps and "" in layout.gaps else sum(abs(n - width) <= 1 for n in runs)
+        if digits < 0.4 * expected or cells < 0.35 * layout.cells:
+            return False
         others = len(text) - digits - text.count(b" ")
         literal = sum(len(gap.replace(" ", "")) for gap in layout.gaps or ()) + len(layout.lead + layout.after)
-        return digits >= 0.4 * expected and (layout.gutter is not None or layout.tail or others <= digits + literal)
+        return layout.gutter is not None or layout.tail or others <= digits + literal
 
 
 def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:

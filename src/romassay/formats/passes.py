@@ -30,7 +30,7 @@ NO_PLACE = "nothing says where these bytes belong"
 
 _NEAR = 4
 """Lines that a host may send again in one go."""
-_MISSING = 256
+_MISSING = 32
 """Lines that may be missing in one place before it is taken for a jump."""
 _MOST_SQUEEZED = 1 << 26
 _ALIKE = 0.75
@@ -390,7 +390,7 @@ def _place(units: Units, verdicts: Verdicts, rows: Rows, layout: Layout) -> Plac
     if layout.where == "line":
         address[verdicts.taken] = units.address[verdicts.taken]
     else:
-        _place_groups(units, verdicts, rows, address, holes)
+        _place_groups(units, verdicts, rows, layout, address, holes)
     breaks = _row_breaks(rows)
     _drop_short(rows, layout, address, breaks, holes)
     row = np.flatnonzero((address >= 0) & (rows.count > 0))
@@ -405,7 +405,9 @@ def _row_breaks(rows: Rows) -> Bool:
     return np.concatenate([[True], np.diff(before) > 0]) if len(before) else np.zeros(0, np.bool_)
 
 
-def _place_groups(units: Units, verdicts: Verdicts, rows: Rows, address: Index, holes: list[tuple[int, Hole]]) -> None:
+def _place_groups(
+    units: Units, verdicts: Verdicts, rows: Rows, layout: Layout, address: Index, holes: list[tuple[int, Hole]]
+) -> None:
     """Count the addresses of lines without one: all of a unit where the next bears the count out, else while sound."""
     n = len(units.address)
     for i in np.flatnonzero(verdicts.taken).tolist():
@@ -414,24 +416,26 @@ def _place_groups(units: Units, verdicts: Verdicts, rows: Rows, address: Index, 
         at = units.address[i] + np.cumsum(rows.count[span]) - rows.count[span]
         end = int(units.address[i] + units.total[i])
         goes_on = i + 1 < n and units.address[i + 1] in (end, 0 if end == 1 << 16 else end)
-        if goes_on or (units.sound[i] and not _jumps(i, units, verdicts, rows)):
+        if goes_on or (units.sound[i] and not _jumps(i, units, verdicts, rows, layout.line_bytes)):
             address[span] = at
             continue
-        certain = _sound_rows(rows, span) if not goes_on and not _jumps(i, units, verdicts, rows) else 1
+        certain = (
+            _sound_rows(rows, span) if not goes_on and not _jumps(i, units, verdicts, rows, layout.line_bytes) else 1
+        )
         address[lead : lead + certain] = at[:certain]
         lines = [int(rows.line[k]) for k in range(lead + certain, lead + count)]
         holes += [(line, Hole(None, None, line, NO_PLACE)) for line in lines]
 
 
-def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows) -> bool:
+def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows, line_bytes: int) -> bool:
     """Tell whether the next address contradicts the count of bytes since this one: a line was lost, or is too many."""
     if i + 1 >= len(units.address) or not verdicts.taken[i + 1] or units.rows[i] == 1:
         return False
     before, own = int(rows.line[units.first[i + 1] - 1]), int(rows.line[units.first[i + 1]])
     if ((rows.foreign > before) & (rows.foreign < own)).any():
         return False
-    step = int(units.address[i + 1] - units.address[i])
-    return 0 < step <= int(units.total[i]) * 3 and step != units.total[i]
+    step, total = int(units.address[i + 1] - units.address[i]), int(units.total[i])
+    return 0 < step < total or 0 < step - total <= _NEAR * line_bytes
 
 
 def _sound_rows(rows: Rows, span: slice) -> int:
@@ -445,26 +449,26 @@ def _sound_rows(rows: Rows, span: slice) -> int:
 
 def _drop_short(rows: Rows, layout: Layout, address: Index, breaks: Bool, holes: list[tuple[int, Hole]]) -> None:
     """Turn lines that are too short into holes, unless the next line goes on from them or they end a stretch."""
-    n = len(rows)
     for i in np.flatnonzero(((rows.state == SHORT) | (rows.state == CUT)) & (address >= 0)).tolist():
-        nxt = int(rows.address[i + 1]) if i + 1 < n else None
-        ends = i + 1 >= n or bool(breaks[i + 1])
-        if nxt is not None and nxt == address[i] + rows.count[i] and rows.state[i] == SHORT:
-            continue
-        if ends and (rows.state[i] == SHORT or i + 1 >= n) and rows.count[i]:
-            continue
-        if nxt is not None and rows.state[i] == SHORT and rows.checked[i]:
-            continue
-        if (
-            nxt is not None
-            and rows.state[i] == SHORT
-            and (nxt < 0 or not 0 < nxt - address[i] <= _MISSING * layout.line_bytes)
-        ):
+        last = i + 1 >= len(rows)
+        if rows.count[i] and (last or (rows.state[i] == SHORT and not _is_cut(i, rows, layout, address, breaks))):
             continue
         first = int(address[i])
         line = int(rows.line[i])
         holes.append((line, Hole(first, first + layout.line_bytes - 1, line, TOO_SHORT)))
         address[i] = -1
+
+
+def _is_cut(i: int, rows: Rows, layout: Layout, address: Index, breaks: Bool) -> bool:
+    """Tell whether a line with few cells should have had more: what follows goes on as if it were a full one."""
+    if breaks[i + 1] or rows.checked[i]:
+        return False
+    following = next((k for k in range(i + 1, min(i + 1 + _NEAR, len(rows))) if rows.address[k] >= 0), None)
+    if following is None:
+        return True
+    between = (following - i - 1) * layout.line_bytes
+    step = int(rows.address[following] - address[i]) - between
+    return step != rows.count[i] and 0 < step <= _NEAR * layout.line_bytes
 
 
 def _note_missing(placed: Placed, rows: Rows, layout: Layout) -> None:

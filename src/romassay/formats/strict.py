@@ -153,7 +153,8 @@ def _tail(layout: Layout) -> bytes:
     if layout.tail:
         return first + (b".*" if layout.gutter is None else _escaped(layout.gutter) + b".*") + b"$"
     if layout.gutter is not None:
-        gutter = (_escaped(layout.gutter) if first else _after_last_cell(layout, layout.gutter)) + b"(?P<gutter>.*)"
+        before = b" *" + _escaped(layout.gutter) if first else _after_last_cell(layout, layout.gutter)
+        gutter = before + b"(?P<gutter>.*)"
         return first + (b"(?:%s)?" % gutter if not layout.gutter.strip() else gutter) + rb"\s*$"
     return first + _escaped(layout.end.rstrip()) + rb"\s*$"
 
@@ -194,7 +195,10 @@ class LineReader:
             return None
         match = self._forms.anywhere.match(text) if self._forms.anywhere else _PROMPT.match(text)
         row = self.read(line, text[match.end() :], last=last, after_prompt=True) if match else None
-        return row if row and len(row.values) else None
+        if not row or not row.values:
+            return None
+        few = row.state == SHORT and 2 * len(row.values) < self._layout.line_bytes and b"    " not in text
+        return None if few else row
 
     def widths(self, text: bytes) -> tuple[bool, int, int] | None:
         """Return whether a full line has an address, the digits of a number before it, and those of the address.

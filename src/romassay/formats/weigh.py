@@ -96,6 +96,7 @@ def _oddity(layout: Layout) -> float:
         + 5.0 * (layout.where == "some")
         + _UNFIXED[layout.cell.pad]
         + 4.0 * (number is not None and layout.cell.base not in (16, number.base))
+        + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
         + 200.0 * ("?" in layout.after)
