@@ -81,7 +81,8 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
     """
     widths = Counter(len(t) for t in texts)
     width, number = widths.most_common(1)[0]
-    padded = any(t.startswith(b"0") and len(t) > 1 for t in texts)
+    leading = sum(t.startswith(b"0") and len(t) == width for t in texts) if width > 1 else 0
+    padded = leading > sum(n for w, n in widths.items() if w < width)
     if padded or (min(widths) == width and number >= 0.9 * len(texts) and base != 10 and width >= 3):
         return Number(base, width, "zeros"), common_pattern(before)
     if len(widths) > 1:

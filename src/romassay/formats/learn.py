@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, fit
-from romassay.formats.layout import Base, Layout
+from romassay.formats.layout import Base, Layout, Number
 from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, numbers_columns
 from romassay.formats.weigh import bits_of, unexplained
 
@@ -136,6 +136,8 @@ _ALIKE = re.compile(r"([^0-9A-Za-z])\1{3,}")
 def _variants(layout: Layout) -> Iterator[Layout]:
     """Yield a layout, and the same with a gutter or with anything in place of the text at the end of its lines."""
     yield layout
+    if layout.cell == Number(16, 2, "right"):
+        yield replace(layout, cell=Number(16, 2, "zeros"))
     blank = _ALIKE.search(layout.end)
     if blank and layout.gutter is None and len(blank[0]) >= layout.line_bytes:
         first = blank.start() + (len(blank[0]) - layout.line_bytes if blank[1] == " " else 0)

@@ -7,6 +7,7 @@ reader, and what that refuses is either aligned as a damaged line, with only its
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
@@ -25,9 +26,10 @@ MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
 _FEW_CELLS = 4
-_DIGITS = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]{1,}(?=[hH]?(?![0-9A-Za-z]))")
+_DIGITS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
 _COMMAND = re.compile(rb"\W{0,8}[A-Za-z]{1,8}\s")
 _LIKELY_DIGITS = {16: 4, 10: 5, 8: 6}
+_ALIGNERS = 2
 _TRIES = 24
 _LOOKED_AT = 12
 _MAX_ADDRESS = 1 << 32
@@ -72,6 +74,7 @@ class _Reader:
         self.gathered = Gatherer()
         self._templates: dict[tuple[bool, int, int], fixed.Template] = {}
         self._order: list[fixed.Template] = []
+        self._fits: Counter[int] = Counter()
 
     def read(self, first_line: int, chunk: bytes) -> None:
         """Take a chunk's lines."""
@@ -104,6 +107,7 @@ class _Reader:
         if fixed.misfits(grid[:, : template.width], template).any():
             return False
         numbers = np.arange(first_line, first_line + lines)
+        self._fits[id(template)] += lines
         return bool(self._take(numbers, grid, template).all())
 
     def _take(
@@ -184,6 +188,7 @@ class _Reader:
             self._order.remove(template)
             self._order.insert(0, template)
         candidates = candidates[fit]
+        self._fits[id(template)] += len(candidates)
         taken = self._take(candidates + first_line, grid if fit.all() else grid[fit], template)
         left[candidates[taken]] = False
         return bool(taken.any())
@@ -237,13 +242,15 @@ class _Reader:
                 )
 
     def _aligners(self) -> list[fixed.Template]:
-        """Return the templates to align damaged lines with: those that fitted last, with and without address."""
+        """Return the templates to align damaged lines with: those that fitted most often, with and without address."""
         if not self._order and self._layout.address is not None:
             width = self._layout.address.width or _LIKELY_DIGITS[self._layout.address.base]
             template = fixed.template_of(self._layout, width, number_width=2)
             return [template] if template is not None else []
-        found = [next((t for t in self._order if (t.address is None) is without), None) for without in (False, True)]
-        return [template for template in found if template is not None]
+        often = sorted(self._order, key=lambda template: -self._fits[id(template)])
+        with_address = [template for template in often if template.address is not None]
+        without = [template for template in often if template.address is None]
+        return [*with_address[:_ALIGNERS], *without[:1]]
 
     def _is_data_like(self, text: bytes) -> bool:
         """Tell whether a line has about as many digits and other characters as a line of data, however damaged."""
@@ -254,10 +261,11 @@ class _Reader:
             return False
         expected = layout.cells * (layout.cell.width or 2)
         digits = len(text.translate(None, _DATA_LIKE))
-        width = layout.cell.width or 1
+        width = layout.cell.width
         runs = [len(run) for run in _DIGITS.findall(text)]
-        cells = sum(runs) / width if layout.gaps and "" in layout.gaps else sum(abs(n - width) <= 1 for n in runs)
-        if digits < 0.4 * expected or cells < 0.35 * layout.cells:
+        dense = layout.gaps is not None and "" in layout.gaps
+        cells = sum(runs) / max(1, width) if dense else sum(n == width or not width for n in runs)
+        if digits < 0.4 * expected or cells < 0.4 * layout.cells:
             return False
         others = len(text) - digits - text.count(b" ")
         literal = sum(len(gap.replace(" ", "")) for gap in layout.gaps or ()) + len(layout.lead + layout.after)
@@ -269,7 +277,7 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
     alignment = damaged.align([text for _, text in lines], template)
     offset = 1 if template.address else 0
     sure, printed = _number(alignment, 0, template.address) if template.address else (None, None)
-    values, known, bad_digit = _cells(alignment, offset, template, layout)
+    values, known, bad_digit, large = _cells(alignment, offset, template, layout)
     lost = (alignment.shift[:, offset : offset + len(template.cells)] == damaged.LOST).any(axis=1)
     total = _number(alignment, offset + len(template.cells), template.sum) if template.sum else None
     for i, (line, _) in enumerate(lines):
@@ -296,7 +304,7 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
                 DAMAGED,
                 checked,
                 reason,
-                int(alignment.cost[i]),
+                int(alignment.cost[i]) + int(large[i]),
             ),
             int(alignment.cost[i]),
         )
@@ -317,12 +325,13 @@ def _number(
 
 def _cells(
     alignment: damaged.Alignment, offset: int, template: fixed.Template, layout: Layout
-) -> tuple[fixed.Grid, fixed.Grid, npt.NDArray[np.bool_]]:
-    """Return bytes, the bits known of them, and which lines have a bad digit in a cell whose place is certain."""
+) -> tuple[fixed.Grid, fixed.Grid, npt.NDArray[np.bool_], Index]:
+    """Return bytes, the bits known of them, which lines have a bad digit in a certain cell, and numbers too large."""
     lines = len(alignment.cost)
     values = np.zeros((lines, len(template.cells), layout.size), np.uint8)
     known = np.zeros_like(values)
     bad_digit = np.zeros(lines, np.bool_)
+    large = np.zeros(lines, np.int64)
     nibbles = fixed.byte_columns(layout, template) is not None
     for i, field in enumerate(template.cells):
         digits, certain = damaged.digits_of(alignment, offset + i, field)
@@ -335,6 +344,7 @@ def _cells(
             known[:, i] = bits[:, 0::2] << 4 | bits[:, 1::2]
         else:
             sure, numbers = _number(alignment, offset + i, field)
+            large += sure & (numbers >= 1 << 8 * layout.size)
             sure &= numbers < 1 << 8 * layout.size
             bad_digit |= certain & ~sure
             values[:, i] = fixed.bytes_of_numbers(np.where(sure, numbers, 0)[:, None], layout.size, "big")
@@ -345,6 +355,7 @@ def _cells(
         np.ascontiguousarray(values).reshape(lines, -1),
         np.ascontiguousarray(known).reshape(lines, -1),
         bad_digit,
+        large,
     )
 
 

@@ -67,11 +67,13 @@ class Verdicts:
     Attributes:
         taken: bool[n].
         address: int64[n], where its bytes belong; for units not taken where they would, or below 0.
+        proven: those not taken whose place both neighbours bear out.
         reason: for those not taken.
     """
 
     taken: Bool
     address: Index
+    proven: set[int] = field(default_factory=set)
     reason: dict[int, str] = field(default_factory=dict)
 
 
@@ -313,6 +315,8 @@ def _judge_group(
             in_order = proven or follow is None or end is None or follow > end
             known = expected is not None and expected >= 0 and length > 0 and in_order
             verdicts.address[i] = expected if known and expected is not None else -1
+            if proven and known:
+                verdicts.proven.add(i)
             verdicts.reason[i] = UNREADABLE if units.address[i] < 0 else OUT_OF_STEP
 
 
@@ -384,7 +388,8 @@ def _place(units: Units, verdicts: Verdicts, rows: Rows, layout: Layout) -> Plac
         first = int(verdicts.address[i])
         line = int(rows.line[units.first[i]])
         if reason:
-            last = first + max(int(units.full[i]), 1) - 1
+            length = int(rows.count[units.first[i]]) if i in verdicts.proven else int(units.full[i])
+            last = first + max(length, 1) - 1
             holes.append((line, Hole(first, last, line, reason) if first >= 0 else Hole(None, None, line, reason)))
     address = np.full(len(rows), -1, np.int64)
     if layout.where == "line":
@@ -410,6 +415,10 @@ def _place_groups(
 ) -> None:
     """Count the addresses of lines without one: all of a unit where the next bears the count out, else while sound."""
     n = len(units.address)
+    for i in verdicts.proven:
+        span = slice(int(units.first[i]) + 1, int(units.first[i] + units.rows[i]))
+        before = np.cumsum(rows.count[span]) - rows.count[span] + rows.count[span.start - 1]
+        address[span] = verdicts.address[i] + before
     for i in np.flatnonzero(verdicts.taken).tolist():
         lead, count = int(units.first[i]), int(units.rows[i])
         span = slice(lead, lead + count)

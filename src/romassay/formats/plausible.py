@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from romassay.formats.layout import RUN, Layout, pattern_parts
+from romassay.formats.layout import NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
 
 _LEAST_BYTES = 8
@@ -66,8 +66,9 @@ def is_dump(rows: Rows, layout: Layout, text: bytes) -> bool:
 
 
 def _is_open(layout: Layout) -> bool:
-    """Tell whether anything may stand before the address."""
-    return any(kind == RUN for kind, _ in pattern_parts(layout.lead))
+    """Tell whether anything may stand before the address, or another number behind it: a table has such columns."""
+    before = any(kind == RUN for kind, _ in pattern_parts(layout.lead))
+    return before or any(kind in (RUN, NUMBER) for kind, _ in pattern_parts(layout.after))
 
 
 def _needed(layout: Layout) -> int:

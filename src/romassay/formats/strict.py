@@ -247,7 +247,8 @@ class LineReader:
             checked = not problem
             if problem:
                 known, reason = bytes(len(values)), problem
-        return Row(line, address, values, known, sure, state if known is None else DAMAGED, checked, reason)
+        edits = known.count(0) // self._layout.size if reason == TOO_LARGE and known else 0
+        return Row(line, address, values, known, sure, state if known is None else DAMAGED, checked, reason, edits)
 
     def damaged(self, line: int, text: bytes) -> Row | None:
         """Return what is certain of a damaged line whose columns are not fixed, or None where it is no such line.
@@ -261,8 +262,7 @@ class LineReader:
             if match is None or (has_address and address is None):
                 continue
             left, _ = self._cells_from(text, match.end(), 0)
-            if len(left) < layout.cells:
-                left = left[:-1]
+            left = left[:-1]
             right = self._cells_to_end(text, match.end(), layout.cells - len(left) - 1)
             edits = layout.cells - len(left) - len(right)
             if edits > layout.cells / 2 or layout.sum is not None:

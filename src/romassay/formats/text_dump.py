@@ -19,7 +19,7 @@ _BLOCK = 1 << 12
 _BUSIEST = 6
 _SPREAD = 3
 _MOST_LINES = 250
-_LOOKED_AT = 1 << 20
+_LOOKED_AT = 512
 _SURE = 0.6
 _DOUBTFUL = 0.05
 _RIVALS = 5
@@ -31,12 +31,13 @@ def sniff(data: bytes) -> float:
     from romassay.formats.lines import read_rows
     from romassay.formats.plausible import is_dump
 
-    pieces = _sample(data, None)
+    text = clean(data)
+    pieces = _sample(text)
     learnt = _learn(pieces)
     if not learnt:
         return 0.0
     layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(pieces))
-    text = probe_of(clean(data))
+    text = probe_of(text)
     return _SURE if is_dump(read_rows(text, layout), layout, text) else _DOUBTFUL
 
 
@@ -52,7 +53,7 @@ def read(data: bytes, hints: Hints) -> Parsed:
     from romassay.formats.plausible import is_dump
 
     text = clean(data, hints.encoding)
-    layout, notes = _layout_for(data, hints)
+    layout, notes = _layout_for(text, hints)
     rows = read_rows(text, layout)
     if not hints.layout and not is_dump(rows, layout, text):
         raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
@@ -64,12 +65,12 @@ def read(data: bytes, hints: Hints) -> Parsed:
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 
-def _layout_for(data: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
+def _layout_for(text: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     """Return the layout that was given, or learnt and then corrected."""
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
-    pieces = _sample(data, hints.encoding)
+    pieces = _sample(text)
     learnt = _learn(pieces)
     if not learnt:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
@@ -78,49 +79,38 @@ def _layout_for(data: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     return (corrected(layout, words) if words else layout), notes
 
 
-def _sample(data: bytes, encoding: str | None) -> tuple[bytes, ...]:
-    """Return cleaned stretches of a text: its head, some pieces from all over it, and those that say most.
+def _sample(text: bytes) -> tuple[bytes, ...]:
+    """Return stretches of a cleaned text: its head, some pieces from all over it, and those that say most.
 
     Most of a log may show a bus that nothing drives, and the same few digits all over; the few lines in which a chip
     answers tell how numbers are printed.
     """
-    head = data[:_HEAD]
-    if len(data) > _HEAD:
+    head = text[:_HEAD]
+    if len(text) > _HEAD:
         head = head[: head.rfind(b"\n") + 1] or head
-    pieces = [clean(head, encoding)]
-    for block in _blocks(data) if b"\0" not in head else ():
-        piece = clean(data[block * _BLOCK : (block + 1) * _BLOCK], encoding)
+    pieces = [head]
+    for block in _blocks(text):
+        piece = text[block * _BLOCK : (block + 1) * _BLOCK]
         pieces.append(piece[piece.find(b"\n") + 1 : piece.rfind(b"\n") + 1])
     return tuple(pieces)
 
 
-def _blocks(data: bytes) -> list[int]:
-    """Return the numbers of blocks behind the head: those whose digits vary most, and some evenly spaced."""
-    count = len(data) // _BLOCK
+def _blocks(text: bytes) -> list[int]:
+    """Return the numbers of blocks behind the head: those whose lines differ most, and some evenly spaced."""
+    count = len(text) // _BLOCK
     first = _HEAD // _BLOCK
     if count <= first + _BUSIEST + _SPREAD:
-        return list(range(first, -(-len(data) // _BLOCK)))
-    entropy = _entropy(data, count)
-    busiest = sorted(range(first, count), key=lambda i: -entropy[i])[:_BUSIEST]
+        return list(range(first, -(-len(text) // _BLOCK)))
+    looked_at = range(first, count, -(-(count - first) // _LOOKED_AT))
+    busiest = sorted(looked_at, key=lambda i: -_variety(text[i * _BLOCK : (i + 1) * _BLOCK]))[:_BUSIEST]
     spread = [first + (count - 1 - first) * (i + 1) // _SPREAD for i in range(_SPREAD)]
     return sorted({*busiest, *spread})
 
 
-def _entropy(data: bytes, count: int) -> list[float]:
-    """Return how evenly the hex digits are spread in each block, in bits."""
-    import numpy as np
-
-    step = 1
-    while count * _BLOCK // step > _LOOKED_AT and step < _BLOCK // 16:
-        step *= 2
-    seen = np.frombuffer(data, np.uint8, count * _BLOCK)[::step].reshape(count, -1)
-    values = np.frombuffer(_DIGIT_VALUES, np.uint8)[seen].astype(np.int64) + np.arange(count)[:, None] * 17
-    shares = np.bincount(values.ravel(), minlength=17 * count).reshape(count, 17)[:, :16] / seen.shape[1]
-    bits = np.where(shares > 0, -shares * np.log2(np.maximum(shares, 1e-9)), 0.0).sum(axis=1)
-    return [float(value) for value in bits]
-
-
-_DIGIT_VALUES = bytes(int(chr(c), 16) if chr(c) in "0123456789abcdefABCDEF" else 16 for c in range(256))
+def _variety(block: bytes) -> float:
+    """Return the share of different ends among the lines of a block: addresses differ in any case, bytes stand last."""
+    lines = block.split(b"\n")
+    return len({line[-(len(line) // 3 + 1) :] for line in lines}) / len(lines)
 
 
 @lru_cache(maxsize=4)

@@ -7,12 +7,14 @@ costs nothing; what a layout leaves open costs as much as any text.
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.lines import read_rows
-from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS
-from romassay.formats.sample import numbers_columns
+from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
+from romassay.formats.sample import FULL_WIDTH, numbers_columns
 
 _CHARACTER = 6.6
 """Bits of any printing character."""
@@ -25,12 +27,20 @@ _STEP = 6.0
 _MOST_LOST = 64
 _EDIT = 12.0
 """Bits of an error: where it is, and what stands there."""
+_NOISY = 40.0
+"""Bits of saying that the line is noisy at all."""
 _SUM = 12.0
 """Bits of a sum that is not borne out by the line."""
 _GUTTER = 0.02
 """Bits of a character in a gutter: the byte tells it."""
 _NUMBER = 5.0
 """Bits of a number that counts lines or seconds."""
+_SYMBOL = 8.0
+"""Bits of saying that a value occurs at all."""
+_RUNS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
+_WORDS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Za-z]+?)(?=[hH]?(?![0-9A-Za-z]))")
+_RARE = 0.005
+"""Share of the numbers that may have lost a digit on a noisy line."""
 _WORD = 8.0
 """Bits of a word of the layout itself."""
 _ODD = 6.6
@@ -60,8 +70,10 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
     unchecked = int((~rows.checked[lines]).sum())
     return float(
         _CHARACTER * rest
-        + 8.0 * rows.count[good].sum()
+        + _data_bits(rows, good)
+        + _padding_bits(layout, text)
         + _EDIT * rows.edits[good].sum()
+        + (_NOISY if rows.edits[good].any() else 0.0)
         + (_SUM * unchecked if layout.sum is not None else 0.0)
         + _address_bits(rows.address[good], rows.count[good], layout)
         + _open_bits(layout, lengths[described], rows.count[lines], rows.address[lines] != NO_ADDRESS)
@@ -69,6 +81,49 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
         + _ODD * len(layout.end)
         + _oddity(layout)
     )
+
+
+def _data_bits(rows: Rows, good: np.ndarray) -> float:
+    """Return the cost of the bytes in some rows, each at what its frequency tells: a constant bus says little."""
+    order = np.argsort(rows.start, kind="stable")
+    chosen = np.repeat(good[order], rows.count[order])
+    if rows.known is not None:
+        chosen &= rows.known > 0
+    counts = np.bincount(rows.value[chosen], minlength=256)
+    counts = counts[counts > 0]
+    unread = int(rows.count[good].sum()) - int(counts.sum())
+    read = float(-(counts * np.log2(counts / max(1, counts.sum()))).sum())
+    return read + 8.0 * unread + _SYMBOL * len(counts)
+
+
+def _padding_bits(layout: Layout, text: bytes) -> float:
+    """Return what speaks against cells without zeros in front: numbers with them, or few short ones in much noise."""
+    number = layout.cell
+    if number.pad == "zeros" or number.base == 2:
+        return 0.0
+    width = (
+        number.width
+        if number.width and number.base == 16
+        else FULL_WIDTH.get((number.base, layout.size), 2 * layout.size)
+    )
+    digits = _RUNS.findall(text)
+    zeros = sum(len(run) == width and run.startswith(b"0") for run in digits)
+    short = sum(len(run) < width for run in digits)
+    if number.base != 16:
+        return _EDIT * short + _SYMBOL * zeros if zeros > short else 0.0
+    full = sum(len(run) == width for run in digits)
+    damaged = sum(len(run) == width for run in _WORDS.findall(text)) - full
+    damaged += _merged(layout, text, width)
+    rare = damaged and short < _RARE * full
+    return _EDIT * short + _SYMBOL * zeros if rare or short <= zeros + 2 * damaged else 0.0
+
+
+def _merged(layout: Layout, text: bytes, width: int) -> int:
+    """Return how many times two numbers stand together where a gap between them was lost."""
+    if not layout.gaps or not min(layout.gaps):
+        return 0
+    gap = re.escape(max(layout.gaps, key=layout.gaps.count).encode("latin-1"))
+    return len(re.findall(gap + b"[0-9A-Fa-f]{%d}(?=%s)" % (2 * width, gap), text))
 
 
 def unexplained(layout: Layout, text: bytes) -> int:
