@@ -49,7 +49,9 @@ def borne_out(layouts: tuple[Layout, ...], text: bytes) -> Layout:
 
 def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
     """Yield the layout with its numbers printed in every other form."""
-    if layout.cell.base == 16 and not _unexplained(layout, text):
+    from romassay.formats.weigh import unexplained
+
+    if layout.cell.base == 16 and not unexplained(layout, text, marks=False):
         return
     dense = layout.gaps is not None and "" in layout.gaps
     for form in _FORMS.get(layout.size, ()):
@@ -59,9 +61,9 @@ def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
 
 def _quick_cost(layout: Layout, text: bytes) -> float:
     """Return what it costs to describe a text with a layout, in bits; what is unexplained counts dearly."""
-    from romassay.formats.weigh import bits_of
+    from romassay.formats.weigh import bits_of, unexplained
 
-    return bits_of(layout, text) + _UNEXPLAINED * _unexplained(layout, text)
+    return bits_of(layout, text) + _UNEXPLAINED * unexplained(layout, text, marks=False)
 
 
 def cost_of(layout: Layout, text: bytes) -> float:
@@ -69,19 +71,6 @@ def cost_of(layout: Layout, text: bytes) -> float:
     from romassay.formats.weigh import bits_of
 
     return bits_of(layout, text, damaged=True)
-
-
-def _unexplained(layout: Layout, text: bytes) -> int:
-    """Return how many characters stand in lines that hold no data just as the layout says."""
-    import numpy as np
-
-    from romassay.formats.lines import read_rows
-    from romassay.formats.rows import CLEAN, SHORT
-
-    rows = read_rows(text, layout, align=False)
-    lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
-    data = np.isin(rows.state, (CLEAN, SHORT))
-    return int(lengths.sum() - lengths[rows.line[data] - 1].sum())
 
 
 def probe_of(text: bytes) -> bytes:

@@ -329,19 +329,6 @@ def _number_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
 # --- an address now and then --------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Runs:
-    """Lines taken as data, and numbers taken as addresses, in the order of lines.
-
-    Attributes:
-        data: by stretch: (line, first cell).
-        lead: runs of digits before the first cell of a line without an address.
-    """
-
-    data: tuple[tuple[Line, int], ...]
-    lead: int
-
-
 def _with_few_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
     """Yield layouts whose lines do not all have an address."""
     lines = [line for stretch in sample for line in stretch]

@@ -126,11 +126,17 @@ def _merged(layout: Layout, text: bytes, width: int) -> int:
     return len(re.findall(gap + b"[0-9A-Fa-f]{%d}(?=%s)" % (2 * width, gap), text))
 
 
-def unexplained(layout: Layout, text: bytes) -> int:
-    """Return how many characters of a cleaned text stand in lines that are not just as the layout says."""
+def unexplained(layout: Layout, text: bytes, *, marks: bool = True) -> int:
+    """Return how many characters of a cleaned text stand in lines that are not just as the layout says.
+
+    Args:
+        layout: of the lines.
+        text: cleaned.
+        marks: False where a line that is an address and nothing else explains nothing.
+    """
     rows = read_rows(text, layout, align=False)
     lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
-    good = np.isin(rows.state, (CLEAN, SHORT, MARK))
+    good = np.isin(rows.state, (CLEAN, SHORT, MARK) if marks else (CLEAN, SHORT))
     return int(lengths.sum() - lengths[rows.line[good] - 1].sum())
 
 

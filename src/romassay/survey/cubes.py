@@ -88,8 +88,7 @@ def close(
     seats: tuple[Seat, ...] = ()
     other = 0
     while True:
-        free = again >> level
-        inside = np.flatnonzero(((evidence.blocks ^ block) & ~free) == 0)
+        inside = _inside(evidence, block, again)
         seats = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
         taken = inside[np.isin(evidence.blocks[inside], [s.block for s in seats if not s.contended])]
         wider = again | int(np.bitwise_or.reduce(again_of[taken], initial=0)) & above
@@ -101,9 +100,13 @@ def close(
     contended, other = _contended_across(stacked, said, told, evidence, block, other)
     if contended:
         again |= contended
-        inside = np.flatnonzero(((evidence.blocks ^ block) & ~(again >> level)) == 0)
-        seats = _compare(stacked, said, told, evidence, block, evidence.blocks[inside])
+        seats = _compare(stacked, said, told, evidence, block, evidence.blocks[_inside(evidence, block, again)])
     return Closed(level, block, again, other, seats)
+
+
+def _inside(evidence: Pairs, block: int, free: int) -> Index:
+    """Return where the blocks stand that differ from one of them only in free bus lines."""
+    return np.flatnonzero(((evidence.blocks ^ block) & ~(free >> evidence.level)) == 0)
 
 
 def _compare(

@@ -101,8 +101,9 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     if nowhere is not None:
         said = replace(said, value=np.where(nowhere, np.uint8(0), said.value), sure=said.sure | nowhere)
     empty = readings.with_role("empty-socket")
-    bus = None if driven == 0xFF else _bus(readings, empty, shape, granules)
-    without = consensus(stack(empty, bits, readings.excluded, granules), driven) if empty else None
+    hollow = stack(empty, bits, readings.excluded, granules) if empty else None
+    bus = None if driven == 0xFF else _bus(hollow, shape, granules, bits)
+    without = consensus(hollow, driven) if hollow else None
     said, changed = _by_session(chosen, stacked, said, driven)
     based = ground(said, granules, bits, driven, readings=len(chosen), empty=without)
     if nowhere is not None:
@@ -114,17 +115,17 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
     ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))
     grown = grow(ladder, said, based, bits, highest)
-    missing = 0xFF if undriven is not None else 0
+    missing = 0
     if undriven is not None:
         missing = int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
-    return Scene(stacked, said, based, based.told(said), driven, missing & 0xFF, bus, ladder, grown)
+    return Scene(stacked, said, based, based.told(said), driven, missing, bus, ladder, grown)
 
 
-def _bus(readings: ReadingSet, empty: Sequence[Reading], shape: Shape, granules: Index) -> Bytes | None:
+def _bus(hollow: Stack | None, shape: Shape, granules: Index, bits: int) -> Bytes | None:
     """Return what all data lines would say without the specimen: as the empty socket does, or by the rule learnt."""
-    if empty:
-        return consensus(stack(empty, readings.address_bits, readings.excluded, granules)).value
-    rule = learn_bus(shape, granules, readings.address_bits, 0xFF, np.zeros(len(granules), np.bool_))
+    if hollow:
+        return consensus(hollow).value
+    rule = learn_bus(shape, granules, bits, 0xFF, np.zeros(len(granules), np.bool_))
     return rule.predict(granules) if rule.sources else None
 
 

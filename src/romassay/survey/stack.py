@@ -24,7 +24,6 @@ FEW_STRETCHES = 4096
 """More separate stretches than this are scattered byte by byte."""
 
 Bools = npt.NDArray[np.bool_]
-Counts = npt.NDArray[np.int32]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
