@@ -43,15 +43,19 @@ def _in_short(assay: Assay) -> dict[Kind, list[str]]:
 
 def _finding(assay: Assay, finding: Finding, room: int) -> list[Line]:
     style: Style = "care" if finding.blocks else "plain"
-    title = f"{FINDINGS[finding.kind]}{_place_of(assay, finding)}{_likelihood(finding)}"
-    lines = paragraph(title, width=room, first="! " if finding.blocks else "- ", style=style)
-    lines += paragraph(_sentence(finding.evidence), width=room, first="  ")
+    lines = paragraph(title_of(assay, finding), width=room, first="! " if finding.blocks else "- ", style=style)
+    lines += paragraph(sentence(finding.evidence), width=room, first="  ")
     if finding.advice:
-        lines += paragraph(_sentence(finding.advice), width=room, first="  To do: ", rest="  ")
+        lines += paragraph(sentence(finding.advice), width=room, first="  To do: ", rest="  ")
     return lines
 
 
-def _sentence(text: str) -> str:
+def title_of(assay: Assay, finding: Finding) -> str:
+    """Return the kind of a finding with its place, and how likely it is where that is not certain."""
+    return f"{FINDINGS[finding.kind]}{_place_of(assay, finding)}{_likelihood(finding)}"
+
+
+def sentence(text: str) -> str:
     """Return a text with a capital and a full stop."""
     text = text.strip()
     return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"

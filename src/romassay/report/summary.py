@@ -57,8 +57,8 @@ def summary(assay: Assay, setting: Setting | None = None, *, width: int = 80) ->
     """Return the summary of an assay as lines of at most `width` columns, where words allow."""
     setting = setting or Setting()
     page = _Page(max(MIN_WIDTH, width))
-    page.lines.append((Segment(*_headline(assay)),))
-    for text in (_because(assay), _besides(assay)):
+    page.lines.append((Segment(*headline(assay)),))
+    for text in (because(assay), besides(assay)):
         page.lines += paragraph(text, width=page.width) if text else []
     if assay.image is not None:
         _show_image(page, assay, assay.image)
@@ -102,7 +102,8 @@ class _Page:
         self.block(label, [line for text in texts for line in paragraph(text, width=self.room, first=mark)])
 
 
-def _headline(assay: Assay) -> tuple[str, Style]:
+def headline(assay: Assay) -> tuple[str, Style]:
+    """Return the verdict in one sentence, and its style."""
     style = _STYLES[assay.verdict]
     if assay.verdict == "not-found" or not assay.images:
         return f"NOT FOUND: nothing in {_window(assay)} answers like a ROM.", style
@@ -122,7 +123,8 @@ def _window(assay: Assay) -> str:
     return some([span(assay, seen.first, seen.last) for seen in spans], 3) or "these readings"
 
 
-def _because(assay: Assay) -> str:
+def because(assay: Assay) -> str:
+    """Return what the verdict rests on, or what stands against it, as a sentence."""
     if not assay.images:
         return "No image is given, because a guess would look like one."
     if assay.verdict == "confirmed":
@@ -137,7 +139,7 @@ def _fewest(image: Image) -> int:
     return int(image.readings.min()) if len(image) else 0
 
 
-def _besides(assay: Assay) -> str:
+def besides(assay: Assay) -> str:
     """Name the further ROMs, on which the verdict says nothing."""
     others = [_found(assay, image) for image in assay.images[1:]]
     if not others:
@@ -159,13 +161,13 @@ def _reasons(assay: Assay) -> list[str]:
 def _show_image(page: _Page, assay: Assay, image: Image) -> None:
     function = assay.survey.functions[image.function]
     data = bytes(image)
-    page.texts(name_of(assay.survey, image.function), [_place(assay, image)])
+    page.texts(name_of(assay.survey, image.function), [place_words(assay, image)])
     page.row("CRC-32", crc32(data))
     page.row("SHA-256", hashlib.sha256(data).hexdigest())
     page.block("Decode", _decode(page, function))
-    page.texts("How sure", [_seen(image), _bound(image)])
+    page.texts("How sure", [seen_words(image), bound_words(image)])
     doubts = [
-        f"offset {doubt.offset:04X}: {listed([_vote(value, count) for value, count, _ in doubt.alternatives])}"
+        f"offset {doubt.offset:04X}: {listed([vote(value, count) for value, count, _ in doubt.alternatives])}"
         for doubt in _doubts(image)
     ]
     page.texts("In doubt", [*doubts[:_SHOWN_DOUBTS], *_more(len(doubts) - _SHOWN_DOUBTS)])
@@ -179,7 +181,8 @@ def _mirrors(assay: Assay, image: Image) -> str:
     return f"; mirrors at {some(mirrors, _SHOWN_PLACES)}" if mirrors else ", no mirror"
 
 
-def _place(assay: Assay, image: Image) -> str:
+def place_words(assay: Assay, image: Image) -> str:
+    """Return the size, width, place and mirrors of an image."""
     function = assay.survey.functions[image.function]
     lines = [f"D{i}" for i in range(8) if function.driven >> i & 1]
     narrow = f", {plural(len(lines), 'bit')} wide ({listed(lines)})" if len(lines) < 8 else ""
@@ -197,7 +200,8 @@ def _lead(doubt: Doubt) -> float:
     return counts[0] / max(1, sum(counts))
 
 
-def _vote(value: int, count: int) -> str:
+def vote(value: int, count: int) -> str:
+    """Return a value and how often it was seen."""
     return f"{value:02X} seen {times(count)}"
 
 
@@ -239,7 +243,8 @@ def decode_in_words(function: Function) -> str:
 _PIN: dict[Level, str] = {"1": "high", "0": "low", "any": "don't care", "unknown": "not exercised"}
 
 
-def _seen(image: Image) -> str:
+def seen_words(image: Image) -> str:
+    """Return how often each byte was seen, and by what."""
     c = image.confidence
     source = f"{plural(c.readings, 'reading')}, {plural(c.copies, 'place')}, {plural(c.sessions, 'power-up')}"
     missing = unseen_bytes(image)
@@ -258,7 +263,8 @@ _WHOLE = 10
 _SLACK = 1e-9
 
 
-def _bound(image: Image) -> str:
+def bound_words(image: Image) -> str:
+    """Return the bound on wrong bytes as a sentence, with what it covers."""
     c = image.confidence
     bound = c.wrong_bytes_upper_bound
     most = f"fewer than {_SMALL:g}" if bound < _SMALL else f"at most {_rounded_up(bound)}"
@@ -277,7 +283,7 @@ def _show_lesser(page: _Page, assay: Assay) -> None:
     """Show what else answers: further ROMs with their digest and pattern, then RAM and registers."""
     for number, image in list(enumerate(assay.images))[1:_SHOWN_LESSER]:
         function = assay.survey.functions[image.function]
-        page.texts(name_of(assay.survey, image.function), [_place(assay, image)])
+        page.texts(name_of(assay.survey, image.function), [place_words(assay, image)])
         page.row("", f"CRC-32 {crc32(bytes(image))}, {image_name(number, 'bin')}")
         page.add(_pattern(function))
     page.texts("", _more(len(assay.images) - _SHOWN_LESSER))

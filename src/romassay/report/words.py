@@ -23,6 +23,9 @@ REGIONS: dict[RegionKind, str] = {
 SIGNS: dict[Level, str] = {"1": "1", "0": "0", "any": "x", "unknown": "?"}
 """One character for what a line must be; '.' stands for a line inside the function."""
 
+LEVELS: dict[Level, str] = {"1": "1", "0": "0", "any": "don't care", "unknown": "not exercised"}
+"""What a line must be, in words."""
+
 FINDINGS: dict[Kind, str] = {
     "single-reading": "one reading only",
     "duplicate-reading": "the same file twice",
