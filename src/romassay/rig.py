@@ -22,6 +22,8 @@ Toss = Literal["read", "reading", "session"]
 Control = Literal["empty-socket", "pulled-up", "pulled-down"]
 Newline = Literal["crlf", "lf", "cr"]
 Parity = Literal["none", "even", "odd", "mark"]
+SerialKind = Literal["current-loop", "rs-232", "ttl", "ttl-inverted", "usb"]
+BufferFamily = Literal["HCT", "LS"]
 Encoding = Literal["ascii", "latin-1", "utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"]
 
 _LINE = re.compile(r"(?P<bus>[AD])(?P<number>0|[1-9]\d?)")
@@ -53,18 +55,164 @@ class HostMemory(_Table, frozen=True):
         return parse_range(self.range)
 
 
+class BusLevels(_Table, frozen=True):
+    """What the host's bus lines give and take: volts, and milliamperes as magnitudes.
+
+    Attributes:
+        supply: of the drivers.
+        high: least voltage of a high line, while it gives `high_current`.
+        low: most voltage of a low line, while it takes `low_current`.
+        high_in: least voltage that the data inputs take for high.
+        low_in: most voltage that they take for low.
+        most_in: what the data inputs stand at most.
+        load: what one data input takes from a driver that is low.
+        src: where the figures are from.
+    """
+
+    supply: float
+    high: float
+    low: float
+    high_in: float
+    low_in: float
+    most_in: float
+    high_current: float
+    low_current: float
+    load: float
+    src: str
+
+
+class ReadCycle(_Table, frozen=True):
+    """One read of the bus, in nanoseconds.
+
+    Attributes:
+        address_to_data: from a stable address to the moment at which the host samples the data.
+        clock_to_data: from the clock's (or the read strobe's) active edge to that moment.
+        hold: for which the address stays after it.
+        clock_mhz: frequency of the clock line; 0 where the host has none.
+        free_running: True where the clock also runs between reads.
+        strobed: True where the read strobe comes anew with each address: parts that latch need its edge.
+        src: where the figures are from.
+    """
+
+    address_to_data: float
+    clock_to_data: float
+    src: str
+    hold: float = 0.0
+    clock_mhz: float = 0.0
+    free_running: bool = True
+    strobed: bool = False
+
+
+class Signals(_Table, frozen=True):
+    """Names of the host's lines beside address and data; empty where it has no such line.
+
+    Attributes:
+        clock: high in the half of a cycle in which data are on the bus.
+        read_write: high while the host reads, low while it writes.
+        read: low while the host reads.
+        write: low while the host writes.
+        reset: low until the host runs.
+    """
+
+    clock: str = ""
+    read_write: str = ""
+    read: str = ""
+    write: str = ""
+    reset: str = ""
+
+    def level(self, line: str) -> int | None:
+        """Return the level of a line while the host samples what it reads; None where it is none of these lines."""
+        levels = {self.clock: 1, self.read_write: 1, self.read: 0, self.write: 1, self.reset: 1}
+        return levels.get(line) if line else None
+
+
+class Serial(_Table, frozen=True):
+    """The line from the host to the file.
+
+    Attributes:
+        kind: current loop (20 mA), RS-232 levels, logic levels with idle high (ttl) or idle low (ttl-inverted), or USB.
+        baud: as it is set.
+        rates: all that the host can be set to, where they are known.
+        data_bits: of a character.
+        parity: of a character.
+        stop_bits: of a character.
+        logic_volts: of a line at logic levels.
+    """
+
+    kind: SerialKind
+    baud: int
+    rates: tuple[int, ...] = ()
+    data_bits: int = 8
+    parity: Parity = "none"
+    stop_bits: int = 1
+    logic_volts: float = 5.0
+
+    @property
+    def frame(self) -> int:
+        """Bit times of a character: start, data, parity, stop."""
+        return 1 + self.data_bits + (self.parity != "none") + self.stop_bits
+
+
+class Dump(_Table, frozen=True):
+    """How much the host prints: for the sums of time, not for reading it back.
+
+    Attributes:
+        bytes_a_line: of a full line.
+        line_characters: of a full line, with its end and whatever fills the time of a carriage return.
+        pause: seconds that the host waits at each line, on top of its characters.
+    """
+
+    bytes_a_line: int
+    line_characters: int
+    pause: float = 0.0
+
+
+class Dialogue(_Table, frozen=True):
+    """How the host is asked for a range, over its serial line.
+
+    Attributes:
+        prompt: what it prints when it is ready.
+        command: what to type, with {first} and {last} as hex digits of the bus's width.
+        line_end: what ends a command.
+        echo: True where it prints what is typed.
+    """
+
+    command: str
+    prompt: str = ""
+    line_end: Newline = "cr"
+    echo: bool = True
+
+
 class Host(_Table, frozen=True):
-    """The machine whose bus reads the specimen.
+    """The machine whose bus reads the specimen, described by what it is.
 
     Attributes:
         address_bits: lines of its bus.
         memory: where it answers itself.
         title: for people.
+        writes: True where it writes to its bus as well: any machine that runs programs does.
+        levels: of its bus.
+        cycle: of a read.
+        signals: names of its other lines.
+        serial: its line to the file.
+        dump: how much it prints.
+        dialogue: how it is asked.
+        mains: True where it is fed from the mains, and opened for the wiring.
+        tube: True where it has a picture tube.
     """
 
     address_bits: int
     memory: tuple[HostMemory, ...] = ()
     title: str = ""
+    writes: bool = True
+    levels: BusLevels | None = None
+    cycle: ReadCycle | None = None
+    signals: Signals = Signals()
+    serial: Serial | None = None
+    dump: Dump | None = None
+    dialogue: Dialogue | None = None
+    mains: bool = False
+    tube: bool = False
 
 
 class Contents(_Table, frozen=True):
@@ -200,6 +348,58 @@ class Rehearsal(_Table, frozen=True):
     line: Line = Line()
 
 
+class Regulator(_Table, frozen=True):
+    """The linear regulator that makes the rail of 5 V: volts, milliamperes, kelvin per watt, degrees Celsius.
+
+    Attributes:
+        input: volts that go in.
+        others: what else it feeds.
+        ambient: of the air around it.
+        heat_sink: from its case to the air, where it has one; 0 for none.
+    """
+
+    input: float
+    others: float = 0.0
+    ambient: float = 25.0
+    heat_sink: float = 0.0
+
+
+class Supply(_Table, frozen=True):
+    """What feeds the specimen.
+
+    Attributes:
+        rails: volts for each supply pin, the nominal ones where nothing is said; a pin that is left out where others
+            are named has none.
+        order: supply pins in the order in which they come on; the part's order where nothing is said.
+        checked: supply pin -> data sheet and page in which a voltage above 5 V was looked up.
+        regulator: what makes the 5 V, where that is a linear regulator.
+    """
+
+    rails: dict[str, float] = {}
+    order: tuple[str, ...] = ()
+    checked: dict[str, str] = {}
+    regulator: Regulator | None = None
+
+
+class Buffer(_Table, frozen=True):
+    """A bus driver between the specimen's data pins and the host's data lines.
+
+    Attributes:
+        ranges: where it is on, while the host reads; nowhere else does the specimen reach the bus.
+        family: 74HCT245 or 74LS245.
+        fitted: False where there is none, and none is to be proposed.
+    """
+
+    ranges: tuple[str, ...] = ()
+    family: BufferFamily = "HCT"
+    fitted: bool = True
+
+    @property
+    def where(self) -> tuple[Range, ...]:
+        """The ranges as values."""
+        return tuple(parse_range(item) for item in self.ranges)
+
+
 class Rig(_Table, frozen=True):
     """The wiring of one specimen.
 
@@ -209,6 +409,13 @@ class Rig(_Table, frozen=True):
         wiring: pin name -> host line name ('A10', 'D3', 'PHI2' …). In the file, 'A0-A9' stands for all of them.
         held: pin name -> level.
         title: for people.
+        window: what is to be read; all of the bus beside the host's memory where nothing is said.
+        known: for each function, what the mask is known to have made of its selects.
+        supply: what feeds the specimen.
+        buffer: between its data pins and the bus.
+        gated: select pins that pass a gate which opens only while the host reads.
+        pull_ups: pin name -> ohms to the supply.
+        series: pin name -> ohms in the line.
         twin: a specimen to rehearse with.
     """
 
@@ -217,6 +424,13 @@ class Rig(_Table, frozen=True):
     wiring: dict[str, str] = {}
     held: dict[str, HeldAt] = {}
     title: str = ""
+    window: tuple[str, ...] = ()
+    known: dict[str, dict[str, Option]] = {}
+    supply: Supply = Supply()
+    buffer: Buffer | None = None
+    gated: tuple[str, ...] = ()
+    pull_ups: dict[str, float] = {}
+    series: dict[str, float] = {}
     twin: Rehearsal | None = None
 
     @property
@@ -232,6 +446,12 @@ class Rig(_Table, frozen=True):
     def address_line(self, pin: str) -> int | None:
         """Return the address line that a pin is on, or None."""
         return line_number(self.wiring.get(pin, ""), "A")
+
+    def steady(self, pin: str) -> int | None:
+        """Return the level that a pin has at every read: it is held, or on a line such as R/W; None for the others."""
+        if pin in self.held:
+            return int(self.held[pin] == "high")
+        return self.host.signals.level(self.wiring.get(pin, ""))
 
     def pin_levels(self, part: Part, function: str, decode: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
         """Return a function's decode in the specimen's own pins.

@@ -12,15 +12,14 @@ from pathlib import Path
 
 import msgspec
 
-from romassay.address import parse_range
+from romassay.catalogue.hosts import Slip, host_slips, load_host, range_slips, share_slips
 from romassay.catalogue.parts import load_part
-from romassay.catalogue.strict import Step, blame, meant, parse, read_text
+from romassay.catalogue.strict import Step, Table, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue, BadValue
 from romassay.part import Function, Part
 from romassay.rig import Contents, Evening, Rehearsal, Rig, data_mask, line_number, spread
 
 _PATTERN = re.compile(r"[01aA_ -]+")
-_FIRST_BITS, _LAST_BITS = 8, 24
 _MOST_BYTES = 1 << 25
 
 
@@ -45,9 +44,9 @@ def load_rig(path: str | Path) -> RigFile:
 
 def rig_of(text: str, place: str, folder: Path = Path()) -> RigFile:
     """Return the rig that a TOML text describes; a part file is looked for from `folder`."""
-    raw = parse(text, Rig, place)
+    raw = parse(text, Rig, place, lambda table: _with_host(table, text, place, folder))
     part = _part(raw, text, place, folder)
-    for slip in _host_slips(raw):
+    for slip in host_slips(raw.host, ("host",)):
         raise slip.blamed(text, place)
     rig = msgspec.structs.replace(
         raw, wiring=_spread_wiring(raw, part, text, place), held=_spread_held(raw, part, text, place)
@@ -62,14 +61,32 @@ def rig_text(rig: Rig) -> str:
     return "\n".join(_toml(msgspec.to_builtins(rig), "")).lstrip("\n") + "\n"
 
 
-@dataclass(frozen=True, slots=True)
-class _Slip:
-    steps: tuple[Step, ...]
-    problem: str
-    advice: str | None = None
+def _with_host(table: Table, text: str, place: str, folder: Path) -> Table:
+    """Put in the host that a rig only names: host = 'NAME', or [host] with like = 'NAME' and what differs from it."""
+    said = table.get("host")
+    own = {"like": said} if isinstance(said, str) else said
+    name = own.get("like") if isinstance(own, dict) else None
+    if not isinstance(own, dict) or not isinstance(name, str):
+        return table
+    own_file = folder / name
+    try:
+        known = load_host(own_file if name.endswith(".toml") else name)
+    except BadCatalogue as e:
+        if own_file.is_file():
+            raise
+        steps = ("host",) if isinstance(said, str) else ("host", "like")
+        raise blame(text, place, steps, e.problem, e.advice) from e
+    rest = {key: value for key, value in own.items() if key != "like"}
+    return {**table, "host": _over(msgspec.to_builtins(known), rest)}
 
-    def blamed(self, text: str, place: str) -> BadCatalogue:
-        return blame(text, place, self.steps, self.problem, self.advice)
+
+def _over(known: Table, said: Table) -> Table:
+    """Return a table with what is said in another one put over it, table by table; lists are replaced."""
+    result = dict(known)
+    for key, value in said.items():
+        former = result.get(key)
+        result[key] = _over(former, value) if isinstance(former, dict) and isinstance(value, dict) else value
+    return result
 
 
 def _part(rig: Rig, text: str, place: str, folder: Path) -> Part | None:
@@ -82,34 +99,6 @@ def _part(rig: Rig, text: str, place: str, folder: Path) -> Part | None:
         if own_file.is_file():
             raise
         raise blame(text, place, ("part",), e.problem, e.advice) from e
-
-
-def _host_slips(rig: Rig) -> Iterator[_Slip]:
-    bits = rig.host.address_bits
-    if not _FIRST_BITS <= bits <= _LAST_BITS:
-        yield _Slip(("host", "address_bits"), f"{bits} lines", f"allowed: {_FIRST_BITS} to {_LAST_BITS}")
-        return
-    for index, item in enumerate(rig.host.memory):
-        steps: tuple[Step, ...] = ("host", "memory", index)
-        yield from _range_slips((*steps, "range"), item.range, bits)
-        if not re.fullmatch(r"(?:[0-9A-Fa-f]{2})*", item.pattern.replace(" ", "")):
-            yield _Slip((*steps, "pattern"), f"'{item.pattern}' is no bytes in hex", "write it like 'FF 00'")
-        yield from _share_slips((*steps, "busy"), item.busy)
-
-
-def _range_slips(steps: tuple[Step, ...], text: str, bits: int) -> Iterator[_Slip]:
-    try:
-        found = parse_range(text)
-    except BadValue as e:
-        yield _Slip(steps, e.problem, e.advice)
-        return
-    if found.last >> bits:
-        yield _Slip(steps, f"{found} does not fit {bits} address lines", f"stay below {1 << bits:#x}")
-
-
-def _share_slips(steps: tuple[Step, ...], value: float) -> Iterator[_Slip]:
-    if not (math.isfinite(value) and 0 <= value <= 1):
-        yield _Slip(steps, f"{value} is no share", "allowed: 0 to 1")
 
 
 def _spread_wiring(rig: Rig, part: Part | None, text: str, place: str) -> dict[str, str]:
@@ -152,7 +141,7 @@ def _pin_name(part: Part | None, pin: str, steps: tuple[Step, ...], text: str, p
         raise blame(text, place, steps, f"the {part.type} has no pin '{pin}'", meant(pin, names)) from None
 
 
-def _wiring_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
+def _wiring_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
     if part is None:
         return
     kinds = {pin.name: pin.kind for pin in part.pins}
@@ -160,24 +149,24 @@ def _wiring_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
     for pin, line in rig.wiring.items():
         steps = ("wiring", pin)
         if kinds[pin] in ("power", "ground"):
-            yield _Slip(steps, f"{pin} is a {kinds[pin]} pin", "supplies are no part of the wiring")
+            yield Slip(steps, f"{pin} is a {kinds[pin]} pin", "supplies are no part of the wiring")
         elif pin in addressed:
             number = line_number(line, "A")
             if number is None or number >= rig.address_bits:
                 allowed = f"allowed: A0 to A{rig.address_bits - 1}, or hold the pin under [held]"
-                yield _Slip(steps, f"'{line}' is no address line of the host", allowed)
+                yield Slip(steps, f"'{line}' is no address line of the host", allowed)
         elif kinds[pin] == "data":
             number = line_number(line, "D")
             if number is None or number > 7:
-                yield _Slip(steps, f"'{line}' is no data line of the host", "allowed: D0 to D7")
+                yield Slip(steps, f"'{line}' is no data line of the host", "allowed: D0 to D7")
     for pin in rig.held:
         if pin in rig.wiring:
-            yield _Slip(("held", pin), f"{pin} is wired to {rig.wiring[pin]} as well", "wire it or hold it")
+            yield Slip(("held", pin), f"{pin} is wired to {rig.wiring[pin]} as well", "wire it or hold it")
         elif kinds[pin] == "data":
-            yield _Slip(("held", pin), f"{pin} is a data pin", "wire it to the host, or leave it open")
+            yield Slip(("held", pin), f"{pin} is a data pin", "wire it to the host, or leave it open")
     yield from _loose_pins(rig, part, addressed)
     if rig.held.get("R/W") == "low":
-        yield _Slip(("held", "R/W"), "held low, the host's reads would write", "hold it high, or wire it to the host")
+        yield Slip(("held", "R/W"), "held low, the host's reads would write", "hold it high, or wire it to the host")
 
 
 def _addressed(part: Part) -> set[str]:
@@ -185,66 +174,64 @@ def _addressed(part: Part) -> set[str]:
     return {part.pin(name).name for item in part.functions for name in (*item.own, *item.selects)}
 
 
-def _loose_pins(rig: Rig, part: Part, addressed: set[str]) -> Iterator[_Slip]:
+def _loose_pins(rig: Rig, part: Part, addressed: set[str]) -> Iterator[Slip]:
     """Inputs that float make a reading worthless; outputs and port pins may stay open."""
     tied = {*rig.wiring, *rig.held}
     for pin in part.pins:
         needed = pin.name in addressed or pin.kind == "clock" or pin.name in ("R/W", "/RES")
         if needed and pin.name not in tied:
             advice = f"add '{pin.name} = …' under [wiring], or under [held]"
-            yield _Slip(("wiring",), f"{pin.name} (pin {pin.n}) is neither wired nor held", advice)
+            yield Slip(("wiring",), f"{pin.name} (pin {pin.n}) is neither wired nor held", advice)
     if not any(pin.kind == "data" and pin.name in tied for pin in part.pins):
-        yield _Slip(("wiring",), "no data pin is wired", "add the data pins, like DB0-DB7 = 'D0-D7'")
+        yield Slip(("wiring",), "no data pin is wired", "add the data pins, like DB0-DB7 = 'D0-D7'")
 
 
-def _twin_slips(rig: Rig, part: Part | None) -> Iterator[_Slip]:
+def _twin_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
     twin = rig.twin
     if twin is None:
         return
     bits = rig.address_bits
     if part is None and not twin.functions:
-        yield _Slip(
-            ("twin",), "neither a part nor functions to rehearse with", "name a part, or add [[twin.functions]]"
-        )
+        yield Slip(("twin",), "neither a part nor functions to rehearse with", "name a part, or add [[twin.functions]]")
     yield from _mask_slips(twin, part)
     yield from _contents_slips(twin, part)
     yield from _free_slips(twin, bits)
     yield from _bus_slips(twin)
     for name in ("substitute", "digit", "flip", "drop", "burst"):
-        yield from _share_slips(("twin", "noise", name), getattr(twin.noise, name))
+        yield from share_slips(("twin", "noise", name), getattr(twin.noise, name))
     yield from _count_slips(("twin", "noise", "burst_length"), twin.noise.burst_length, 1, 10_000)
     yield from _count_slips(("twin", "line", "nuls"), twin.line.nuls, 0, 100)
     yield from _count_slips(("twin", "cycles"), twin.cycles, 1, 1_000_000_000)
     yield from _evening_slips(twin.evening, bits)
 
 
-def _count_slips(steps: tuple[Step, ...], value: int, least: int, most: int) -> Iterator[_Slip]:
+def _count_slips(steps: tuple[Step, ...], value: int, least: int, most: int) -> Iterator[Slip]:
     if not least <= value <= most:
-        yield _Slip(steps, f"{value} of them", f"allowed: {least} to {most}")
+        yield Slip(steps, f"{value} of them", f"allowed: {least} to {most}")
 
 
-def _evening_slips(evening: Evening, bits: int) -> Iterator[_Slip]:
+def _evening_slips(evening: Evening, bits: int) -> Iterator[Slip]:
     if not re.fullmatch(r"(?:[A-Za-z0-9][A-Za-z0-9_.-]*)?", evening.prefix):
         advice = "begin with a letter or digit; letters, digits, '-', '_' and '.' may follow"
-        yield _Slip(("twin", "evening", "prefix"), f"'{evening.prefix}' cannot begin a file name", advice)
+        yield Slip(("twin", "evening", "prefix"), f"'{evening.prefix}' cannot begin a file name", advice)
     if not evening.window:
-        yield _Slip(("twin", "evening", "window"), "nothing to read", "give a range, like '0x8000-0xBFFF'")
+        yield Slip(("twin", "evening", "window"), "nothing to read", "give a range, like '0x8000-0xBFFF'")
     for index, item in enumerate(evening.window):
-        yield from _range_slips(("twin", "evening", "window", index), item, bits)
+        yield from range_slips(("twin", "evening", "window", index), item, bits)
     for name in ("readings", "sessions"):
         yield from _count_slips(("twin", "evening", name), getattr(evening, name), 1, 1000)
     passes = evening.readings * evening.sessions + len(set(evening.controls))
     total = passes * sum(item.size for item in evening.ranges)
     if total > _MOST_BYTES:
         advice = f"allowed: {_MOST_BYTES} in all; read less, or less often"
-        yield _Slip(("twin", "evening"), f"{passes} passes are {total} bytes to print", advice)
+        yield Slip(("twin", "evening"), f"{passes} passes are {total} bytes to print", advice)
 
 
-def _mask_slips(twin: Rehearsal, part: Part | None) -> Iterator[_Slip]:
+def _mask_slips(twin: Rehearsal, part: Part | None) -> Iterator[Slip]:
     functions = {item.name: item for item in part.functions} if part else {}
     for name, levels in twin.mask.items():
         if name not in functions:
-            yield _Slip(("twin", "mask", name), f"there is no function '{name}'", meant(name, functions))
+            yield Slip(("twin", "mask", name), f"there is no function '{name}'", meant(name, functions))
             continue
         yield from _level_slips(part, functions[name], levels)
     for function in functions.values():
@@ -254,7 +241,7 @@ def _mask_slips(twin: Rehearsal, part: Part | None) -> Iterator[_Slip]:
             if len(options) > 1 and select not in given:
                 problem = f"what the mask made of {select} is missing"
                 advice = f"add '{select} = …', one of {', '.join(options)}"
-                yield _Slip(("twin", "mask", function.name), problem, advice)
+                yield Slip(("twin", "mask", function.name), problem, advice)
 
 
 def _name(part: Part | None, pin: str) -> str:
@@ -264,80 +251,80 @@ def _name(part: Part | None, pin: str) -> str:
         return pin
 
 
-def _level_slips(part: Part | None, function: Function, levels: Mapping[str, str]) -> Iterator[_Slip]:
+def _level_slips(part: Part | None, function: Function, levels: Mapping[str, str]) -> Iterator[Slip]:
     for pin, level in levels.items():
         steps = ("twin", "mask", function.name, pin)
         name = _name(part, pin)
         if part is None or name not in function.selects:
-            yield _Slip(steps, f"'{pin}' does not select '{function.name}'", meant(pin, function.selects))
+            yield Slip(steps, f"'{pin}' does not select '{function.name}'", meant(pin, function.selects))
         elif level not in part.options(function.name, name):
             options = part.options(function.name, name)
-            yield _Slip(steps, f"the {part.type} cannot have it {level}", f"allowed: {', '.join(options)}")
+            yield Slip(steps, f"the {part.type} cannot have it {level}", f"allowed: {', '.join(options)}")
 
 
-def _contents_slips(twin: Rehearsal, part: Part | None) -> Iterator[_Slip]:
+def _contents_slips(twin: Rehearsal, part: Part | None) -> Iterator[Slip]:
     roms = {item.name: item for item in part.of_kind("rom")} if part else {}
     for name, contents in twin.contents.items():
         if name not in roms:
-            yield _Slip(("twin", "contents", name), f"there is no ROM '{name}'", meant(name, roms))
+            yield Slip(("twin", "contents", name), f"there is no ROM '{name}'", meant(name, roms))
         yield from _one_source(("twin", "contents", name), contents)
     for index, cell in enumerate(twin.weak):
         steps: tuple[Step, ...] = ("twin", "weak", index)
         if cell.function not in roms:
-            yield _Slip((*steps, "function"), f"there is no ROM '{cell.function}'", meant(cell.function, roms))
+            yield Slip((*steps, "function"), f"there is no ROM '{cell.function}'", meant(cell.function, roms))
             continue
         size = roms[cell.function].size
         if not 0 <= cell.offset < size:
-            yield _Slip((*steps, "offset"), f"{cell.offset} in a ROM of {size} bytes", f"allowed: 0 to {size - 1}")
+            yield Slip((*steps, "offset"), f"{cell.offset} in a ROM of {size} bytes", f"allowed: 0 to {size - 1}")
         if not 0 <= cell.line < roms[cell.function].width:
-            yield _Slip((*steps, "line"), f"data line {cell.line}", "allowed: 0 to 7")
+            yield Slip((*steps, "line"), f"data line {cell.line}", "allowed: 0 to 7")
         if cell.to not in (0, 1):
-            yield _Slip((*steps, "to"), f"a level of {cell.to}", "allowed: 0, 1")
-        yield from _share_slips((*steps, "chance"), cell.chance)
+            yield Slip((*steps, "to"), f"a level of {cell.to}", "allowed: 0, 1")
+        yield from share_slips((*steps, "chance"), cell.chance)
 
 
-def _one_source(steps: tuple[Step, ...], contents: Contents) -> Iterator[_Slip]:
+def _one_source(steps: tuple[Step, ...], contents: Contents) -> Iterator[Slip]:
     if contents.file and contents.seed is not None:
-        yield _Slip(steps, "both a file and a seed", "keep one")
+        yield Slip(steps, "both a file and a seed", "keep one")
 
 
-def _free_slips(twin: Rehearsal, bits: int) -> Iterator[_Slip]:
+def _free_slips(twin: Rehearsal, bits: int) -> Iterator[Slip]:
     for index, item in enumerate(twin.functions):
         steps: tuple[Step, ...] = ("twin", "functions", index)
         length = len(re.sub(r"[ _]", "", item.pattern))
         if not _PATTERN.fullmatch(item.pattern) or length != bits:
             advice = f"write {bits} characters, highest line first: 1, 0, '-' where ignored, 'a' for its own lines"
-            yield _Slip((*steps, "pattern"), f"'{item.pattern}' is no pattern of {bits} lines", advice)
+            yield Slip((*steps, "pattern"), f"'{item.pattern}' is no pattern of {bits} lines", advice)
         yield from _mask_of(steps, item.lines)
         yield from _one_source((*steps, "contents"), item.contents)
         if item.kind != "rom" and (item.contents.file or item.contents.seed is not None):
-            yield _Slip((*steps, "contents"), f"a {item.kind} function holds nothing of its own", "take it away")
+            yield Slip((*steps, "contents"), f"a {item.kind} function holds nothing of its own", "take it away")
 
 
-def _mask_of(steps: tuple[Step, ...], names: tuple[str, ...]) -> Iterator[_Slip]:
+def _mask_of(steps: tuple[Step, ...], names: tuple[str, ...]) -> Iterator[Slip]:
     try:
         mask = data_mask(names)
     except BadValue as e:
-        yield _Slip((*steps, "lines"), e.problem, e.advice)
+        yield Slip((*steps, "lines"), e.problem, e.advice)
         return
     if not mask:
-        yield _Slip((*steps, "lines"), "no data lines", "write D0 to D7, or a span like D0-D3")
+        yield Slip((*steps, "lines"), "no data lines", "write D0 to D7, or a span like D0-D3")
 
 
-def _bus_slips(twin: Rehearsal) -> Iterator[_Slip]:
+def _bus_slips(twin: Rehearsal) -> Iterator[Slip]:
     covered = 0
     for index, item in enumerate(twin.floating):
         steps: tuple[Step, ...] = ("twin", "floating", index)
         yield from _mask_of(steps, item.lines)
         if not 0 <= item.value <= 0xFF:
-            yield _Slip((*steps, "value"), f"{item.value} is no byte", "allowed: 0 to 0xFF")
+            yield Slip((*steps, "value"), f"{item.value} is no byte", "allowed: 0 to 0xFF")
         if not math.isfinite(item.rate) or item.rate < 0:
-            yield _Slip((*steps, "rate"), f"{item.rate} is no rate", "allowed: 0 and above")
+            yield Slip((*steps, "rate"), f"{item.rate} is no rate", "allowed: 0 and above")
         covered |= data_mask(item.lines)
     if twin.floating and covered != 0xFF:
         missing = ", ".join(f"D{line}" for line in range(8) if not covered >> line & 1)
-        yield _Slip(("twin", "floating"), f"nothing is said of {missing}", "cover D0 to D7")
-    yield from _share_slips(("twin", "unrest"), twin.unrest)
+        yield Slip(("twin", "floating"), f"nothing is said of {missing}", "cover D0 to D7")
+    yield from share_slips(("twin", "unrest"), twin.unrest)
 
 
 def _toml(table: Mapping[str, object], name: str) -> Iterator[str]:

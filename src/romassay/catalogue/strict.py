@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from difflib import get_close_matches
 from pathlib import Path
 from types import UnionType
@@ -20,6 +20,7 @@ from romassay.errors import BadCatalogue
 T = TypeVar("T", bound=msgspec.Struct)
 
 Step = str | int
+Table = dict[str, Any]
 
 _AT = re.compile(r" - at `(?:key in )?\$(?P<path>[^`]*)`")
 _STEP = re.compile(r"\.(?P<key>[A-Za-z_][A-Za-z0-9_]*)|\[(?P<index>\d+)\]|\[\.\.\.\]|\[(?P<any>[^\]]+)\]")
@@ -47,13 +48,14 @@ def read_text(path: Path, what: str) -> str:
         raise BadCatalogue(f"cannot be read ({e.strerror or e})", place=str(path), advice=advice) from e
 
 
-def parse(text: str, kind: type[T], place: str) -> T:
+def parse(text: str, kind: type[T], place: str, prepare: Callable[[Table], Table] | None = None) -> T:
     """Return the value that a TOML text describes.
 
     Args:
         text: of the file.
         kind: what it should be.
         place: the file's name, for messages.
+        prepare: puts in what the text only names, before it is converted.
 
     Raises:
         BadCatalogue: with file and line, the key, and what is allowed there.
@@ -62,6 +64,8 @@ def parse(text: str, kind: type[T], place: str) -> T:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as e:
         raise _syntax_error(e, text, place) from e
+    if prepare is not None:
+        raw = prepare(raw)
     try:
         return msgspec.convert(raw, kind)
     except msgspec.ValidationError as e:
