@@ -11,39 +11,10 @@ from typing import Literal
 
 import msgspec
 
-Parity = Literal["none", "even", "odd", "mark", "space"]
 Echo = Literal["all", "none"]
 
 _FIELDS = ("first", "last", "after", "count")
 _LARGEST_PIECE = 1 << 16
-
-
-class Serial(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, omit_defaults=True):
-    """The settings of the line.
-
-    Attributes:
-        baud: bits a second.
-        bits: data bits of a character.
-        parity: of a character.
-        stop: stop bits.
-    """
-
-    baud: int = 9600
-    bits: Literal[5, 6, 7, 8] = 8
-    parity: Parity = "none"
-    stop: Literal[1, 2] = 1
-
-    def __post_init__(self) -> None:
-        if not 1 <= self.baud <= 4_000_000:
-            raise ValueError("a rate is 1 to 4000000 baud")
-
-    @property
-    def character_bits(self) -> int:
-        """Bit times of one character, with start, parity and stop."""
-        return 1 + self.bits + (self.parity != "none") + self.stop
-
-    def __str__(self) -> str:
-        return f"{self.baud} {self.bits}{self.parity[0].upper()}{self.stop}"
 
 
 class Dialogue(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, omit_defaults=True):
@@ -74,7 +45,6 @@ class Dialogue(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
         silence_s: the host is done, or lost, when it has said nothing for so long.
         layout: of the dump's lines, in the notation of `--layout`; learnt from the first answers where it is empty.
         format: name of a format, where the answer is no text dump: 'intel-hex', say.
-        serial: settings of the line.
     """
 
     dump: str
@@ -97,7 +67,6 @@ class Dialogue(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     silence_s: float = 2.0
     layout: str = ""
     format: str = ""
-    serial: Serial = Serial()
 
     def __post_init__(self) -> None:
         _check_template(self.dump)

@@ -13,6 +13,7 @@ from typing import Literal
 import msgspec
 
 from romassay.address import Range, parse_range
+from romassay.dialogue import Dialogue
 from romassay.errors import BadValue
 from romassay.part import FunctionKind, Option, Part
 
@@ -165,22 +166,6 @@ class Dump(_Table, frozen=True):
     bytes_a_line: int
     line_characters: int
     pause: float = 0.0
-
-
-class Dialogue(_Table, frozen=True):
-    """How the host is asked for a range, over its serial line.
-
-    Attributes:
-        prompt: what it prints when it is ready.
-        command: what to type, with {first} and {last} as hex digits of the bus's width.
-        line_end: what ends a command.
-        echo: True where it prints what is typed.
-    """
-
-    command: str
-    prompt: str = ""
-    line_end: Newline = "cr"
-    echo: bool = True
 
 
 class Host(_Table, frozen=True):

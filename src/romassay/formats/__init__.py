@@ -16,6 +16,7 @@ from romassay.formats.model import Format, Hints, Loaded, Parsed
 __all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
 
 _MODULES = (
+    "transcript",
     "intel_hex",
     "s_record",
     "tektronix_hex",

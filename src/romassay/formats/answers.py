@@ -1,0 +1,163 @@
+"""The answer of a host to one dump command: which bytes of what was asked are certain.
+
+A dump in a log has to prove its addresses by itself. Here the range that was asked for is known, so that a single line
+proves its place: it must lie on the raster of lines within the range, behind the line before it and before the next.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from romassay.address import Range
+from romassay.errors import BadInput, RomassayError
+from romassay.formats.layout import Layout, parse_layout
+from romassay.formats.lines import read_rows
+from romassay.formats.model import Hints
+from romassay.formats.rows import MARK, STAR, Rows
+from romassay.formats.terminal import clean
+from romassay.reading import Unit
+
+_WHOLE = 0xFF
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """Consecutive bytes of an answer that are certain.
+
+    Attributes:
+        first: their first address.
+        values: in the order of addresses.
+    """
+
+    first: int
+    values: bytes
+
+
+def heard_in_dump(text: bytes, asked: Range, layout: Layout) -> tuple[Heard, ...]:
+    """Return what a text dump says of the range that was asked for.
+
+    Args:
+        text: what the host sent after the return, as it came.
+        asked: the range.
+        layout: of the lines.
+    """
+    rows = read_rows(clean(text), layout)
+    kept = _in_step(_candidates(rows, asked, layout))
+    result: list[Heard] = []
+    for address, row in kept:
+        start, count = int(rows.start[row]), int(rows.count[row])
+        values = rows.value[start : start + count]
+        known = None if rows.known is None else rows.known[start : start + count]
+        result.extend(_certain(address, values.tobytes(), known, asked))
+    return tuple(result)
+
+
+def _candidates(rows: Rows, asked: Range, layout: Layout) -> list[tuple[int, int]]:
+    """Return (address, row) of the lines whose address lies on the raster of the range; one without goes on."""
+    found: list[tuple[int, int]] = []
+    width = layout.line_bytes
+    nothing_yet, following = asked.first, None
+    for row in range(len(rows)):
+        if rows.state[row] in (STAR, MARK):
+            following = int(rows.address[row]) if rows.state[row] == MARK else None
+            continue
+        address = int(rows.address[row])
+        if layout.where == "none" and not found and following is None:
+            following = nothing_yet
+        if address == -1 and following is not None:
+            address = following
+        if address < 0:
+            following = None
+            continue
+        following = address + int(rows.count[row])
+        on_raster = address % width == 0 or (address - asked.first) % width == 0
+        if on_raster and address <= asked.last and address + width > asked.first:
+            found.append((address, row))
+    return found
+
+
+def _in_step(lines: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return the lines that lie in rising order, as many as can be; two of one address prove neither."""
+    if all(a < b for (a, _), (b, _) in itertools.pairwise(lines)):
+        return list(lines)
+    best = _longest_rise([address for address, _ in lines])
+    chosen = set(best)
+    doubtful = {address for i, (address, _) in enumerate(lines) if i not in chosen}
+    return [lines[i] for i in best if lines[i][0] not in doubtful]
+
+
+def _longest_rise(numbers: Sequence[int]) -> list[int]:
+    """Return the places of a longest strictly rising subsequence (patience sorting)."""
+    from bisect import bisect_left
+
+    tails: list[int] = []
+    at: list[int] = []
+    before: list[int] = []
+    for place, number in enumerate(numbers):
+        pile = bisect_left(tails, number)
+        before.append(at[pile - 1] if pile else -1)
+        if pile == len(tails):
+            tails.append(number)
+            at.append(place)
+        else:
+            tails[pile], at[pile] = number, place
+    result: list[int] = []
+    place = at[-1] if at else -1
+    while place >= 0:
+        result.append(place)
+        place = before[place]
+    return result[::-1]
+
+
+def _certain(address: int, values: bytes, known: np.ndarray | None, asked: Range) -> list[Heard]:
+    """Return the runs of bytes that were read wholly, cut to the range."""
+    sure = np.ones(len(values), np.bool_) if known is None else known == _WHOLE
+    place = address + np.arange(len(values))
+    sure &= (place >= asked.first) & (place <= asked.last)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], sure.astype(np.int8), [0]])))
+    return [Heard(address + int(a), values[a:b]) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def heard_in_format(text: bytes, asked: Range, name: str) -> tuple[Heard, ...]:
+    """Return what an answer in one of the registered formats says of the range that was asked for."""
+    from romassay.formats import FORMATS
+
+    try:
+        parsed = FORMATS[name].read(text, Hints(format=name, base=asked.first))
+    except BadInput:
+        return ()
+    result: list[Heard] = []
+    for reading in parsed.readings:
+        known = None if reading.known is None else reading.known
+        for first, start, count, _ in reading.runs.tolist():
+            part = None if known is None else known[start : start + count]
+            result.extend(_certain(first, reading.value[start : start + count].tobytes(), part, asked))
+    return tuple(result)
+
+
+def learnt_layout(text: bytes) -> Layout | None:
+    """Return the layout of a host's lines from some of its answers; None where they do not show one."""
+    from romassay.formats import text_dump
+
+    try:
+        return parse_layout(text_dump.read(text, Hints()).layout)
+    except RomassayError:
+        return None
+
+
+def heard(text: bytes, asked: Range, *, layout: Layout | None, format_name: str) -> tuple[Heard, ...]:
+    """Return what an answer says of the range that was asked for; nothing where no layout is known."""
+    if format_name:
+        return heard_in_format(text, asked, format_name)
+    return heard_in_dump(text, asked, layout) if layout else ()
+
+
+def unit_of(layout: Layout | None, format_name: str) -> Unit:
+    """Return what an error on the line hits."""
+    if format_name or layout is None:
+        return "record-checked"
+    return {16: "hex-digit", 8: "octal", 10: "decimal", 2: "octal"}[layout.cell.base]  # type: ignore[return-value]
