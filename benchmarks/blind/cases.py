@@ -70,7 +70,7 @@ class Plan:
     free: int = 14  # window of at most 2**free bytes
 
 
-PARTS = {11: "2316", 12: "2332", 13: "2364"}
+PARTS = {11: "2316", 12: "2332", 13: "2364, 24 pins"}
 
 
 def rng_for(category: str, seed: int, index: int) -> np.random.Generator:

@@ -1,10 +1,10 @@
-"""Part files: what is in the catalogue, loaded and checked against itself."""
+"""Part files: the catalogue and directories of one's own, looked up by type number, loaded, checked in themselves."""
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -12,39 +12,117 @@ from pathlib import Path
 
 from romassay.catalogue.strict import Step, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue
-from romassay.part import Part, source_ids
+from romassay.part import HOLDS, Level, Load, Part, Rating, source_ids
 
 _PACKAGE = re.compile(r"[A-Z]+-(\d+)")
 _SUFFIX = ".toml"
+_DECIDED_ELSEWHERE = ("address", "data", "address-data", "select", "power", "ground")
+"""The roles of pins whose level is not held: a function, a select or a rail says what they get."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPart:
+    """A part, and the file of one's own that it stands in; None where it is the catalogue's."""
+
+    part: Part
+    file: Path | None = None
 
 
 def part_types() -> tuple[str, ...]:
-    """Return the type numbers in the catalogue, sorted."""
-    folder = files("romassay.catalogue") / "parts"
-    return tuple(sorted(item.name.removesuffix(_SUFFIX) for item in folder.iterdir() if item.name.endswith(_SUFFIX)))
+    """Return the names of the parts in the catalogue, sorted: type number, and variant where there is one."""
+    return tuple(sorted(_names()))
 
 
-def load_part(name_or_path: str | Path) -> Part:
-    """Return a part of the catalogue by its type number (case does not matter), or one from a file of one's own.
+def catalogue_parts(folders: Iterable[Path] = ()) -> tuple[FoundPart, ...]:
+    """Return every part of the catalogue and of directories of one's own, sorted by name.
 
     Raises:
-        BadCatalogue: for a type that is not there, with those that are, or a file that breaks the rules.
+        BadCatalogue: for a directory that cannot be read, and a file in it that breaks the rules.
+    """
+    every = [*(FoundPart(_catalogued(name)) for name in _names()), *_own(folders)]
+    return tuple(sorted(every, key=lambda found: found.part.name))
+
+
+def part_files(folders: Iterable[Path]) -> tuple[Path, ...]:
+    """Return the part files in directories, sorted; BadCatalogue where one is no directory that can be read."""
+    found: list[Path] = []
+    for folder in folders:
+        try:
+            found += sorted(item for item in folder.iterdir() if item.name.endswith(_SUFFIX))
+        except OSError as e:
+            advice = "give a directory of part files"
+            raise BadCatalogue(f"cannot be read ({e.strerror or e})", place=str(folder), advice=advice) from e
+    return tuple(found)
+
+
+def load_part(name_or_path: str | Path, folders: Sequence[Path] = ()) -> Part:
+    """Return a part by its type number, or one from a file of one's own; see `find_part`."""
+    return find_part(name_or_path, folders).part
+
+
+def find_part(name_or_path: str | Path, folders: Sequence[Path] = ()) -> FoundPart:
+    """Return a part by its type number, or one from a file of one's own.
+
+    Args:
+        name_or_path: '6530', '2716, 5 V', or a part file. Case, spaces and punctuation do not matter in a name.
+        folders: directories of one's own that belong to the catalogue.
+
+    Raises:
+        BadCatalogue: for a type that is not there, with those that are; for one that stands for several parts, with
+            their names; and for a file that breaks the rules.
     """
     name = str(name_or_path)
-    known = {item.lower(): item for item in part_types()}
-    if name.lower() in known:
-        return _catalogued(known[name.lower()])
+    matching = parts_named(name, folders)
+    if len(matching) == 1:
+        return matching[0]
+    if len({found.part.name for found in matching}) > 1:
+        choices = " or ".join(f"'{found.part.name}'" for found in matching)
+        raise BadCatalogue(f"'{name}' stands for {len(matching)} parts", advice=f"say which: {choices}")
+    if matching:
+        places = " and in ".join(str(found.file or "the catalogue") for found in matching)
+        raise BadCatalogue(f"'{name}' is in {places}", advice="name the file, or give yours a 'variant' of its own")
     if name.endswith(_SUFFIX) or "/" in name or Path(name).is_file():
-        return part_of(read_text(Path(name), "part"), name)
-    raise BadCatalogue(
-        f"'{name}' is not in the catalogue", advice=f"{meant(name, part_types())}, or a part file of your own"
-    )
+        return FoundPart(part_of(read_text(Path(name), "part"), name), Path(name))
+    types = sorted({_type(known) for known in _names()} | {found.part.type for found in _own(folders)})
+    raise BadCatalogue(f"'{name}' is not in the catalogue", advice=f"{meant(name, types)}, or a part file of your own")
+
+
+def parts_named(name: str, folders: Iterable[Path] = ()) -> tuple[FoundPart, ...]:
+    """Return the parts of that name; where there is none, those of that type number. Empty where it is neither."""
+    folded, names = _folded(name), _names()
+    own = _own(folders)
+    for key in (str, _type):
+        found = [FoundPart(_catalogued(known)) for known in names if _folded(key(known)) == folded]
+        found += [item for item in own if _folded(key(item.part.name)) == folded]
+        if found:
+            return tuple(found)
+    return ()
+
+
+def _own(folders: Iterable[Path]) -> list[FoundPart]:
+    return [FoundPart(part_of(read_text(file, "part"), str(file)), file) for file in part_files(folders)]
+
+
+def _type(name: str) -> str:
+    return name.partition(",")[0]
+
+
+def _folded(name: str) -> str:
+    return "".join(letter for letter in name.casefold() if letter.isalnum())
+
+
+@cache
+def _names() -> dict[str, str]:
+    """Return the parts of the catalogue and their files, which are named like them: '2716, 5 V' is 2716_5_V.toml."""
+    folder = files("romassay.catalogue") / "parts"
+    names = sorted(item.name for item in folder.iterdir() if item.name.endswith(_SUFFIX))
+    return {name.removesuffix(_SUFFIX).replace("_", ", ", 1).replace("_", " "): name for name in names}
 
 
 @cache
 def _catalogued(name: str) -> Part:
-    file = files("romassay.catalogue") / "parts" / f"{name}{_SUFFIX}"
-    return part_of(file.read_text("utf-8"), f"{name}{_SUFFIX}")
+    file = _names()[name]
+    return part_of((files("romassay.catalogue") / "parts" / file).read_text("utf-8"), file)
 
 
 def part_of(text: str, place: str) -> Part:
@@ -63,21 +141,34 @@ class _Slip:
 
 
 def _slips(part: Part) -> Iterator[_Slip]:
-    yield from _pin_slips(part)
+    if part.pins:
+        yield from _pin_slips(part)
+        yield from _hold_slips(part)
+    else:
+        yield from _package_slips(part)
     yield from _function_slips(part)
     yield from _select_slips(part)
     yield from _rail_slips(part)
+    yield from _named_pin_slips(part)
+    yield from _figure_slips(part)
     yield from _source_slips(part)
 
 
-def _pin_slips(part: Part) -> Iterator[_Slip]:
+def _package_slips(part: Part) -> Iterator[_Slip]:
     match = _PACKAGE.fullmatch(part.package)
-    if not match:
+    if not match or not 4 <= int(match[1]) <= 128:
         yield _Slip(("package",), f"'{part.package}' names no number of pins", "write it like DIP-24")
+    if not part.type.strip() or not _folded(part.type):
+        yield _Slip(("type",), f"'{part.type}' is no type number", "write it like 2716")
+
+
+def _pin_slips(part: Part) -> Iterator[_Slip]:
+    for slip in _package_slips(part):
+        yield slip
         return
-    count = int(match[1])
+    count = part.pin_count
     numbers = Counter(pin.n for pin in part.pins)
-    names = Counter(name for pin in part.pins for name in (pin.name, pin.also) if name)
+    names = Counter(name for pin in part.pins for name in pin.names)
     for index, pin in enumerate(part.pins):
         if not 1 <= pin.n <= count:
             yield _Slip(("pins", index, "n"), f"pin {pin.n} of a {part.package}", f"allowed: 1 to {count}")
@@ -85,26 +176,48 @@ def _pin_slips(part: Part) -> Iterator[_Slip]:
             yield _Slip(("pins", index, "n"), f"pin {pin.n} is there {numbers[pin.n]} times", "give each number once")
         if names[pin.name] > 1 and pin.kind not in ("no-connect", "power", "ground"):
             yield _Slip(("pins", index, "name"), f"two pins are called {pin.name}", "give each pin a name of its own")
+        if pin.also_kind and not pin.also:
+            yield _Slip(("pins", index, "also_kind"), "there is no other name", "add 'also', or take it away")
     missing = [str(n) for n in range(1, count + 1) if n not in numbers]
     if missing:
         yield _Slip(("pins",), f"pin {', '.join(missing)} of the {part.package} is missing", "list every pin")
 
 
+def _hold_slips(part: Part) -> Iterator[_Slip]:
+    """Yield pins that nobody would know how to hold: control, program and clock pins that nothing else decides."""
+    allowed = (*HOLDS, *(rail.name for rail in part.rails))
+    selects = {item.name for item in part.selects}
+    for index, pin in enumerate(part.pins):
+        if pin.hold and pin.hold not in allowed:
+            yield _Slip(("pins", index, "hold"), f"'{pin.hold}' is not allowed", meant(pin.hold, allowed))
+        if pin.hold and pin.kind in _DECIDED_ELSEWHERE:
+            advice = "take it away: its function, its select or its rail says what it gets"
+            yield _Slip(("pins", index, "hold"), f"the {pin.kind} pin {pin.name} is not held", advice)
+        if not pin.hold and pin.kind in ("control", "clock", "program") and selects.isdisjoint(pin.names):
+            yield _Slip(("pins", index), f"nothing says how {pin.name} is held for reading", meant("hold", ("hold",)))
+        if pin.hold_volts is not None and pin.hold != "raised":
+            yield _Slip(("pins", index, "hold_volts"), f"{pin.name} is not raised", "take it away, or hold it 'raised'")
+
+
 def _function_slips(part: Part) -> Iterator[_Slip]:
-    names = {name for pin in part.pins for name in (pin.name, pin.also) if name}
+    names = {name for pin in part.pins for name in pin.names}
     covered = {(item.name, function) for item in part.selects for function in item.functions}
     calls = Counter(function.name for function in part.functions)
-    data = sum(pin.kind == "data" for pin in part.pins)
+    data = len(part.data_pins) if part.pins else 8
     for index, function in enumerate(part.functions):
         if calls[function.name] > 1:
             yield _Slip(
                 ("functions", index, "name"), f"two functions are called {function.name}", "give each its own name"
             )
-        for key, pins in (("own", function.own), ("selects", function.selects)):
+        for key, pins in (("own", function.own), ("selects", function.selects)) if part.pins else ():
             for name in pins:
                 if name not in names:
                     yield _Slip(("functions", index, key), f"there is no pin '{name}'", meant(name, sorted(names)))
-        for name in set(function.own) & set(function.selects):
+        for key, pins in (("own", function.own), ("selects", function.selects)):
+            for name, times in Counter(pins).items():
+                if times > 1:
+                    yield _Slip(("functions", index, key), f"{name} is there {times} times", "name it once")
+        for name in sorted(set(function.own) & set(function.selects)):
             yield _Slip(("functions", index, "selects"), f"{name} is among the function's own pins too", "name it once")
         if function.size != 1 << len(function.own):
             advice = f"write {1 << len(function.own)}, or correct 'own'"
@@ -123,9 +236,9 @@ def _function_slips(part: Part) -> Iterator[_Slip]:
 def _select_slips(part: Part) -> Iterator[_Slip]:
     functions = {function.name: function for function in part.functions}
     pairs = Counter((item.name, function) for item in part.selects for function in item.functions)
-    names = sorted(name for pin in part.pins for name in (pin.name, pin.also) if name)
+    names = sorted(name for pin in part.pins for name in pin.names)
     for index, item in enumerate(part.selects):
-        if item.name not in names:
+        if part.pins and item.name not in names:
             yield _Slip(("selects", index, "name"), f"there is no pin '{item.name}'", meant(item.name, names))
         for name in item.functions:
             if name not in functions:
@@ -145,26 +258,80 @@ def _select_slips(part: Part) -> Iterator[_Slip]:
 
 
 def _rail_slips(part: Part) -> Iterator[_Slip]:
-    supply = {pin.n: pin.name for pin in part.pins if pin.kind in ("power", "ground")}
+    supply = {pin.n: pin for pin in part.pins if pin.kind in ("power", "ground", "program")}
+    times = Counter(rail.pin for rail in part.rails)
     for index, rail in enumerate(part.rails):
-        if rail.pin not in supply:
+        pin = supply.get(rail.pin)
+        if pin is None and part.pins:
             advice = f"allowed: {', '.join(str(n) for n in sorted(supply))}"
             yield _Slip(("rails", index, "pin"), f"pin {rail.pin} is no supply or ground pin", advice)
-        if rail.minimum is not None and rail.maximum is not None and not rail.minimum <= rail.nominal <= rail.maximum:
+        if pin and rail.name not in pin.names:
+            yield _Slip(("rails", index, "name"), f"pin {rail.pin} is called {pin.name}", f"write {pin.name}")
+        if pin and pin.kind == "ground" and rail.nominal != 0:
+            yield _Slip(("rails", index, "nominal"), f"{rail.nominal} V on a ground pin", "write 0.0")
+        if times[rail.pin] > 1:
+            yield _Slip(("rails", index, "pin"), f"pin {rail.pin} has {times[rail.pin]} rails", "keep one")
+        low = rail.nominal if rail.minimum is None else rail.minimum
+        high = rail.nominal if rail.maximum is None else rail.maximum
+        if not low <= rail.nominal <= high:
             yield _Slip(
                 ("rails", index, "nominal"), f"{rail.nominal} V lies outside its own limits", "correct the limits"
             )
+        if rail.order < 0:
+            yield _Slip(("rails", index, "order"), f"{rail.order} is no order", "1 for the first rail on, 2 …, or 0")
+    for n in sorted(supply.keys() - times.keys()):
+        place = next(index for index, pin in enumerate(part.pins) if pin.n == n)
+        yield _Slip(("pins", place), f"no rail says what the {supply[n].kind} pin {n} gets", "add one to [[rails]]")
+
+
+def _named_pin_slips(part: Part) -> Iterator[_Slip]:
+    """Yield names of pins and rails, anywhere but in functions and selects, that the part does not have."""
+    pins = sorted(name for pin in part.pins for name in pin.names)
+    of_pins: dict[str, tuple[Rating | Level | Load, ...]] = {
+        "ratings": part.ratings,
+        "levels": part.levels,
+        "loads": part.loads,
+    }
+    for section, items in of_pins.items():
+        for index, item in enumerate(items):
+            for name in item.pins:
+                if part.pins and name not in pins:
+                    yield _Slip((section, index, "pins"), f"there is no pin '{name}'", meant(name, pins))
+    for index, latch in enumerate(part.latches):
+        for key, names in (("pin", (latch.pin,)), ("takes", latch.takes)):
+            for name in names:
+                if name not in pins:
+                    yield _Slip(("latches", index, key), f"there is no pin '{name}'", meant(name, pins))
+    clocks = [pin.name for pin in part.pins if pin.kind == "clock"]
+    if part.clock and part.pins and part.clock.pin not in clocks:
+        yield _Slip(("clock", "pin"), f"there is no clock pin '{part.clock.pin}'", meant(part.clock.pin, clocks))
+    rails = [rail.name for rail in part.rails]
+    for index, current in enumerate(part.current):
+        if current.rail not in rails:
+            yield _Slip(("current", index, "rail"), f"there is no rail '{current.rail}'", meant(current.rail, rails))
+
+
+def _figure_slips(part: Part) -> Iterator[_Slip]:
+    for section in ("ratings", "levels", "loads", "timing", "current"):
+        for index, item in enumerate(getattr(part, section)):
+            given = [n for n in (item.minimum, item.typical, item.maximum) if n is not None]
+            if not given:
+                yield _Slip((section, index), "there is no number", "give a minimum, a typical or a maximum")
+            if given != sorted(given):
+                yield _Slip((section, index), f"{', '.join(f'{n:g}' for n in given)} do not rise", "correct the limits")
+            if section in ("timing", "current") and given and given[0] < 0:
+                yield _Slip((section, index), f"{given[0]:g} is below nothing", "correct the limits")
 
 
 def _source_slips(part: Part) -> Iterator[_Slip]:
     ids = [source.id for source in part.sources]
-    counts: Counter[str] = Counter()
-    for section, name, src in part.cited():
-        index = counts[section]
-        counts[section] += 1
-        named = source_ids(src)
+    if part.row is not None and not part.row_src:
+        yield _Slip(("row",), "it has no source", "add 'row_src'")
+    for cited in part.cited():
+        steps = tuple(step for step in (cited.section, cited.index, cited.key) if step is not None)
+        named = source_ids(cited.src)
         if not named:
-            yield _Slip((section, index, "src"), f"'{name}' has no source", meant("", ids))
+            yield _Slip(steps, f"'{cited.name}' has no source", meant("", ids))
         for item in named:
             if item not in ids:
-                yield _Slip((section, index, "src"), f"'{item}' is none of the sources", meant(item, ids))
+                yield _Slip(steps, f"'{item}' is none of the sources", meant(item, ids))

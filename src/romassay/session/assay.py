@@ -51,12 +51,14 @@ class Request:
         settings: the fields of `Settings` that were said in this call; the others stay as the docket has them.
         docket: the folder to keep everything in, or None to keep nothing.
         command: what was typed, for the docket's history.
+        part_folders: directories of part files of one's own.
     """
 
     inputs: tuple[Input, ...]
     settings: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     docket: Path | None = None
     command: str = ""
+    part_folders: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -299,15 +301,14 @@ def _part(request: Request, settings: Settings) -> _Declared | None:
     name = settings.part
     if name is None:
         return None
-    from romassay.catalogue import load_part, part_of, part_types
+    from romassay.catalogue import find_part, load_part, part_of
 
-    if name.casefold() in {known.casefold() for known in part_types()}:
-        return _Declared(load_part(name))
-    if "part" not in request.settings and request.docket:
+    if name == PART_FILE and "part" not in request.settings and request.docket:
         return _Declared(load_part(request.docket / PART_FILE))
-    if not Path(name).is_file():
-        return _Declared(load_part(name))
-    data = content_of(Path(name))
+    found = find_part(name, request.part_folders)
+    if found.file is None:
+        return _Declared(found.part)
+    data = content_of(found.file)
     part = part_of(data.data.decode("utf-8", "replace"), name)
     return _Declared(part, Addition(PART_FILE, data.sha256, data.data))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -90,8 +89,7 @@ def files_named(rig: Rig) -> tuple[str, ...]:
 
 def _specimen(rig: Rig, part: Part, twin: Rehearsal, files: Mapping[str, bytes]) -> Specimen:
     functions = tuple(_function(rig, part, twin, number, item, files) for number, item in enumerate(part.functions))
-    data = sorted((pin.name for pin in part.pins if pin.kind == "data"), key=lambda name: int(re.sub(r"\D", "", name)))
-    lines = tuple(_data_line(rig, name) for name in data)
+    lines = tuple(_data_line(rig, pin.name) for pin in part.data_pins)
     if rig.held.get("/RES") == "low":  # the bus drivers are off while /RES is low: MCS6500 Hardware Manual, section 1.6
         return Specimen((), data_lines=lines)
     return Specimen(functions, data_lines=lines)

@@ -164,7 +164,7 @@ def test_a_part_file_beside_the_rig(tmp_path: Path) -> None:
     assert found.part.type == "6530"
     assert found.folder == tmp_path
     (tmp_path / "mine.toml").write_text(part.replace("size = 64", "size = 65"), "utf-8")
-    with pytest.raises(BadCatalogue, match=r"mine\.toml:61: functions 2: size"):
+    with pytest.raises(BadCatalogue, match=r"mine\.toml:76: functions 2: size"):
         load_rig(rig)
     (tmp_path / "mine.toml").unlink()
     with pytest.raises(BadCatalogue, match=r"rig\.toml:4: part: cannot be read"):
