@@ -36,3 +36,10 @@ def __getattr__(name: str) -> Any:
     if name not in _DOORS:
         raise AttributeError(f"module 'romassay' has no attribute '{name}'")
     return getattr(import_module(_DOORS[name]), name)
+
+
+def load_ipython_extension(shell: Any) -> None:
+    """Show assays and surveys as pictures in a notebook: `%load_ext romassay`."""
+    from romassay.report.notebook import register
+
+    register(shell)

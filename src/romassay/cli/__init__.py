@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 VERBS: dict[str, str] = {
     "assay": "find the ROM in dumps of a bus, settle its bytes, and say how sure that is",
     "demo": "watch it work on an invented specimen, in the current folder",
+    "report": "write the evidence of a docket as one page, to print, file or hand on",
     "convert": "turn one image format into another",
     "twin": "rehearse: print the logs that a simulated specimen would give",
 }

@@ -123,6 +123,24 @@ def look(request: Request) -> tuple[Loaded, ...]:
         return _take(request, former or Manifest()).loaded
 
 
+def derive(docket: Path) -> tuple[Assay, Manifest]:
+    """Derive a docket's assay anew from its readings, and return it with the manifest. Nothing is kept.
+
+    Raises:
+        BadInput: a folder that is no docket, or a docket that is damaged.
+    """
+    if not docket.is_dir():
+        raise BadInput("there is no such folder", place=str(docket), advice="name a docket, as 'assay -o' makes one")
+    with hold(docket) as former:
+        if former is None:
+            raise BadInput(
+                "the folder is no docket", place=str(docket), advice="name a docket, as 'assay -o' makes one"
+            )
+        taken = _take(Request(inputs=(), docket=docket), former)
+        part = _part(Request(inputs=(), docket=docket), former.settings)
+        return _derive(taken, part.part if part else None), former
+
+
 @dataclass(frozen=True, slots=True)
 class _Taken:
     """The manifest with the new files in it, every file's readings, and what is new to the docket."""

@@ -1,0 +1,40 @@
+"""`romassay report`: a docket as one page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.command(name="report", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.argument("docket", metavar="DOCKET", type=_FILE)
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE.html",
+    type=_FILE,
+    help="The page; DOCKET.html in the current folder unless said otherwise.",
+)
+def command(docket: Path, *, output: Path | None) -> int:
+    """Write the evidence of a docket as one page that needs nothing else: to print, to file or to hand on.
+
+    The page says what was found and how sure it is, shows who answers where, the decode as a drawing, how readings
+    and mirrors agree, every byte in doubt, the findings, the image, and what was done when. It holds no script and
+    loads nothing. Photographs of specimen and wiring in the docket's folder 'photos' (JPEG, PNG, WebP, GIF) go in.
+
+    The results are derived anew from the readings; the docket is not changed.
+    """
+    from romassay.cli import screen
+    from romassay.report.text import Segment
+    from romassay.report.words import plural
+    from romassay.session.report import write_report
+
+    target = output or Path(f"{docket.resolve().name}.html")
+    done = write_report(docket, target)
+    for text in done.left_out:
+        screen.note(f"photos/{text}; it is not in the page")
+    screen.show([(Segment("Written    "), Segment(str(target), "strong"), Segment(f" ({plural(done.size, 'byte')})"))])
+    return 0

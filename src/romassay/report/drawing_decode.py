@@ -1,0 +1,93 @@
+"""A function's decode as a drawing and as an equation: which bus lines it looks at, and at which level it answers.
+
+The gate is drawn by the rectangular symbols of IEC 60617-12 (an AND is a box with '&', a small circle at an input turns
+the level over); this use of them is from memory.
+"""
+
+from __future__ import annotations
+
+from romassay.report.svg import drawing, element, label, rect, wire
+from romassay.report.words import FUNCTIONS, plural, size
+from romassay.survey.model import Function, Level
+
+_STEP = 24
+_LEFT = 70
+_GATE = 260
+_BLOCK = 430
+_WORDS: dict[Level, str] = {
+    "1": "must be 1",
+    "0": "must be 0",
+    "any": "don't care",
+    "unknown": "not exercised",
+}
+
+
+def equation(function: Function, name: str) -> str:
+    """Return the decode as one product of lines: 'ROM = A12 and A10 and not A9'."""
+    terms = [
+        line if level == "1" else f"not {line}"
+        for line, level in reversed(function.decode.items())
+        if level in ("0", "1")
+    ]
+    return f"{name} = {' and '.join(terms) if terms else 'always'}"
+
+
+def decode_drawing(function: Function) -> str:
+    """Return the decode as SVG: lines from the left, the gate, and the function with its own lines."""
+    levels = list(reversed(function.decode.items()))
+    looked = [(line, level) for line, level in levels if level in ("0", "1")]
+    idle = [(line, level) for line, level in levels if level not in ("0", "1")]
+    rows = max(2, len(looked))
+    gate_height = rows * _STEP
+    pins = dict(function.pins or ())
+    parts = [rect(_GATE, 10, 56, gate_height, class_="box"), label("&", _GATE + 28, 32, class_="gate")]
+    offset = 10 + (gate_height - len(looked) * _STEP) / 2 + _STEP / 2
+    for number, (line, level) in enumerate(looked):
+        y = offset + number * _STEP
+        end = _GATE - 10 if level == "0" else _GATE
+        parts += [
+            label(line, _LEFT - 8, y + 4, class_="line", text_anchor="end"),
+            wire((_LEFT, y), (end, y), class_="wire"),
+            label(_WORDS[level], (_LEFT + _GATE) / 2, y - 5, class_="small", text_anchor="middle"),
+        ]
+        if level == "0":
+            parts.append(element("circle", cx=_GATE - 5, cy=y, r=5, class_="bubble"))
+    if not looked:
+        parts.append(label("always", _GATE - 10, 10 + gate_height / 2 + 4, class_="small", text_anchor="end"))
+    middle = 10 + gate_height / 2
+    block_height = max(76, gate_height)
+    what = f"{FUNCTIONS[function.kind]}, {size(function.size)}"
+    own = f"{function.own_lines[0]} to {function.own_lines[-1]}" if function.own_lines else "none"
+    parts += [
+        wire((_GATE + 56, middle), (_BLOCK, middle), class_="wire"),
+        label("answers", (_GATE + 56 + _BLOCK) / 2, middle - 6, class_="small", text_anchor="middle"),
+        rect(_BLOCK, middle - block_height / 2, 190, block_height, class_="box"),
+        label(what, _BLOCK + 95, middle - 8, class_="what", text_anchor="middle"),
+        label(f"own lines {own}", _BLOCK + 95, middle + 14, class_="small", text_anchor="middle"),
+        label(f"drives {_data_lines(function)}", _BLOCK + 95, middle + 30, class_="small", text_anchor="middle"),
+    ]
+    top = max(10 + gate_height, middle + block_height / 2) + 24
+    shift = max(0.0, block_height / 2 - middle + 4)
+    body = element("g", parts, transform=f"translate(0 {shift:g})") if shift else "".join(parts)
+    y = top + shift
+    rest = []
+    for line, other in idle:
+        rest += [
+            label(line, _LEFT - 8, y + 4, class_="line", text_anchor="end"),
+            wire((_LEFT, y), (_LEFT + 60, y), class_="wire idle" if other == "any" else "wire unsure"),
+            label("x" if other == "any" else "?", _LEFT + 70, y + 4, class_="sign"),
+            label(_WORDS[other], _LEFT + 86, y + 4, class_="small"),
+        ]
+        y += _STEP - 4
+    says = f"{equation(function, FUNCTIONS[function.kind])}; {plural(len(idle), 'line')} not part of it"
+    if pins:
+        says += "; in the specimen's pins: " + ", ".join(f"{pin} {_WORDS[level]}" for pin, level in pins.items())
+    return drawing([body, *rest], _BLOCK + 200, y + 6, says, class_="decode")
+
+
+def _data_lines(function: Function) -> str:
+    lines = [f"D{i}" for i in range(8) if function.driven >> i & 1]
+    if not lines:
+        return "no data line"
+    whole = len(lines) == int(lines[-1][1:]) - int(lines[0][1:]) + 1
+    return f"{lines[0]} to {lines[-1]}" if whole and len(lines) > 1 else ", ".join(lines)

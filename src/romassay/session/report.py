@@ -1,0 +1,80 @@
+"""The report as a use case: a docket in, one page out."""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from romassay.docket.files import write_atomically
+from romassay.errors import BadInput
+from romassay.session.assay import derive
+
+if TYPE_CHECKING:
+    from romassay.report.page import Photo
+
+PHOTOS_FOLDER = "photos"
+"""Photographs of the specimen and the rig that a person puts into a docket."""
+
+_KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp", ".gif": "image/gif"}
+_LARGEST_PHOTO = 20 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """What was written, and what was not.
+
+    Attributes:
+        size: bytes of the page.
+        left_out: names in the folder of photographs that are not in the page, with the reason.
+    """
+
+    size: int
+    left_out: tuple[str, ...]
+
+
+def write_report(docket: Path, target: Path) -> Reported:
+    """Derive a docket anew and write its report as one HTML page.
+
+    Raises:
+        BadInput: a folder that is no docket, a damaged docket, or a page that cannot be written.
+    """
+    from romassay.report.page import About, report_page
+
+    assay, manifest = derive(docket)
+    photos, left_out = _photos(docket / PHOTOS_FOLDER)
+    about = About(
+        name=docket.resolve().name,
+        manifest=manifest,
+        photos=photos,
+        command=shlex.join(["romassay", "assay", "-o", str(docket)]),
+    )
+    content = report_page(assay, about).encode("utf-8", "replace")
+    write_atomically(target, content)
+    return Reported(len(content), left_out)
+
+
+def _photos(folder: Path) -> tuple[tuple[Photo, ...], tuple[str, ...]]:
+    from romassay.report.page import Photo
+
+    if not folder.is_dir():
+        return (), ()
+    shown: list[Photo] = []
+    left_out: list[str] = []
+    for path in sorted(folder.iterdir()):
+        kind = _KINDS.get(path.suffix.lower())
+        if kind is None:
+            left_out.append(f"{path.name}: no kind of picture that a page can show")
+        elif path.stat().st_size > _LARGEST_PHOTO:
+            left_out.append(f"{path.name}: larger than {_LARGEST_PHOTO >> 20} MiB")
+        else:
+            shown.append(Photo(path.name, kind, _content(path)))
+    return tuple(shown), tuple(left_out)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as e:
+        raise BadInput(f"cannot be read ({(e.strerror or str(e)).lower()})", place=str(path)) from e
