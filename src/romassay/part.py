@@ -202,13 +202,14 @@ class Rail(_Table, frozen=True, kw_only=True):
 
 
 class Rating(_Figure, frozen=True, kw_only=True):
-    """An absolute maximum: V, mW or degrees C. A voltage is against ground and holds for `pins`.
+    """An absolute maximum: V, mW or degrees C. A voltage holds for `pins`, or for every pin that no other rating names.
 
-    Without `pins` it holds for every pin that no other rating names.
+    It is against the rail that `against` names, or against ground.
     """
 
     what: RatingKind
     pins: tuple[str, ...] = ()
+    against: str = ""
 
 
 class Level(_Figure, frozen=True, kw_only=True):
@@ -301,7 +302,7 @@ class Cited(msgspec.Struct, frozen=True):
 
     section: str
     index: int | None
-    key: str | None
+    key: str
     name: str
     src: str
 
@@ -328,9 +329,9 @@ class Part(_Table, frozen=True, kw_only=True):
     status: str
     pins: tuple[Pin, ...]
     functions: tuple[Function, ...]
-    selects: tuple[Select, ...]
-    rails: tuple[Rail, ...]
     sources: tuple[Citation, ...]
+    selects: tuple[Select, ...] = ()
+    rails: tuple[Rail, ...] = ()
     variant: str = ""
     row: float | None = None
     row_src: str = ""
@@ -380,7 +381,7 @@ class Part(_Table, frozen=True, kw_only=True):
             if rail.order_src:
                 yield Cited("rails", index, "order_src", f"{rail.name} order", rail.order_src)
         if self.row_src:
-            yield Cited("row_src", None, None, f"{self.row} inch", self.row_src)
+            yield Cited("row", None, "row_src", f"{self.row} inch between the rows", self.row_src)
         if self.output:
             yield Cited("output", None, "src", self.output.kind, self.output.src)
         if self.clock:
@@ -443,6 +444,15 @@ class Part(_Table, frozen=True, kw_only=True):
     def voltage_rating(self, pin: str) -> Rating | None:
         """Return the absolute maximum of a pin's voltage: its own, or that of all pins without one, or None."""
         return next(_of_pin((item for item in self.ratings if item.what == "voltage"), self.pin(pin).names), None)
+
+    def voltage_limits(self, pin: str) -> tuple[float | None, float | None]:
+        """Return the lowest and the highest voltage against ground that a pin stands with all rails on; None: unknown."""
+        rating = self.voltage_rating(pin)
+        if rating is None:
+            return None, None
+        level = self.rail(rating.against).nominal if rating.against else 0.0
+        low, high = (None if limit is None else limit + level for limit in (rating.minimum, rating.maximum))
+        return low, high
 
     def levels_of(self, what: LevelKind, pin: str) -> tuple[Level, ...]:
         """Return the levels of one kind at a pin: its own, or those of all pins without one."""

@@ -279,6 +279,10 @@ def _rail_slips(part: Part) -> Iterator[_Slip]:
             )
         if rail.order < 0:
             yield _Slip(("rails", index, "order"), f"{rail.order} is no order", "1 for the first rail on, 2 …, or 0")
+    if part.rails and not part.pins:
+        yield _Slip(
+            ("rails",), "there are no pins, so no rail has one", "list the pins, or say the supply in [[remarks]]"
+        )
     for n in sorted(supply.keys() - times.keys()):
         place = next(index for index, pin in enumerate(part.pins) if pin.n == n)
         yield _Slip(("pins", place), f"no rail says what the {supply[n].kind} pin {n} gets", "add one to [[rails]]")
@@ -306,6 +310,10 @@ def _named_pin_slips(part: Part) -> Iterator[_Slip]:
     if part.clock and part.pins and part.clock.pin not in clocks:
         yield _Slip(("clock", "pin"), f"there is no clock pin '{part.clock.pin}'", meant(part.clock.pin, clocks))
     rails = [rail.name for rail in part.rails]
+    for index, rating in enumerate(part.ratings):
+        if rating.against and rating.against not in rails:
+            problem = f"there is no rail '{rating.against}'"
+            yield _Slip(("ratings", index, "against"), problem, meant(rating.against, rails))
     for index, current in enumerate(part.current):
         if current.rail not in rails:
             yield _Slip(("current", index, "rail"), f"there is no rail '{current.rail}'", meant(current.rail, rails))
@@ -328,7 +336,8 @@ def _source_slips(part: Part) -> Iterator[_Slip]:
     if part.row is not None and not part.row_src:
         yield _Slip(("row",), "it has no source", "add 'row_src'")
     for cited in part.cited():
-        steps = tuple(step for step in (cited.section, cited.index, cited.key) if step is not None)
+        table = () if cited.section == "row" else (cited.section,)
+        steps = (*table, *(() if cited.index is None else (cited.index,)), cited.key)
         named = source_ids(cited.src)
         if not named:
             yield _Slip(steps, f"'{cited.name}' has no source", meant("", ids))

@@ -41,6 +41,69 @@ def test_every_part_loads_and_is_complete(name: str) -> None:
     assert all(cited.src for cited in part.cited())
 
 
+WIRED = [name for name in part_types() if load_part(name).pins]
+
+
+@pytest.mark.parametrize("name", WIRED)
+def test_every_pin_has_one_job(name: str) -> None:
+    """Addresses reach the whole ROM, data pins are as many as it is wide, every pin that reading needs is accounted for."""
+    part = load_part(name)
+    assert len(part.pins) == part.pin_count
+    assert part.row in (0.3, 0.6)
+    for function in part.functions:
+        assert function.size == 1 << len(function.own)
+        assert len({part.pin(own).n for own in function.own}) == len(function.own)
+    roms = part.of_kind("rom")
+    if roms:
+        largest = max(roms, key=lambda rom: rom.size)
+        assert len(part.data_pins) == largest.width
+        addressed = {part.pin(own).n for own in largest.own}
+        assert {pin.n for pin in part.pins if pin.kind == "address"} <= addressed
+    rails = {rail.pin: rail for rail in part.rails}
+    for pin in part.pins:
+        assert (pin.kind in ("power", "program", "ground")) == (pin.n in rails)
+    assert {pin.n for pin in part.pins if pin.kind == "select"} <= {part.pin(item.name).n for item in part.selects}
+
+
+@pytest.mark.parametrize("name", WIRED)
+def test_no_pin_is_held_beyond_what_it_stands(name: str) -> None:
+    part = load_part(name)
+    for rail in part.rails:
+        low, high = part.voltage_limits(rail.name)
+        assert low is None or low <= (rail.nominal if rail.minimum is None else rail.minimum) or rail.nominal <= 0
+        assert high is None or (rail.nominal if rail.maximum is None else rail.maximum) <= high
+    for item in part.levels:
+        if item.what == "VIH":
+            for pin in item.pins or ("A0",) if any("A0" in p.names for p in part.pins) else item.pins:
+                high = part.voltage_limits(pin)[1]
+                assert high is None or item.minimum is None or item.minimum <= high
+
+
+@pytest.mark.parametrize("name", WIRED)
+def test_the_first_rail_on_is_the_most_negative(name: str) -> None:
+    """A substrate bias comes before what it biases; a programming supply never before VCC."""
+    ordered = sorted((rail for rail in load_part(name).rails if rail.order), key=lambda rail: rail.order)
+    if ordered:
+        first = [rail for rail in ordered if rail.order == ordered[0].order]
+        assert all(rail.nominal < 0 for rail in first) or [rail.name for rail in first] == ["VCC"]
+
+
+def test_voltages_against_another_rail_are_given_against_ground() -> None:
+    part = load_part("2708")
+    assert part.voltage_limits("VDD") == (-5.3, 15.0)
+    assert part.voltage_limits("D0") == (None, None)
+    assert load_part("2732A").voltage_limits("/OE") == (-0.3, 22.0)
+    assert load_part("2732A").voltage_limits("/CE") == (-0.3, 7.0)
+
+
+def test_two_parts_of_one_number() -> None:
+    with pytest.raises(BadCatalogue) as caught:
+        load_part("2716")
+    assert str(caught.value) == "'2716' stands for 2 parts; say which: '2716, 5 V' or '2716, three rails'"
+    assert load_part("2716 5v") is load_part("2716, 5 V")
+    assert load_part("2364/28-pins").package == "DIP-28"
+
+
 @pytest.mark.parametrize("name", part_types())
 def test_what_rests_on_memory_is_unchecked_and_nothing_else(name: str) -> None:
     part = load_part(name)
