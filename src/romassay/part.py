@@ -446,7 +446,7 @@ class Part(_Table, frozen=True, kw_only=True):
         return next(_of_pin((item for item in self.ratings if item.what == "voltage"), self.pin(pin).names), None)
 
     def voltage_limits(self, pin: str) -> tuple[float | None, float | None]:
-        """Return the lowest and the highest voltage against ground that a pin stands with all rails on; None: unknown."""
+        """Return the lowest and the highest voltage against ground that a pin stands, with all rails on."""
         rating = self.voltage_rating(pin)
         if rating is None:
             return None, None

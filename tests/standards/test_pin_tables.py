@@ -1,4 +1,4 @@
-"""The catalogue's pin tables against tables that were collected apart from it, each with its sources: pin_tables.toml."""
+"""The catalogue's pin tables against tables collected apart from it, each with its sources: pin_tables.toml."""
 
 from __future__ import annotations
 
