@@ -12,6 +12,7 @@ from romassay.finding import Finding, Limit
 from romassay.order import ordered
 from romassay.part import Part
 from romassay.reading import Reading, ReadingSet, within
+from romassay.rig import Rig
 from romassay.settle.model import Decision, Image
 from romassay.survey.model import Survey
 
@@ -24,12 +25,14 @@ class Options:
 
     Attributes:
         part: the declared part, or None.
+        rig: how it was wired, or None; the decode is then said in its pins too.
         size: bytes of the ROM where no part says it, or None to infer it.
         target: wrong bytes that may remain in the image at 95 %.
         decisions: bytes decided by a person, by function index.
     """
 
     part: Part | None = None
+    rig: Rig | None = None
     size: int | None = None
     target: float = 0.01
     decisions: tuple[tuple[int, Decision], ...] = ()
@@ -145,10 +148,11 @@ def assay(
     from romassay.judge import judge
     from romassay.settle import settle
     from romassay.survey import survey
+    from romassay.survey.pins import in_pins
 
     options = options or Options()
     readings = gather(sources, exclude=exclude, address_bits=address_bits)
-    found = survey(readings, part=options.part, size=options.size)
+    found = in_pins(survey(readings, part=options.part, size=options.size), options.rig, options.part)
     images = settle(readings, found, target=options.target, decisions=options.decisions)
     faults = diagnose(readings, found, images, part=options.part, size=options.size)
     judgement = judge(readings, found, images, faults, part=options.part, size=options.size)

@@ -34,6 +34,11 @@ _FILE = click.Path(path_type=Path)
     "--part", metavar="TYPE", help="Type number of the part, or a part file of your own; 'none' forgets a former one."
 )
 @click.option(
+    "--rig",
+    metavar="FILE",
+    help="Rig file: part, wiring and host; the decode is then said in pins too. 'none' forgets a former one.",
+)
+@click.option(
     "--size", metavar="N", help="Bytes of the ROM, where no part says it; 'none' lets them be inferred again."
 )
 @click.option("--base", metavar="ADDR", help="Address of a file's first byte, for files without addresses.")
@@ -213,9 +218,15 @@ def _settings(said: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings that were said in this call; 'none' takes a former one back."""
     from romassay.docket.manifest import Span
 
+    if said["rig"] not in (None, _NONE):
+        for option in ("part", "size"):
+            if said[option] is not None:
+                raise BadValue("a rig names its part itself", place=f"--{option}", advice="leave it out, or the rig")
     if said["part"] not in (None, _NONE) and said["size"] not in (None, _NONE):
         raise BadValue("a part says its size itself", place="--size", advice="give --part or --size, not both")
     settings: dict[str, Any] = {name: said[name] for name in ("address_bits", "target") if said[name] is not None}
+    if said["rig"] is not None:
+        settings["rig"] = None if said["rig"] == _NONE else said["rig"]
     if said["part"] is not None:
         settings["part"] = None if said["part"] == _NONE else said["part"]
     if said["size"] is not None:

@@ -23,6 +23,9 @@ READINGS_FOLDER = "readings"
 PART_FILE = "part.toml"
 """A part file of one's own, as it was when it was named."""
 
+RIG_FILE = "rig.toml"
+"""The rig, with everything in it that its file only names, as it was when it was named."""
+
 DEFAULT_TARGET = 0.01
 
 
@@ -42,6 +45,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
 
     Attributes:
         part: type number, or `PART_FILE` for a part file of one's own, which the docket keeps; or None.
+        rig: `RIG_FILE`, or None; what a rig says of part and host need not be said again.
         size: bytes of the ROM where no part says it, or None.
         target: wrong bytes that may remain at 95 %.
         address_bits: lines of the bus, or None to take them from the readings.
@@ -49,6 +53,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     """
 
     part: str | None = None
+    rig: str | None = None
     size: int | None = None
     target: float = DEFAULT_TARGET
     address_bits: int | None = None

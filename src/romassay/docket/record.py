@@ -20,6 +20,7 @@ from romassay.chain import Assay
 from romassay.finding import Finding
 from romassay.formats.model import Piece
 from romassay.reading import Reading
+from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Function, Region
 from romassay.version import VERSION
@@ -115,11 +116,16 @@ def _options(assay: Assay) -> Record:
     options = assay.options
     return {
         "part": options.part.type if options.part else None,
+        "rig": _rig(options.rig) if options.rig else None,
         "size": options.size,
         "target": options.target,
         "address_bits": assay.readings.address_bits,
         "exclude": [_range(item) for item in assay.readings.excluded],
     }
+
+
+def _rig(rig: Rig) -> Record:
+    return {"title": rig.title, "wiring": dict(rig.wiring), "held": dict(rig.held)}
 
 
 def _range(item: Range) -> Record:

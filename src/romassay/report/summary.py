@@ -22,7 +22,7 @@ from romassay.report.picture import INSIDE, address_map, name_of, pattern
 from romassay.report.places import at, extent, first_of, span, unseen_bytes
 from romassay.report.steps import step_lines, steps
 from romassay.report.text import Line, Segment, Style, clean, paragraph
-from romassay.report.words import FINDINGS, LIMITS, SIGNS, listed, plural, size, some, times
+from romassay.report.words import FINDINGS, FUNCTIONS, LIMITS, SIGNS, listed, plural, size, some, times
 from romassay.settle.model import Doubt, Image
 from romassay.survey.model import Function, Level
 
@@ -236,11 +236,20 @@ def decode_in_words(function: Function) -> str:
     words += [f"Don't care: {listed(levels['any'])}."] if levels["any"] else []
     words += [f"Not exercised: {listed(levels['unknown'])}."] if levels["unknown"] else []
     if function.pins:
-        words.append(f"In the specimen's pins: {listed([f'{pin} {_PIN[level]}' for pin, level in function.pins])}.")
+        words.append(f"In the specimen's pins: {pins_in_words(function)}.")
     return " ".join(words)
 
 
-_PIN: dict[Level, str] = {"1": "high", "0": "low", "any": "don't care", "unknown": "not exercised"}
+def pins_in_words(function: Function) -> str:
+    """Return at which levels of its pins a function answers: 'ROM answers when CS1 = 1; CS2 don't care; …'."""
+    pins = function.pins or ()
+    decided = [f"{pin} = {level}" for pin, level in pins if level in ("0", "1")]
+    ignored = [pin for pin, level in pins if level == "any"]
+    untried = [pin for pin, level in pins if level == "unknown"]
+    parts = [f"{FUNCTIONS[function.kind]} answers when {listed(decided)}"] if decided else []
+    parts += [f"{listed(ignored)} don't care"] if ignored else []
+    parts += [f"{listed(untried)} {'was' if len(untried) == 1 else 'were'} never exercised"] if untried else []
+    return "; ".join(parts)
 
 
 def seen_words(image: Image) -> str:

@@ -18,7 +18,19 @@ import msgspec
 
 from romassay.chain import Assay, Options, assay, gather
 from romassay.docket.folder import Addition, altered, commit, hold, is_current, reading_path, reading_place, strangers
-from romassay.docket.manifest import PART_FILE, Entry, Event, Manifest, Result, Said, Settings, safe_name, unique_name
+from romassay.docket.manifest import (
+    PART_FILE,
+    RIG_FILE,
+    Entry,
+    Event,
+    Manifest,
+    Result,
+    Said,
+    Settings,
+    Span,
+    safe_name,
+    unique_name,
+)
 from romassay.docket.record import File, crc32, result_files
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load, read
@@ -27,6 +39,8 @@ from romassay.formats.contents import content_of
 from romassay.formats.model import Hints, Loaded
 from romassay.part import Part
 from romassay.reading import Reading, ReadingSet, Role
+from romassay.rig import Rig
+from romassay.session.rigs import kept_rig
 from romassay.version import VERSION
 
 NOTHING_SAID = Said()
@@ -88,9 +102,9 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
         BadValue: an unknown part, or nothing to assay.
     """
     with hold(request.docket) if request.docket else contextlib.nullcontext() as former:
-        taken = _take(request, former or Manifest())
-        part = _part(request, taken.manifest.settings)
-        result = _derive(taken, part.part if part else None)
+        declared = _declared(request, _settings((former or Manifest()).settings, request.settings))
+        taken = _take(request, former or Manifest(), declared)
+        result = _derive(taken, declared)
         files = result_files(result)
         notices = taken.notices
         if request.docket:
@@ -104,23 +118,24 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
             )
             manifest = msgspec.structs.replace(
                 taken.manifest,
-                settings=_kept(taken.manifest.settings, part),
+                settings=_kept(taken.manifest.settings, declared),
                 results=tuple(Result(file.name, file.sha256) for file in files),
                 history=(*taken.manifest.history, event),
             )
-            additions = (*taken.additions, *((part.file,) if part and part.file else ()))
-            commit(request.docket, manifest, additions, files)
+            commit(request.docket, manifest, (*taken.additions, *declared.files), files)
     return Outcome(result, taken.loaded, files, notices, request.docket)
 
 
 def look(request: Request) -> tuple[Loaded, ...]:
     """Load the files named, or else those of the docket, and tell what was taken and what was left. Nothing is kept."""
-    settings = _settings(Settings(), request.settings)
     if request.inputs or not request.docket:
+        settings = _settings(Settings(), request.settings)
+        settings = _on_bus(settings, _declared(request, settings))
         named = [(item, _load_named(item, settings)) for item in request.inputs]
         return _in_company([(item, item.said, found) for item, found in named], settings)
     with hold(request.docket) as former:
-        return _take(request, former or Manifest()).loaded
+        manifest = former or Manifest()
+        return _take(request, manifest, _declared(request, _settings(manifest.settings, request.settings))).loaded
 
 
 def derive(docket: Path) -> tuple[Assay, Manifest]:
@@ -136,9 +151,9 @@ def derive(docket: Path) -> tuple[Assay, Manifest]:
             raise BadInput(
                 "the folder is no docket", place=str(docket), advice="name a docket, as 'assay -o' makes one"
             )
-        taken = _take(Request(inputs=(), docket=docket), former)
-        part = _part(Request(inputs=(), docket=docket), former.settings)
-        return _derive(taken, part.part if part else None), former
+        request = Request(inputs=(), docket=docket)
+        declared = _declared(request, former.settings)
+        return _derive(_take(request, former, declared), declared), former
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +170,10 @@ _Key = tuple[str, Role]
 """The same bytes in the same role are one entry."""
 
 
-def _take(request: Request, former: Manifest) -> _Taken:
+def _take(request: Request, former: Manifest, declared: _Declared) -> _Taken:
     """Enter the named files into a manifest, and load what it then holds."""
-    settings = _settings(former.settings, request.settings)
+    kept = _settings(former.settings, request.settings)
+    settings = _on_bus(kept, declared)
     entries: dict[_Key, Entry] = {(entry.sha256, entry.role): entry for entry in former.readings}
     known = frozenset(entries)
     named: dict[_Key, tuple[Input, Loaded]] = {}
@@ -178,7 +194,7 @@ def _take(request: Request, former: Manifest) -> _Taken:
         [(dataclasses.replace(item, role=entry.role), entry.said, found) for item, entry, found in pairs], settings
     )
     return _Taken(
-        manifest=msgspec.structs.replace(former, settings=settings, readings=tuple(entries.values())),
+        manifest=msgspec.structs.replace(former, settings=kept, readings=tuple(entries.values())),
         loaded=tuple(_renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
         additions=tuple(
             Addition(reading_place(entries[key].file), key[0], item.path if item.content is None else item.content)
@@ -190,10 +206,13 @@ def _take(request: Request, former: Manifest) -> _Taken:
 
 
 def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
-    """Return the docket's settings with those of this call; part and size exclude each other."""
+    """Return the docket's settings with those of this call; of rig, part and size the last one said counts."""
     changes = dict(given)
-    if changes.get("part") is not None:
+    if changes.get("rig") is not None:
+        changes |= {"part": None, "size": None}
+    elif changes.get("part") is not None:
         changes.setdefault("size", None)
+        changes.setdefault("rig", None)
     elif changes.get("size") is not None:
         changes.setdefault("part", None)
     return msgspec.structs.replace(former, **changes)
@@ -308,17 +327,35 @@ def _renamed(found: Loaded, name: str) -> Loaded:
 
 @dataclass(frozen=True, slots=True)
 class _Declared:
-    """A declared part; `file` where it is one of the person's own that the docket has yet to keep."""
+    """What the person said of part and rig; `files` are those that the docket has yet to keep."""
 
-    part: Part
-    file: Addition | None = None
+    part: Part | None = None
+    rig: Rig | None = None
+    files: tuple[Addition, ...] = ()
 
 
-def _part(request: Request, settings: Settings) -> _Declared | None:
-    """Load the declared part: from the catalogue, from a file named in this call, or from the docket's copy of one."""
-    name = settings.part
-    if name is None:
-        return None
+def _declared(request: Request, settings: Settings) -> _Declared:
+    """Load the declared rig or part."""
+    if settings.rig is not None:
+        return _rig(request, settings.rig)
+    return _Declared() if settings.part is None else _part(request, settings.part)
+
+
+def _rig(request: Request, name: str) -> _Declared:
+    """Load a rig: from the file named in this call, or from the docket's copy."""
+    from romassay.catalogue import load_rig
+
+    if "rig" not in request.settings and request.docket:
+        found = load_rig(request.docket / RIG_FILE)
+        return _Declared(found.part, found.rig)
+    found = load_rig(name)
+    files = kept_rig(found)
+    digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
+    return _Declared(found.part, found.rig, tuple(Addition(name, digests[name], data) for name, data in files.items()))
+
+
+def _part(request: Request, name: str) -> _Declared:
+    """Load a part: from the catalogue, from a file named in this call, or from the docket's copy of one."""
     from romassay.catalogue import find_part, load_part, part_of
 
     if name == PART_FILE and "part" not in request.settings and request.docket:
@@ -328,19 +365,39 @@ def _part(request: Request, settings: Settings) -> _Declared | None:
         return _Declared(found.part)
     data = content_of(found.file)
     part = part_of(data.data.decode("utf-8", "replace"), name)
-    return _Declared(part, Addition(PART_FILE, data.sha256, data.data))
+    return _Declared(part, files=(Addition(PART_FILE, data.sha256, data.data),))
 
 
-def _kept(settings: Settings, part: _Declared | None) -> Settings:
-    """Return the settings as a docket keeps them: a part file by the name that it has there."""
-    return msgspec.structs.replace(settings, part=PART_FILE) if part and part.file else settings
+def _kept(settings: Settings, declared: _Declared) -> Settings:
+    """Return the settings as a docket keeps them: files of one's own by the names that they have there."""
+    places = {item.place for item in declared.files}
+    if RIG_FILE in places:
+        return msgspec.structs.replace(settings, rig=RIG_FILE)
+    return msgspec.structs.replace(settings, part=PART_FILE) if PART_FILE in places else settings
 
 
-def _derive(taken: _Taken, part: Part | None) -> Assay:
-    settings = taken.manifest.settings
+def _on_bus(settings: Settings, declared: _Declared) -> Settings:
+    """Return the settings with what the rig says of its host: the lines of its bus, and its memory to leave out."""
+    rig = declared.rig
+    if rig is None:
+        return settings
+    memory = tuple(Span(item.first, item.last) for item in rig.host_memory)
+    return msgspec.structs.replace(
+        settings, address_bits=settings.address_bits or rig.address_bits, exclude=(*settings.exclude, *memory)
+    )
+
+
+def _derive(taken: _Taken, declared: _Declared) -> Assay:
+    settings = _on_bus(taken.manifest.settings, declared)
     if not any(entry.role == "specimen" for entry in taken.manifest.readings):
         raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
-    options = Options(part=part, size=settings.size, target=settings.target, decisions=taken.manifest.decided)
+    options = Options(
+        part=declared.part,
+        rig=declared.rig,
+        size=settings.size,
+        target=settings.target,
+        decisions=taken.manifest.decided,
+    )
     readings = gather(taken.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
     if settings.address_bits and not any(len(reading) for reading in readings.with_role("specimen")):
         raise BadValue(

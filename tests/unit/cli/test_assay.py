@@ -103,6 +103,7 @@ def test_options_reach_the_record(here: Path) -> None:
     record = json.loads(run.stdout)
     assert record["options"] == {
         "part": None,
+        "rig": None,
         "size": 1024,
         "target": 0.5,
         "address_bits": 20,

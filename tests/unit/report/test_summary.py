@@ -266,7 +266,7 @@ def test_a_decode_without_any_fixed_line() -> None:
 
 def test_pins_are_given_where_a_rig_told_them() -> None:
     function = dataclasses.replace(rom(16, 0xFC00, 0x8400, 0x3FF), pins=(("CS1", "1"), ("RS0", "0"), ("CS2", "any")))
-    assert "In the specimen's pins: CS1 high, RS0 low and CS2 don't care." in decode_in_words(function)
+    assert "In the specimen's pins: ROM answers when CS1 = 1 and RS0 = 0; CS2 don't care." in decode_in_words(function)
 
 
 def many_regions() -> Survey:

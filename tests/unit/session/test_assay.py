@@ -171,6 +171,7 @@ def test_a_part_takes_the_place_of_a_size_and_back(logs: tuple[Path, Path, Path]
     assay(logs[0], into=box, size=1024)
     assert record(assay(into=box, part="6530"))["options"] | {"address_bits": 0} == {
         "part": "6530",
+        "rig": None,
         "size": None,
         "target": 0.01,
         "address_bits": 0,
