@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from romassay.__main__ import main
 from romassay.catalogue import load_rig
+from romassay.cli import run
+from romassay.errors import BadValue
 
 DEMO = files("romassay.twin") / "demo"
 
@@ -22,7 +23,7 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     part = files("romassay.catalogue") / "parts" / "6530.toml"
     Path("mine.toml").write_text(part.read_text("utf-8"))
     Path("fog_signal.bin").write_bytes((DEMO / "fog_signal.bin").read_bytes())
-    assert main(["twin", "rig.toml", "-o", "logs"]) == 0
+    assert run(["twin", "rig.toml", "-o", "logs"]) == 0
     return tmp_path
 
 
@@ -35,7 +36,7 @@ def test_a_rig_says_part_host_and_pins_and_the_docket_keeps_it(
     evening: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     logs = [str(path) for path in sorted((evening / "logs").glob("fog-pass-*.log"))]
-    main(["assay", *logs, "--rig", "rig.toml", "-o", "docket"])
+    run(["assay", *logs, "--rig", "rig.toml", "-o", "docket"])
     assert "ROM answers when RS0 = 1 and CS1 = 1; CS2 don't" in " ".join(capsys.readouterr().out.split())
     first = record()
     assert first["functions"][0]["pins"] == {"RS0": "1", "CS1": "1", "CS2": "any"}  # type: ignore[index]
@@ -47,17 +48,14 @@ def test_a_rig_says_part_host_and_pins_and_the_docket_keeps_it(
     for name in ("rig.toml", "mine.toml", "fog_signal.bin"):
         (evening / name).unlink()
     assert load_rig("docket/rig.toml").part is not None
-    main(["assay", "-o", "docket"])
+    run(["assay", "-o", "docket"])
     assert record() == first
-    main(["assay", "-o", "docket", "--rig", "none"])
+    run(["assay", "-o", "docket", "--rig", "none"])
     assert record()["functions"][0]["pins"] is None  # type: ignore[index]
 
 
 @pytest.mark.parametrize("option", [("--part", "6530"), ("--size", "1024")])
-def test_a_rig_and_a_part_are_one_too_many(
-    evening: Path, option: tuple[str, str], capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert main(["assay", "logs/fog-pass-1.log", "--rig", "rig.toml", *option]) == 2
-    assert capsys.readouterr().err == (
-        f"romassay: {option[0]}: a rig names its part itself; leave it out, or the rig\n"
-    )
+def test_a_rig_and_a_part_are_one_too_many(evening: Path, option: tuple[str, str]) -> None:
+    with pytest.raises(BadValue) as caught:
+        run(["assay", str(evening / "logs/fog-pass-1.log"), "--rig", "rig.toml", *option])
+    assert str(caught.value) == f"{option[0]}: a rig names its part itself; leave it out, or the rig"
