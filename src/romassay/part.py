@@ -94,7 +94,7 @@ class _Table(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A table of a part file: whatever is misspelt in it is refused."""
 
 
-class _Figure(_Table, frozen=True, kw_only=True):
+class Figure(_Table, frozen=True, kw_only=True):
     """A number, or a pair or a triple of them, with its source and the condition under which it holds."""
 
     src: str
@@ -201,7 +201,7 @@ class Rail(_Table, frozen=True, kw_only=True):
     note: str = ""
 
 
-class Rating(_Figure, frozen=True, kw_only=True):
+class Rating(Figure, frozen=True, kw_only=True):
     """An absolute maximum: V, mW or degrees C. A voltage holds for `pins`, or for every pin that no other rating names.
 
     It is against the rail that `against` names, or against ground.
@@ -212,7 +212,7 @@ class Rating(_Figure, frozen=True, kw_only=True):
     against: str = ""
 
 
-class Level(_Figure, frozen=True, kw_only=True):
+class Level(Figure, frozen=True, kw_only=True):
     """A logic level in V, with the current in mA at which an output gives it (negative: out of the pin).
 
     Without `pins` it holds for every input or output that no other level of the kind names.
@@ -226,21 +226,21 @@ class Level(_Figure, frozen=True, kw_only=True):
 _OfPins = TypeVar("_OfPins", Rating, Level)
 
 
-class Load(_Figure, frozen=True, kw_only=True):
+class Load(Figure, frozen=True, kw_only=True):
     """What a pin asks of its driver: current in uA (negative: out of the pin), or capacitance in pF."""
 
     what: LoadKind
     pins: tuple[str, ...] = ()
 
 
-class Timing(_Figure, frozen=True, kw_only=True):
+class Timing(Figure, frozen=True, kw_only=True):
     """A time in ns. `symbol` is what the data sheet calls it."""
 
     what: TimingKind
     symbol: str = ""
 
 
-class Current(_Figure, frozen=True, kw_only=True):
+class Current(Figure, frozen=True, kw_only=True):
     """What a rail draws, in mA."""
 
     rail: str

@@ -133,6 +133,19 @@ def part_of(text: str, place: str) -> Part:
     return part
 
 
+def part_complaints(text: str, place: str) -> tuple[BadCatalogue, ...]:
+    """Return all that is wrong with a part's TOML text, each with its line, its key and what is allowed there.
+
+    Where the text is no TOML, or a key is misspelt, missing or of the wrong kind, that comes alone: the rest can't be
+    looked at before it is mended.
+    """
+    try:
+        part = parse(text, Part, place)
+    except BadCatalogue as e:
+        return (e,)
+    return tuple(blame(text, place, slip.steps, slip.problem, slip.advice) for slip in _slips(part))
+
+
 @dataclass(frozen=True, slots=True)
 class _Slip:
     steps: tuple[Step, ...]

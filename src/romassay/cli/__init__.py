@@ -21,6 +21,7 @@ VERBS: dict[str, str] = {
     "demo": "watch it work on an invented specimen, in the current folder",
     "report": "write the evidence of a docket as one page, to print, file or hand on",
     "convert": "turn one image format into another",
+    "parts": "show the known chip types, or find what a chip with a house mark may be",
     "twin": "rehearse: print the logs that a simulated specimen would give",
 }
 """Every verb, in the order in which a newcomer meets them, with one line of help."""

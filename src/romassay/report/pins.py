@@ -1,0 +1,91 @@
+"""The words and signs for pins, and the two sides of a package: what the printed and the drawn pin-out share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from romassay.part import Part, Pin, PinRole, is_unchecked
+
+ROLES: dict[PinRole, str] = {
+    "address": "address",
+    "data": "data",
+    "address-data": "address, data",
+    "select": "select",
+    "control": "control",
+    "clock": "clock",
+    "io": "port",
+    "power": "supply",
+    "program": "programming",
+    "ground": "ground",
+    "no-connect": "not connected",
+}
+"""The role of a pin, for people."""
+
+ROLES_TOLD: dict[PinRole, str] = {
+    "address": "address: the reader drives it",
+    "data": "data: the chip drives it",
+    "address-data": "takes an address, then gives data",
+    "select": "select: chooses a function, or enables the chip",
+    "control": "control",
+    "clock": "clock",
+    "io": "port: may be an output",
+    "power": "supply",
+    "program": "supply for programming: never raised for reading",
+    "ground": "ground",
+    "no-connect": "not connected",
+}
+"""The same at more length, for a legend."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A pin as a pin-out shows it: its role and how it is held, in words; `unsure` where its place has no source."""
+
+    pin: Pin
+    role: str
+    unsure: bool
+
+
+def sides(part: Part) -> tuple[tuple[Place, ...], tuple[Place, ...]]:
+    """Return the pins of the left side, downward, and of the right side, downward too: pin 1 is top left."""
+    places = [_place(part, pin) for pin in sorted(part.pins, key=lambda pin: pin.n)]
+    half = len(places) // 2
+    return tuple(places[:half]), tuple(reversed(places[half:]))
+
+
+def _place(part: Part, pin: Pin) -> Place:
+    return Place(pin, ", ".join((ROLES[pin.kind], *_besides(part, pin))), is_unchecked(pin.src))
+
+
+def _besides(part: Part, pin: Pin) -> list[str]:
+    """Return what matters of a pin beside its role: volts, end of the data bus, level for reading, another role."""
+    words = []
+    rail = next((item for item in part.rails if item.pin == pin.n), None)
+    if rail is not None and pin.kind != "ground":
+        words.append(f"{rail.nominal:+g} V")
+    data = [item.n for item in part.data_pins]
+    if len(data) > 1 and pin.n in (data[0], data[-1]):
+        words.append("lowest bit" if pin.n == data[0] else "highest bit")
+    if pin.kind == "io" and any(not set(item.own).isdisjoint(pin.names) for item in part.functions):
+        words.append("address for reading")
+    if pin.also_kind:
+        words.append(f"or {ROLES[pin.also_kind]}")
+    if pin.hold and rail is None:
+        words.append(HELD.get(pin.hold, f"to {pin.hold}"))
+    return words
+
+
+HELD: dict[str, str] = {
+    "high": "high",
+    "low": "low",
+    "open": "open",
+    "clock": "running",
+    "strobe": "in step",
+    "raised": "raised",
+}
+"""How a pin is held for reading, in a word; the name of a rail stands for itself."""
+
+
+def name_of(pin: Pin) -> str:
+    """Return both names of a pin: 'CS1 (PB6)'."""
+    return f"{pin.name} ({pin.also})" if pin.also else pin.name
