@@ -13,7 +13,7 @@ from pathlib import Path
 import msgspec
 
 from romassay.catalogue.hosts import Slip, host_slips, load_host, range_slips, share_slips
-from romassay.catalogue.parts import load_part
+from romassay.catalogue.parts import FoundPart, find_part
 from romassay.catalogue.strict import Step, Table, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue, BadValue
 from romassay.part import Function, Part
@@ -25,27 +25,29 @@ _MOST_BYTES = 1 << 25
 
 @dataclass(frozen=True, slots=True)
 class RigFile:
-    """A rig, its part (None where it has none), and the folder that its file names start from."""
+    """A rig, its part (None where it has none) with its file where it is one's own, and where file names start from."""
 
     rig: Rig
     part: Part | None
     folder: Path
+    part_file: Path | None = None
 
 
-def load_rig(path: str | Path) -> RigFile:
-    """Return the rig in a TOML file, with its part.
+def load_rig(path: str | Path, part_folders: Sequence[Path] = ()) -> RigFile:
+    """Return the rig in a TOML file, with its part; `part_folders` are directories of part files of one's own.
 
     Raises:
         BadCatalogue: with file, line and key of whatever does not fit.
     """
     file = Path(path)
-    return rig_of(read_text(file, "rig"), str(path), file.parent)
+    return rig_of(read_text(file, "rig"), str(path), file.parent, part_folders)
 
 
-def rig_of(text: str, place: str, folder: Path = Path()) -> RigFile:
+def rig_of(text: str, place: str, folder: Path = Path(), part_folders: Sequence[Path] = ()) -> RigFile:
     """Return the rig that a TOML text describes; a part file is looked for from `folder`."""
     raw = parse(text, Rig, place, lambda table: _with_host(table, text, place, folder))
-    part = _part(raw, text, place, folder)
+    found = _part(raw, text, place, folder, part_folders)
+    part = found.part if found else None
     for slip in host_slips(raw.host, ("host",)):
         raise slip.blamed(text, place)
     rig = msgspec.structs.replace(
@@ -53,7 +55,7 @@ def rig_of(text: str, place: str, folder: Path = Path()) -> RigFile:
     )
     for slip in chain(_wiring_slips(rig, part), _twin_slips(rig, part)):
         raise slip.blamed(text, place)
-    return RigFile(rig, part, folder)
+    return RigFile(rig, part, folder, found.file if found else None)
 
 
 def rig_text(rig: Rig) -> str:
@@ -89,16 +91,20 @@ def _over(known: Table, said: Table) -> Table:
     return result
 
 
-def _part(rig: Rig, text: str, place: str, folder: Path) -> Part | None:
+def _part(rig: Rig, text: str, place: str, folder: Path, part_folders: Sequence[Path]) -> FoundPart | None:
     if not rig.part:
         return None
     own_file = folder / rig.part
     try:
-        return load_part(own_file if rig.part.endswith(".toml") else rig.part)
+        found = find_part(own_file if rig.part.endswith(".toml") else rig.part, part_folders)
     except BadCatalogue as e:
         if own_file.is_file():
             raise
         raise blame(text, place, ("part",), e.problem, e.advice) from e
+    if not found.part.pins:
+        problem = f"no pin table of the {found.part.name} was found, so it can't be wired"
+        raise blame(text, place, ("part",), problem, "give a part file of your own with its pins")
+    return found
 
 
 def _spread_wiring(rig: Rig, part: Part | None, text: str, place: str) -> dict[str, str]:

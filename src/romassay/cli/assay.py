@@ -12,6 +12,7 @@ import click
 
 from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range, parse_size
 from romassay.cli import screen
+from romassay.cli.options import parts_option
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -103,6 +104,7 @@ _FILE = click.Path(path_type=Path)
     type=_FILE,
     help="Keep everything in this folder: the files as they are, the record, the images.",
 )
+@parts_option
 @click.pass_obj
 def command(
     typed: Sequence[str],
@@ -116,6 +118,7 @@ def command(
     layout: str | None,
     as_json: bool,
     docket: Path | None,
+    part_folders: tuple[Path, ...],
     **said: Any,
 ) -> int:
     """Find the ROM in dumps of a bus, settle every byte of it, and say how sure that is.
@@ -145,6 +148,7 @@ def command(
         settings=_settings(said),
         docket=docket,
         command=_text(shlex.join(["romassay", *typed])),
+        part_folders=part_folders,
     )
     if layout == _SHOW:
         from romassay.report.taken import taken

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from romassay.cli.options import parts_option
 from romassay.errors import BadValue
 
 
@@ -15,7 +16,8 @@ from romassay.errors import BadValue
 @click.argument("rig", metavar="[RIG.toml]", required=False, type=click.Path(path_type=Path))
 @click.option("-o", "--output", metavar="DIR", type=click.Path(path_type=Path), help="Folder for the logs.")
 @click.option("--example", is_flag=True, help="Print a rig file to start from, and stop.")
-def command(rig: Path | None, *, output: Path | None, example: bool) -> int:
+@parts_option
+def command(rig: Path | None, *, output: Path | None, example: bool, part_folders: tuple[Path, ...]) -> int:
     """Print the logs that a simulated specimen would give, for a rehearsal before the real one is touched.
 
     RIG.toml says how a part is wired to a host and, in its [twin] table, what the mask made of its selects, what it
@@ -36,7 +38,7 @@ def command(rig: Path | None, *, output: Path | None, example: bool) -> int:
     from romassay.report.text import Segment
     from romassay.session.rehearse import rehearse_rig
 
-    done = rehearse_rig(rig, output)
+    done = rehearse_rig(rig, output, part_folders)
     names = ", ".join(path.name for path in done.written)
     screen.show(
         [

@@ -39,7 +39,7 @@ class Rehearsal:
     commands: tuple[Command, ...]
 
 
-def rehearse_rig(path: Path, folder: Path) -> Rehearsal:
+def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = ()) -> Rehearsal:
     """Hold the evening that a rig file describes and leave its logs and `truth.json` in a folder.
 
     Files that are there already are left as they are where they hold the same.
@@ -49,7 +49,7 @@ def rehearse_rig(path: Path, folder: Path) -> Rehearsal:
         BadInput: for a file that it names and that cannot be read, or one in the folder that holds something else.
         BadValue: for a rig without a rehearsal.
     """
-    found = load_rig(path)
+    found = load_rig(path, part_folders)
     try:
         files = {name: _content(found.folder / name) for name in files_named(found.rig)}
         evening = rehearse(found.rig, found.part, files)
@@ -113,7 +113,7 @@ def commands(found: RigFile, logs: Sequence[Log], folder: Path, docket: Path) ->
 def _settings(found: RigFile) -> list[str]:
     words = []
     if found.rig.part:
-        words += ["--part", str(found.folder / found.rig.part) if found.rig.part.endswith(".toml") else found.rig.part]
+        words += ["--part", str(found.part_file or found.rig.part)]
     if not _logs_show_bus(found.rig):
         words += ["--address-bits", str(found.rig.address_bits)]
     window = found.rig.twin.evening.ranges if found.rig.twin else ()
