@@ -355,7 +355,7 @@ class Part(_Table, frozen=True, kw_only=True):
     @property
     def pin_count(self) -> int:
         """Pins of the package, by its name."""
-        return int(re.sub(r"\D", "", self.package) or 0)
+        return int(self.package.rpartition("-")[2])
 
     @property
     def unchecked(self) -> tuple[str, ...]:
@@ -366,7 +366,7 @@ class Part(_Table, frozen=True, kw_only=True):
     def data_pins(self) -> tuple[Pin, ...]:
         """The pins that give data, lowest bit first."""
         found = (pin for pin in self.pins if pin.kind in ("data", "address-data"))
-        return tuple(sorted(found, key=lambda pin: int(re.sub(r"\D", "", pin.name) or 0)))
+        return tuple(sorted(found, key=_number))
 
     def cited(self) -> Iterator[Cited]:
         """Yield everything that has a source, section by section."""
@@ -457,6 +457,11 @@ class Part(_Table, frozen=True, kw_only=True):
     def levels_of(self, what: LevelKind, pin: str) -> tuple[Level, ...]:
         """Return the levels of one kind at a pin: its own, or those of all pins without one."""
         return tuple(_of_pin((item for item in self.levels if item.what == what), self.pin(pin).names))
+
+
+def _number(pin: Pin) -> int:
+    found = re.search(r"[0-9]{1,3}", pin.name)
+    return int(found[0]) if found else 0
 
 
 def of_pins(what: str, pins: tuple[str, ...]) -> str:

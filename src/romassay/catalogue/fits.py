@@ -40,8 +40,8 @@ _SYNONYMS: dict[str, Wanted] = {
     "nc": "no-connect",
     "not-connected": "no-connect",
 }
-_VOLTS = re.compile(r"([+-]?\d+(?:\.\d+)?)V?")
-_NUMBERED = re.compile(r"(?:[A-Z]+)(\d+)")
+_VOLTS = re.compile(r"([+-]?[0-9]{1,3}(?:\.[0-9]{1,3})?)V?")
+_NUMBERED = re.compile(r"[A-Z]+([0-9]{1,3})")
 
 Where = Literal["chip", "board"]
 
@@ -115,7 +115,7 @@ def known_pin(number: str, what: str, place: str) -> Known:
     Raises:
         BadValue: for what is no pin number, or says nothing.
     """
-    if not number.isascii() or not number.isdigit() or int(number) < 1:
+    if not re.fullmatch(r"[0-9]{1,3}", number) or not int(number):
         raise BadValue(f"'{number}' is no pin number", place=place, advice="pins count from 1")
     word = what.strip()
     folded = word.casefold().replace("_", "-")
@@ -125,7 +125,7 @@ def known_pin(number: str, what: str, place: str) -> Known:
     if wanted is not None:
         return Known(int(number), word, wanted)
     volts = _VOLTS.fullmatch(word.upper())
-    if volts and word[0] in "+-0123456789":
+    if volts:
         return Known(int(number), word, "supply", volts=float(volts[1]))
     return Known(int(number), word, name=word)
 

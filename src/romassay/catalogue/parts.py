@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -14,8 +15,13 @@ from romassay.catalogue.strict import Step, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue
 from romassay.part import HOLDS, Level, Load, Part, Rating, source_ids
 
-_PACKAGE = re.compile(r"[A-Z]+-(\d+)")
+_PACKAGE = re.compile(r"[A-Z]+-([0-9]{1,3})")
+_NAME = re.compile(r"[!-~]{1,16}")
+_ROWS = (0.2, 0.9)
 _SUFFIX = ".toml"
+_TOO_MUCH = 60
+"""Volts from which on no pin of such a chip is fed."""
+
 _DECIDED_ELSEWHERE = ("address", "data", "address-data", "select", "power", "ground")
 """The roles of pins whose level is not held: a function, a select or a rail says what they get."""
 
@@ -187,8 +193,11 @@ def _pin_slips(part: Part) -> Iterator[_Slip]:
             yield _Slip(("pins", index, "n"), f"pin {pin.n} of a {part.package}", f"allowed: 1 to {count}")
         if numbers[pin.n] > 1:
             yield _Slip(("pins", index, "n"), f"pin {pin.n} is there {numbers[pin.n]} times", "give each number once")
-        if names[pin.name] > 1 and pin.kind not in ("no-connect", "power", "ground"):
-            yield _Slip(("pins", index, "name"), f"two pins are called {pin.name}", "give each pin a name of its own")
+        for key, name in (("name", pin.name), ("also", pin.also)):
+            if (name or key == "name") and not _NAME.fullmatch(name):
+                yield _Slip(("pins", index, key), f"'{name}' is no pin name", "1 to 16 letters, digits and signs")
+            if name and names[name] > 1 and pin.kind not in ("no-connect", "power", "ground"):
+                yield _Slip(("pins", index, key), f"two pins are called {name}", "give each pin a name of its own")
         if pin.also_kind and not pin.also:
             yield _Slip(("pins", index, "also_kind"), "there is no other name", "add 'also', or take it away")
     missing = [str(n) for n in range(1, count + 1) if n not in numbers]
@@ -207,7 +216,10 @@ def _hold_slips(part: Part) -> Iterator[_Slip]:
             advice = "take it away: its function, its select or its rail says what it gets"
             yield _Slip(("pins", index, "hold"), f"the {pin.kind} pin {pin.name} is not held", advice)
         if not pin.hold and pin.kind in ("control", "clock", "program") and selects.isdisjoint(pin.names):
-            yield _Slip(("pins", index), f"nothing says how {pin.name} is held for reading", meant("hold", ("hold",)))
+            yield _Slip(("pins", index), f"nothing says how {pin.name} is held for reading", "add 'hold'")
+        if pin.hold_volts is not None and not abs(pin.hold_volts) < _TOO_MUCH:
+            problem = f"{pin.hold_volts:g} V"
+            yield _Slip(("pins", index, "hold_volts"), problem, f"allowed: less than {_TOO_MUCH} V")
         if pin.hold_volts is not None and pin.hold != "raised":
             yield _Slip(("pins", index, "hold_volts"), f"{pin.name} is not raised", "take it away, or hold it 'raised'")
 
@@ -333,14 +345,23 @@ def _named_pin_slips(part: Part) -> Iterator[_Slip]:
 
 
 def _figure_slips(part: Part) -> Iterator[_Slip]:
+    if part.row is not None and not _ROWS[0] <= part.row <= _ROWS[1]:
+        yield _Slip(("row",), f"{part.row:g} inch", f"allowed: {_ROWS[0]} to {_ROWS[1]}, mostly 0.3 or 0.6")
+    for index, rail in enumerate(part.rails):
+        for key in ("nominal", "minimum", "maximum", "programming"):
+            value = getattr(rail, key)
+            if value is not None and not abs(value) < _TOO_MUCH:
+                yield _Slip(("rails", index, key), f"{value:g} V", f"allowed: less than {_TOO_MUCH} V")
     for section in ("ratings", "levels", "loads", "timing", "current"):
         for index, item in enumerate(getattr(part, section)):
             given = [n for n in (item.minimum, item.typical, item.maximum) if n is not None]
             if not given:
                 yield _Slip((section, index), "there is no number", "give a minimum, a typical or a maximum")
-            if given != sorted(given):
+            if not all(map(math.isfinite, given)):
+                yield _Slip((section, index), "a limit is no number", "correct the limits")
+            elif given != sorted(given):
                 yield _Slip((section, index), f"{', '.join(f'{n:g}' for n in given)} do not rise", "correct the limits")
-            if section in ("timing", "current") and given and given[0] < 0:
+            elif section in ("timing", "current") and given and given[0] < 0:
                 yield _Slip((section, index), f"{given[0]:g} is below nothing", "correct the limits")
 
 

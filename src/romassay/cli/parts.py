@@ -183,7 +183,6 @@ def _fits(clues: Clues, folders: tuple[Path, ...], *, as_json: bool) -> int:
 
 
 def _clues(said: dict[str, Any]) -> Clues:
-    from romassay.address import parse_size
     from romassay.catalogue.fits import Clues, known_pin
 
     known: list[Known] = []
@@ -198,8 +197,16 @@ def _clues(said: dict[str, Any]) -> Clues:
         known.append(known_pin(pin, what, "--pin"))
     if not said:
         raise BadValue("nothing is known of the chip", place="--fits", advice="say --pins, --supply, --ground or --pin")
-    size = said.get("size")
-    return Clues(said.get("pins"), said.get("row"), None if size is None else parse_size(size), tuple(known))
+    return Clues(said.get("pins"), said.get("row"), _bytes(said.get("size")), tuple(known))
+
+
+def _bytes(text: str | None) -> int | None:
+    from romassay.address import parse_size
+
+    try:
+        return None if text is None else parse_size(text)
+    except BadValue as e:
+        raise BadValue(e.problem, place="--size", advice=e.advice) from e
 
 
 def _brief(part: Part) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from romassay.part import Part, PinRole
 from romassay.report.pins import ROLES_TOLD, Place, name_of, sides
 from romassay.report.svg import drawing, element, label, rect, wire
+from romassay.report.text import clean
 
 _STEP = 26
 _TOP = 88
@@ -64,15 +65,15 @@ def pin_out(part: Part) -> str:
     legend, deep = _legend(roles, any(item.unsure for item in (*left, *right)), 20, height + 34)
     width = max(middle + _BODY + _LEG + _SIGN + wings[1], 40 + 9.6 * len(part.title), 720.0)
     shift = (width - middle - _BODY - _LEG - _SIGN - wings[1]) / 2
-    says = f"pin-out of the {part.name}, {part.package}, seen from above: " + ", ".join(
+    says = f"pin-out of the {clean(part.name)}, {part.package}, seen from above: " + ", ".join(
         f"{item.pin.n} {item.pin.name}" for item in (*left, *reversed(right))
     )
     centre = middle + _BODY / 2
     words = [
-        label(part.type, centre, height / 2 + 30, class_="type", text_anchor="middle"),
-        label(part.variant, centre, height / 2 + 50, class_="small", text_anchor="middle"),
-        label(part.title, 20, 24, class_="name"),
-        label(_package(part), 20, 44, class_="small"),
+        label(clean(part.type), centre, height / 2 + 30, class_="type", text_anchor="middle"),
+        label(clean(part.variant), centre, height / 2 + 50, class_="small", text_anchor="middle"),
+        label(clean(part.title), 20, 24, class_="name"),
+        label(clean(_package(part)), 20, 44, class_="small"),
         label("Notch at the top, pin 1 at the top left. A leading / is active low.", 20, 61, class_="small"),
     ]
     package = element("g", (*body, *pins, *words[:2]), transform=f"translate({shift:g} 0)")

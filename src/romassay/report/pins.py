@@ -9,7 +9,7 @@ from romassay.part import Part, Pin, PinRole, is_unchecked
 ROLES: dict[PinRole, str] = {
     "address": "address",
     "data": "data",
-    "address-data": "address, data",
+    "address-data": "address/data",
     "select": "select",
     "control": "control",
     "clock": "clock",
@@ -58,16 +58,16 @@ def _place(part: Part, pin: Pin) -> Place:
 
 
 def _besides(part: Part, pin: Pin) -> list[str]:
-    """Return what matters of a pin beside its role: volts, end of the data bus, level for reading, another role."""
+    """Return what matters of a pin beside its role: volts, first and last bit, level for reading, another role."""
     words = []
     rail = next((item for item in part.rails if item.pin == pin.n), None)
     if rail is not None and pin.kind != "ground":
         words.append(f"{rail.nominal:+g} V")
     data = [item.n for item in part.data_pins]
     if len(data) > 1 and pin.n in (data[0], data[-1]):
-        words.append("lowest bit" if pin.n == data[0] else "highest bit")
+        words.append(f"bit {0 if pin.n == data[0] else len(data) - 1}")
     if pin.kind == "io" and any(not set(item.own).isdisjoint(pin.names) for item in part.functions):
-        words.append("address for reading")
+        words.append("address")
     if pin.also_kind:
         words.append(f"or {ROLES[pin.also_kind]}")
     if pin.hold and rail is None:
