@@ -1,8 +1,9 @@
 """What to ask next: holes first, then the next pass, then the lines that disagree. A pure account; no port, no clock.
 
-Every address of the window is asked for once a pass. What an answer leaves out is asked for again, line by line. After
-the last pass, what the passes read differently is asked for again until one value is two ahead, a few times at most: an
-address that says something else each time is no ROM, and asking on would not make it one.
+Every address of the window is to be heard as often as there are passes; whatever an answer says beside what was missing
+counts as well. What an answer leaves out is asked for again, line by line. At last, what was not heard alike is asked
+for again until one value is two ahead, a few times at most: an address that says something else each time is no ROM,
+and asking on would not make it one.
 """
 
 from __future__ import annotations
@@ -18,11 +19,11 @@ from romassay.errors import BadInput
 from romassay.formats.answers import Heard
 
 _TRIES = 8
-"""Times that an address is asked for in one pass."""
+"""Times that an address is asked for before it is given up."""
 _EXTRA = 4
-"""Passes over what disagrees, after the others."""
+"""Rounds over what disagrees, after the passes."""
 _UNSTABLE = 4
-"""Bytes of a line that differ at once: more than the line's noise does, so one more pass over them is enough."""
+"""Bytes of a line that differ at once: more than the line's noise does, so one more round over them is enough."""
 _LEAD = 2
 _EMPTY = 16
 """Answers without a single byte, one after the other, before the host is given up."""
@@ -31,25 +32,12 @@ Bools = npt.NDArray[np.bool_]
 Octets = npt.NDArray[np.uint8]
 
 
-class _Pass:
-    """What one pass wants, has, and how often each address was asked for."""
-
-    def __init__(self, want: Bools) -> None:
-        self.want = want
-        self.have = np.zeros(len(want), np.bool_)
-        self.value = np.zeros(len(want), np.uint8)
-        self.tries = np.zeros(len(want), np.uint8)
-
-    def missing(self) -> Bools:
-        return self.want & ~self.have & (self.tries < _TRIES)
-
-
 class Asking:
     """Keeps account of a window, and says what to ask next.
 
     Args:
         window: ranges to read; they are merged.
-        passes: over all of it.
+        passes: times that all of it is to be heard.
         piece: most bytes to ask for at once.
         fixed: the host prints `piece` bytes whatever is asked, from a multiple of it.
 
@@ -64,9 +52,14 @@ class Asking:
         self.bytes_asked = 0
         self._piece = piece
         self._fixed = fixed
-        self._whole = passes
+        self._passes = passes
         self._address = np.concatenate([np.arange(r.first, r.last + 1, dtype=np.int64) for r in self.window])
-        self._passes = [_Pass(np.ones(len(self._address), np.bool_)) for _ in range(passes)]
+        size = len(self._address)
+        self._values: list[Octets] = []
+        self._count = np.zeros(size, np.int32)
+        self._goal = np.full(size, passes, np.int32)
+        self._tries = np.zeros(size, np.uint8)
+        self._extra = 0
         self._empty = 0
 
     @property
@@ -76,18 +69,19 @@ class Asking:
 
     @property
     def needed(self) -> int:
-        """Bytes that all passes so far want, each once."""
-        return sum(int(item.want.sum()) for item in self._passes)
+        """Bytes to be heard, each as often as it is wanted."""
+        return int(self._goal.sum())
 
     @property
     def got(self) -> int:
         """Bytes of those that were heard."""
-        return sum(int((item.have & item.want).sum()) for item in self._passes)
+        return int(np.minimum(self._count, self._goal).sum())
 
     @property
     def number(self) -> int:
         """The pass that is under way, or the last."""
-        return next((i for i, item in enumerate(self._passes, 1) if item.missing().any()), len(self._passes))
+        missing = self._missing()
+        return int(self._count[missing].min()) + 1 if missing.any() else int(self._goal.max())
 
     def next(self) -> Ask | None:
         """Return what to ask, or None where nothing is left that asking could mend.
@@ -100,20 +94,20 @@ class Asking:
                 f"the last {_EMPTY} answers of the host hold nothing that can be read",
                 advice="see that the dialogue's dump command and layout are those of the host",
             )
-        ask = self._next()
-        while ask is None and self._extended():
-            ask = self._next()
-        return ask
+        missing = self._missing()
+        while not missing.any():
+            if not self._extended():
+                return None
+            missing = self._missing()
+        return self._piece_of(missing)
 
-    def _next(self) -> Ask | None:
-        for number, item in enumerate(self._passes, 1):
-            missing = item.missing()
-            if missing.any():
-                return self._piece_of(number, item, missing)
-        return None
+    def _missing(self) -> Bools:
+        return np.asarray((self._count < self._goal) & (self._tries < _TRIES))
 
-    def _piece_of(self, number: int, item: _Pass, missing: Bools) -> Ask:
-        """Return the first run of missing bytes, in whole lines and within its range, and count the try."""
+    def _piece_of(self, missing: Bools) -> Ask:
+        """Return the first run of what was heard least, in whole lines and within its range, and count the try."""
+        level = int(self._count[missing].min())
+        missing &= self._count == level
         at = int(np.argmax(missing))
         first = int(self._address[at])
         home = next(r for r in self.window if first in r)
@@ -121,77 +115,80 @@ class Asking:
         first = max(home.first, first - first % step)
         start = at - (int(self._address[at]) - first)
         most = min(self._piece - (first % self._piece if self._fixed else 0), home.last - first + 1)
-        run = missing[at : start + most]
-        length = (at - start) + (len(run) if run.all() else int(np.argmin(run)))
-        last = first + length - 1
+        last = first + _run(missing[start : start + most], at - start, self.line) - 1
         last = min(home.last, first + most - 1, last + (-(last + 1)) % step)
         stop = start + last - first + 1
-        item.tries[start:stop] += 1
+        self._tries[start:stop] += missing[start:stop]
         self.bytes_asked += last - first + 1
-        return Ask(Range(first, last), number)
+        return Ask(Range(first, last), level + 1)
 
-    def take(self, ask: Ask, heard: Iterable[Heard]) -> None:
+    def take(self, heard: Iterable[Heard]) -> None:
         """Enter what an answer said."""
         found = list(heard)
         self._empty = 0 if found else self._empty + 1
-        self.enter(ask.number, found)
+        self.enter(found)
 
-    def enter(self, number: int, heard: Iterable[Heard]) -> None:
-        """Enter bytes of a pass, from an answer or from a former capture. The first value that a pass has stays."""
-        while len(self._passes) < number:
-            self._passes.append(_Pass(np.zeros(self.size, np.bool_)))
-        item = self._passes[number - 1]
+    def enter(self, heard: Iterable[Heard]) -> None:
+        """Enter bytes, from an answer or from a former capture."""
         for piece in heard:
             values = np.frombuffer(piece.values, np.uint8)
-            place = np.searchsorted(self._address, piece.first + np.arange(len(values)))
+            at = piece.first + np.arange(len(values))
+            place = np.searchsorted(self._address, at)
             inside = place < self.size
-            inside[inside] = self._address[place[inside]] == piece.first + np.flatnonzero(inside)
+            inside[inside] = self._address[place[inside]] == at[inside]
             place, values = place[inside], values[inside]
-            new = ~item.have[place]
-            item.value[place[new]] = values[new]
-            item.have[place[new]] = True
+            count = self._count[place]
+            while len(count) and count.max() >= len(self._values):
+                self._values.append(np.zeros(self.size, np.uint8))
+            for number in np.unique(count).tolist():
+                same = count == number
+                self._values[number][place[same]] = values[same]
+            self._count[place] += 1
+            self._tries[place] = 0
 
-    def again(self, ranges: Iterable[Range]) -> int:
-        """Ask for ranges once more, as a pass of their own; return its number."""
-        want: Bools = np.zeros(self.size, np.bool_)
+    def again(self, ranges: Iterable[Range]) -> None:
+        """Ask for ranges once more than they were heard or are wanted."""
         for item in ranges:
-            want |= (self._address >= item.first) & (self._address <= item.last)
-        self._passes.append(_Pass(want))
-        return len(self._passes)
+            inside = (self._address >= item.first) & (self._address <= item.last)
+            self._goal[inside] = np.maximum(self._goal, self._count)[inside] + 1
+            self._tries[inside] = 0
 
     def _extended(self) -> bool:
-        """Add a pass over what still disagrees; tell whether there is one."""
-        extra = len(self._passes) - self._whole
-        if self._whole < 2 or extra >= _EXTRA:
+        """Want more of what is still undecided; tell whether there is any."""
+        if self._passes < 2 or self._extra >= _EXTRA:
             return False
-        want = self.undecided()
-        if extra:
+        want = self.undecided() & (self._tries < _TRIES)
+        if self._extra:
             want &= ~self._unstable()
-        if not want.any():
-            return False
-        self._passes.append(_Pass(want))
-        return True
+        self._extra += 1
+        self._goal[want] = self._count[want] + 1
+        return bool(want.any())
 
-    def _stack(self) -> npt.NDArray[np.int16]:
-        return np.stack([np.where(item.have, item.value.astype(np.int16), -1) for item in self._passes])
+    def _stack(self, places: npt.NDArray[np.int64]) -> npt.NDArray[np.int16]:
+        """Return the values heard at some places, int16[heard, places], -1 where so many were not heard."""
+        rows = [
+            np.where(self._count[places] > number, values[places].astype(np.int16), -1)
+            for number, values in enumerate(self._values)
+        ]
+        return np.stack(rows) if rows else np.full((1, len(places)), -1, np.int16)
 
     def disagreeing(self) -> Bools:
-        """Return where two passes read different values, bool[n] over the window's addresses."""
-        stack = self._stack()
-        highest = stack.max(axis=0)
-        lowest = np.where(stack < 0, np.int16(256), stack).min(axis=0)
-        return np.asarray((highest >= 0) & (lowest < highest))
+        """Return where different values were heard, bool[n] over the window's addresses."""
+        result: Bools = np.zeros(self.size, np.bool_)
+        for number, values in enumerate(self._values[1:], 1):
+            result |= (self._count > number) & (values != self._values[0])
+        return result
 
     def undecided(self) -> Bools:
-        """Return where passes disagree and no value is two ahead of the others."""
+        """Return where different values were heard and none is two ahead of the others."""
         result: Bools = np.zeros(self.size, np.bool_)
         places = np.flatnonzero(self.disagreeing())
-        stack = self._stack()[:, places]
-        votes = np.array([((stack == row) & (row >= 0)).sum(axis=0) for row in stack])
-        best = votes.max(axis=0, initial=0)
-        leader = np.take_along_axis(stack, votes.argmax(axis=0)[None], axis=0) if len(places) else stack[:1]
-        second = np.where(stack == leader, 0, votes).max(axis=0, initial=0)
-        result[places] = best - second < _LEAD
+        if len(places):
+            stack = self._stack(places)
+            votes = np.array([((stack == row) & (row >= 0)).sum(axis=0) for row in stack])
+            leader = np.take_along_axis(stack, votes.argmax(axis=0)[None], axis=0)
+            second = np.where(stack == leader, 0, votes).max(axis=0)
+            result[places] = votes.max(axis=0) - second < _LEAD
         return result
 
     def _unstable(self) -> Bools:
@@ -202,8 +199,12 @@ class Asking:
         return np.asarray(count[where] >= _UNSTABLE)
 
     def picture(self) -> tuple[npt.NDArray[np.int64], Octets, Bools]:
-        """Return what was seen: addresses int64[n], passes that heard each uint8[n], where they disagree bool[n]."""
-        heard = np.zeros(self.size, np.uint8)
-        for item in self._passes:
-            heard += item.have
-        return self._address, heard, self.disagreeing()
+        """Return what was seen: addresses int64[n], times that each was heard uint8[n], where they differ bool[n]."""
+        return self._address, np.minimum(self._count, 255).astype(np.uint8), self.disagreeing()
+
+
+def _run(missing: Bools, at: int, line: int) -> int:
+    """Return where the run of missing bytes that holds `at` ends; a gap shorter than a line is cheaper asked for."""
+    places = np.flatnonzero(missing[at:]) + at
+    wide = np.flatnonzero(np.diff(places) > line)
+    return int(places[wide[0]] if len(wide) else places[-1]) + 1

@@ -69,7 +69,7 @@ class SerialPort:
         try:
             self._line.reconfigure_port(
                 baudrate=settings.baud,
-                parity=settings.parity,
+                parity=settings.parity[0].upper(),
                 byte_size=settings.data_bits,
                 stopbits=settings.stop_bits,
             )
@@ -99,7 +99,7 @@ def _open(url: str, settings: Serial) -> BaseSerial:
         line = serialx.serial_for_url(
             url,
             baudrate=settings.baud,
-            parity=settings.parity,
+            parity=settings.parity[0].upper(),
             byte_size=settings.data_bits,
             stopbits=settings.stop_bits,
         )

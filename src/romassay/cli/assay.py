@@ -145,7 +145,7 @@ def command(
         )
     request = Request(
         inputs=_inputs(roles, session, layout=None if layout in (None, _SHOW) else _text(layout), said=said),
-        settings=_settings(said),
+        settings=settings_of(said),
         docket=docket,
         command=_text(shlex.join(["romassay", *typed])),
         part_folders=part_folders,
@@ -179,7 +179,7 @@ def _inputs(
     if named.count("-") > 1:
         raise BadValue("standard input can be read once only", advice="name '-' once")
     of_file, of_all = _sessions([_text(item) for item in sessions], [_text(name) for name in named])
-    base = None if said["base"] is None else _read("--base", parse_address, said["base"])
+    base = None if said["base"] is None else read_option("--base", parse_address, said["base"])
     return tuple(
         Input(
             Path("stdin") if str(path) == "-" else path,
@@ -218,7 +218,7 @@ def _sessions(given: Sequence[str], named: Sequence[str]) -> tuple[dict[str, str
     return of_file, of_all
 
 
-def _settings(said: Mapping[str, Any]) -> dict[str, Any]:
+def settings_of(said: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings that were said in this call; 'none' takes a former one back."""
     from romassay.docket.manifest import Span
 
@@ -234,14 +234,14 @@ def _settings(said: Mapping[str, Any]) -> dict[str, Any]:
     if said["part"] is not None:
         settings["part"] = None if said["part"] == _NONE else said["part"]
     if said["size"] is not None:
-        settings["size"] = None if said["size"] == _NONE else _read("--size", parse_size, said["size"])
+        settings["size"] = None if said["size"] == _NONE else read_option("--size", parse_size, said["size"])
     if said["exclude"]:
-        ranges = [_read("--exclude", parse_range, text) for text in said["exclude"] if text != _NONE]
+        ranges = [read_option("--exclude", parse_range, text) for text in said["exclude"] if text != _NONE]
         settings["exclude"] = tuple(Span(item.first, item.last) for item in ranges)
     return settings
 
 
-def _read(option: str, parse: Callable[[str], T], text: str) -> T:
+def read_option(option: str, parse: Callable[[str], T], text: str) -> T:
     """Read an option's value; the error says which option it is."""
     try:
         return parse(text)

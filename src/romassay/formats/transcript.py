@@ -22,8 +22,10 @@ breaks off at the end of the file is what a power cut leaves; it is left out.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from typing import Literal
 
 import msgspec
@@ -34,12 +36,13 @@ from romassay.errors import BadInput, RomassayError
 from romassay.formats.answers import Heard, heard, learnt_layout, unit_of
 from romassay.formats.layout import Layout, parse_layout
 from romassay.formats.model import Format, Hints, Parsed
-from romassay.reading import Hole, Reading, Source
+from romassay.reading import Hole, Reading, Source, Unit
 
 Kind = Literal["begin", "ask", ">", "<", "answer", "done", "layout", "note"]
 KINDS = ("begin", "ask", ">", "<", "answer", "done", "layout", "note")
 
 FIRST_LINE = b"romassay transcript 1\n"
+SUFFIX = ".transcript"
 _NOT_HEARD = "the host's answer could not be read"
 _ESCAPE = re.compile(rb"\\(?:x([0-9a-f]{2})|([rnt\\]))")
 _NAMED = {b"r": b"\r", b"n": b"\n", b"t": b"\t", b"\\": b"\\"}
@@ -208,17 +211,45 @@ def read(data: bytes, hints: Hints) -> Parsed:
     """
     transcript = transcript_of(data)
     layout, name = _how(transcript, hints.layout)
-    passes: dict[int, list[tuple[Answer, tuple[Heard, ...]]]] = {}
     try:
-        for answer, found in heard_of(transcript, str(layout) if layout else None):
-            passes.setdefault(answer.number, []).append((answer, found))
+        answers = list(heard_of(transcript, str(layout) if layout else None))
     except RomassayError as e:
         raise BadInput(e.problem, place=e.place, advice=e.advice or _NO_LAYOUT_ADVICE) from e
     bits = hints.address_bits or _address_bits(transcript, layout)
-    readings = tuple(_reading(number, passes[number], bits, layout, name) for number in sorted(passes))
-    if not any(len(reading) for reading in readings):
+    levels = _levels(answers)
+    if not levels:
         raise BadInput("no answer of the host can be read", advice="see what came in, and resume the capture")
-    return Parsed(tuple(r for r in readings if len(r)), layout=str(layout) if layout else "")
+    asked = _asked_for(answers)
+    readings = tuple(
+        _reading(number, pieces, _holes(asked, levels, number), bits, unit_of(layout, name))
+        for number, pieces in enumerate(levels, 1)
+    )
+    return Parsed(readings, layout=str(layout) if layout else "")
+
+
+_Piece = tuple[int, bytes, int]
+"""Address, bytes, line of the asking."""
+
+
+def _levels(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> list[list[_Piece]]:
+    """Return what was heard, sorted out: the first time that an address was heard, the second, and so on.
+
+    An answer often repeats bytes beside the one that it was asked for; each time is an observation of its own.
+    """
+    count: Counter[int] = Counter()
+    levels: list[list[_Piece]] = []
+    for answer, found in answers:
+        for piece in found:
+            times = [count[address] for address in range(piece.first, piece.first + len(piece.values))]
+            count.update(range(piece.first, piece.first + len(piece.values)))
+            start = 0
+            for level, same in groupby(times):
+                stop = start + len(list(same))
+                while len(levels) <= level:
+                    levels.append([])
+                levels[level].append((piece.first + start, piece.values[start:stop], answer.line))
+                start = stop
+    return levels
 
 
 def _address_bits(transcript: Transcript, layout: Layout | None) -> int:
@@ -229,53 +260,43 @@ def _address_bits(transcript: Transcript, layout: Layout | None) -> int:
     return max(highest.bit_length(), printed or 16)
 
 
-def _reading(
-    number: int,
-    answers: Iterable[tuple[Answer, tuple[Heard, ...]]],
-    bits: int,
-    layout: Layout | None,
-    format_name: str,
-) -> Reading:
-    answers = list(answers)
-    pieces = [(piece.first, piece.values, answer.line) for answer, found in answers for piece in found]
+def _reading(number: int, pieces: Sequence[_Piece], holes: tuple[Hole, ...], bits: int, unit: Unit) -> Reading:
     counts = np.array([len(values) for _, values, _ in pieces], np.int64)
-    starts = np.cumsum(counts) - counts
-    runs = np.array(
-        [
-            (first, start, len(values), line)
-            for (first, values, line), start in zip(pieces, starts.tolist(), strict=True)
-        ],
-        np.int64,
-    ).reshape(-1, 4)
+    starts = (np.cumsum(counts) - counts).tolist()
+    runs = [(first, start, len(values), line) for (first, values, line), start in zip(pieces, starts, strict=True)]
+    lines = [line for _, _, line in pieces]
     return Reading(
-        runs=runs,
+        runs=np.array(runs, np.int64).reshape(-1, 4),
         value=np.frombuffer(b"".join(values for _, values, _ in pieces), np.uint8).copy(),
         known=None,
         address_bits=bits,
-        unit=unit_of(layout, format_name),
-        holes=_holes(answers),
-        source=Source(
-            pass_number=number,
-            lines=(min(a.line for a, _ in answers), max(a.last_line for a, _ in answers)),
-        ),
+        unit=unit,
+        holes=holes,
+        source=Source(pass_number=number, lines=(min(lines), max(lines))),
     )
 
 
-def _holes(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> tuple[Hole, ...]:
-    """Return what was asked for in this pass and never heard, in the order of addresses."""
-    left: dict[int, int] = {}
+def _asked_for(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> dict[int, tuple[int, int]]:
+    """Return for each address the highest pass that it was asked for, and the line where it was."""
+    asked: dict[int, tuple[int, int]] = {}
     for answer, _ in answers:
-        left |= dict.fromkeys(range(answer.asked.first, answer.asked.last + 1), answer.line)
-    for _, found in answers:
-        for piece in found:
-            for address in range(piece.first, piece.first + len(piece.values)):
-                left.pop(address, None)
+        for address in range(answer.asked.first, answer.asked.last + 1):
+            if asked.get(address, (0, 0))[0] < answer.number:
+                asked[address] = (answer.number, answer.line)
+    return asked
+
+
+def _holes(asked: Mapping[int, tuple[int, int]], levels: Sequence[Sequence[_Piece]], number: int) -> tuple[Hole, ...]:
+    """Return what was asked for in a pass and not heard so often, in the order of addresses."""
+    seen = {address for first, values, _ in levels[number - 1] for address in range(first, first + len(values))}
     result: list[Hole] = []
-    for address in sorted(left):
+    for address in sorted(address for address, (wanted, _) in asked.items() if wanted >= number):
+        if address in seen:
+            continue
         if result and result[-1].last == address - 1:
             result[-1] = Hole(result[-1].first, address, result[-1].line, _NOT_HEARD)
         else:
-            result.append(Hole(address, address, left[address], _NOT_HEARD))
+            result.append(Hole(address, address, asked[address][1], _NOT_HEARD))
     return tuple(result)
 
 
@@ -283,7 +304,7 @@ FORMAT = Format(
     name="transcript",
     title="transcript of a capture",
     standard="the project's own: docs/reference-transcript.md",
-    suffixes=(".transcript",),
+    suffixes=(SUFFIX,),
     sniff=sniff,
     read=read,
 )

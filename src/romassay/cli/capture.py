@@ -1,0 +1,235 @@
+"""`romassay capture`: a host's monitor asked for its window, over a serial line, until the readings agree."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from romassay.address import MAX_ADDRESS_BITS, parse_range
+from romassay.cli import screen
+from romassay.cli.assay import VERDICT_STATUS, read_option, settings_of
+from romassay.errors import BadValue
+
+if TYPE_CHECKING:
+    from romassay.docket.growing import Plan
+    from romassay.rig import Host, Serial
+    from romassay.session.assay import Outcome
+    from romassay.session.capture import Order
+
+EXIT_UNFINISHED = 3
+_PARITIES = ("none", "even", "odd", "mark")
+
+
+@click.command(name="capture", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.argument("port", metavar="[PORT]", required=False)
+@click.option("--host", metavar="HOST", help="Host of the catalogue, or a host file of your own with a dialogue.")
+@click.option("--window", metavar="RANGE", multiple=True, help="Addresses to read. May be repeated.")
+@click.option("-o", "--docket", metavar="DIR", type=click.Path(path_type=Path), help="Keep everything in this folder.")
+@click.option(
+    "--passes",
+    metavar="N",
+    type=click.IntRange(1, 32),
+    default=2,
+    help="Times that the window is read; 2 unless said otherwise. Lines that disagree are read again by themselves.",
+)
+@click.option(
+    "--target",
+    metavar="X",
+    type=click.FloatRange(0, min_open=True),
+    help="Go on until no more than so many wrong bytes may remain at 95 %, as far as readings can do that.",
+)
+@click.option("--resume", "resumed", is_flag=True, help="Go on with the docket's unfinished capture.")
+@click.option("--listen", is_flag=True, help="Only record, while you type at the host; Ctrl-C or --silence ends it.")
+@click.option(
+    "--silence",
+    metavar="S",
+    type=click.FloatRange(0, min_open=True),
+    help="With --listen: stop when the line was silent for so many seconds after something came.",
+)
+@click.option("--probe", is_flag=True, help="Find rate, parity and word length from what comes in, and stop.")
+@click.option("--keyed", is_flag=True, help="Take bytes typed in by a person, twice, for hosts with a display only.")
+@click.option("--baud", metavar="N", type=click.IntRange(1, 4_000_000), help="Rate of the line, for this call.")
+@click.option("--data-bits", metavar="N", type=click.IntRange(5, 8), help="Data bits of a character.")
+@click.option("--parity", metavar="NAME", type=click.Choice(_PARITIES), help="none, even, odd or mark.")
+@click.option("--stop-bits", metavar="N", type=click.IntRange(1, 2), help="Stop bits of a character.")
+@click.option("--part", metavar="TYPE", help="Type number of the part, or a part file of your own.")
+@click.option("--size", metavar="N", help="Bytes of the ROM, where no part says it.")
+@click.option("--exclude", metavar="RANGE", multiple=True, help="Addresses to leave out of the assay. May be repeated.")
+@click.option(
+    "--address-bits",
+    metavar="N",
+    type=click.IntRange(1, MAX_ADDRESS_BITS),
+    help="Lines of the bus, where the host's addresses do not show it.",
+)
+@click.option("--session", metavar="NAME", help="The power-up in which this is read.")
+@click.pass_obj
+def command(
+    typed: Sequence[str],
+    /,
+    port: str | None,
+    *,
+    resumed: bool,
+    listen: bool,
+    probe: bool,
+    keyed: bool,
+    docket: Path | None,
+    **said: Any,
+) -> int:
+    """Ask a host for its memory over a serial line, check every line as it comes, and assay what was read.
+
+    PORT is a serial device, socket://HOST:PORT, rfc2217://HOST:PORT or a pseudo-terminal. What comes in is kept as it
+    arrives: whatever breaks off, --resume asks only for what is missing.
+
+    Exit status: 0 confirmed, 3 provisional, 4 nothing found, 2 bad input or a line that failed.
+    """
+    if sum((resumed, listen, probe, keyed)) > 1:
+        raise BadValue("--resume, --listen, --probe and --keyed exclude each other", advice="give one of them")
+    if probe:
+        return _probed(_needed(port, "PORT", "the line to listen on"))
+    folder = _needed(docket, "-o", "the folder that keeps what is read")
+    words = shlex.join(["romassay", *typed])
+    if keyed:
+        from romassay.cli.keyed import key_in
+
+        outcome: Outcome | None = key_in(folder, _windows(said["window"]), said, words)
+        if outcome is None:
+            return EXIT_UNFINISHED
+    elif listen:
+        from romassay.session.listen import listen_to
+
+        line = _line(None, said)
+        screen.note("recording; Ctrl-C ends it, and what came in is assayed")
+        outcome = listen_to(
+            _needed(port, "PORT", "the line to listen on"),
+            line,
+            folder,
+            settings=settings_of(said),
+            session=said["session"],
+            command=words,
+            silence=said["silence"],
+        )
+    else:
+        outcome = _captured(port, folder, resumed=resumed, said=said, words=words)
+    return _shown(outcome, folder)
+
+
+def _captured(port: str | None, folder: Path, *, resumed: bool, said: dict[str, Any], words: str) -> Outcome:
+    from romassay.cli.live import Screen
+    from romassay.session.capture import capture, resume
+
+    if resumed:
+
+        def order_of(plan: Plan) -> Order:
+            return _resumed(plan, port, folder, said, words)
+
+        with Screen(f"{folder}: going on", said["passes"]) as shown:
+            result = resume(order_of, folder, watch=shown.watch)
+    else:
+        order = _order(port, folder, said, words)
+        with Screen(f"{order.host} on {order.port}", order.passes) as shown:
+            result = capture(order, watch=shown.watch)
+    screen.note(f"asked for {result.asked} bytes; {result.needed} were wanted, over all passes")
+    if result.missing:
+        screen.note(f"{result.missing} bytes never came through; they are holes")
+    return result.outcome
+
+
+def _probed(port: str) -> int:
+    """Listen at every rate, saying how each went, and print the settings that fit."""
+    from romassay.capture.probe import Tried
+    from romassay.session.listen import probe_line
+
+    def tell(tried: Tried) -> None:
+        screen.note(f"{tried.baud} baud: {tried.characters} characters, {tried.text:.0%} text")
+
+    found = probe_line(port, tell=tell)
+    sys.stdout.write(f"--baud {found.baud} --data-bits {found.data_bits} --parity {found.parity}\n")
+    return 0
+
+
+def _order(port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
+    from romassay.catalogue import load_host
+    from romassay.session.capture import Order, dialogue_of
+
+    name = _needed(said["host"], "--host", "a host of the catalogue, or a host file")
+    host = load_host(name)
+    return Order(
+        port=_needed(port, "PORT", "the line to the host"),
+        host=name,
+        dialogue=dialogue_of(host, name),
+        serial=_line(host, said),
+        window=_windows(said["window"]),
+        passes=said["passes"],
+        docket=folder,
+        until_target=said["target"] is not None,
+        session=said["session"],
+        settings=settings_of(said),
+        command=words,
+    )
+
+
+def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
+    from romassay.address import Range
+    from romassay.session.capture import Order
+
+    return Order(
+        port=port or plan.port,
+        host=plan.host,
+        dialogue=plan.dialogue,
+        serial=_changed(plan.serial, said),
+        window=tuple(Range(item.first, item.last) for item in plan.window),
+        passes=plan.passes,
+        docket=folder,
+        until_target=said["target"] is not None,
+        session=said["session"] or plan.session,
+        settings=settings_of(said),
+        command=words,
+    )
+
+
+def _line(host: Host | None, said: dict[str, Any]) -> Serial:
+    from romassay.rig import Serial
+
+    serial = host.serial if host else None
+    return _changed(serial or Serial(kind="rs-232", baud=9600), said)
+
+
+def _changed(serial: Serial, said: dict[str, Any]) -> Serial:
+    from msgspec.structs import replace
+
+    names = ("baud", "data_bits", "parity", "stop_bits")
+    return replace(serial, **{name: said[name] for name in names if said[name] is not None})
+
+
+def _windows(given: Sequence[str]) -> Any:
+    if not given:
+        raise BadValue("no window is given", place="--window", advice="say what to read, such as 0xD000-0xDFFF")
+    return tuple(read_option("--window", parse_range, text) for text in given)
+
+
+def _needed(value: Any, name: str, what: str) -> Any:
+    if value is None:
+        raise BadValue(f"{name} is missing", advice=f"give {what}; see 'romassay capture --help'")
+    return value
+
+
+def _shown(outcome: Outcome, folder: Path) -> int:
+    """Print the summary of an outcome; return the exit status of its verdict."""
+    from romassay.report.summary import Setting, summary
+
+    for notice in outcome.notices:
+        screen.note(notice)
+    assumed = tuple((file.name, text) for file in outcome.loaded for text in file.notes)
+    setting = Setting(
+        shlex.join(["romassay", "assay", "-o", str(folder)]),
+        keeps=True,
+        written=tuple(str(folder / file.name) for file in outcome.files),
+        assumed=assumed,
+    )
+    screen.show(summary(outcome.assay, setting, width=screen.width()))
+    return VERDICT_STATUS[outcome.assay.verdict]

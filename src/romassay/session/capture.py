@@ -1,0 +1,343 @@
+"""Captures as a use case: a line and a host's dialogue to readings in a docket, as they arrive, and an assay of them.
+
+Whatever happens, what came in stays: in the transcript that grows within the docket, beside a note of what was to be
+read. Taking a capture up again reads both and asks for what is missing.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from romassay.address import Range
+from romassay.capture import AnswerBegan, Answered, Ask, Asked, Asking, Event, Learnt, Received, Retried, Sent, converse
+from romassay.capture.port import Port, SerialPort
+from romassay.chain import Assay, Options, assay, gather
+from romassay.dialogue import Dialogue
+from romassay.docket.folder import hold, reading_path
+from romassay.docket.growing import GrowingFile, Plan, make_ready, new_name, read_plan, write_plan
+from romassay.docket.manifest import Manifest, Said, Span
+from romassay.errors import BadInput, BadValue
+from romassay.formats import load
+from romassay.formats.layout import parse_layout
+from romassay.formats.model import Hints
+from romassay.formats.transcript import (
+    FIRST_LINE,
+    SUFFIX,
+    Begin,
+    Record,
+    ask_line,
+    heard_of,
+    line_of,
+    transcript_of,
+)
+from romassay.rig import Host, Serial
+from romassay.session.assay import Input, Outcome, Request, assay_files
+
+_STEM = "capture"
+_ROUNDS = 4
+"""Times that the result so far may ask for more."""
+_MOST_PASSES = 32
+
+Clock = Callable[[], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is to be captured.
+
+    Attributes:
+        port: a serial device, socket:// or rfc2217://.
+        host: name of the host, for people.
+        dialogue: with it.
+        serial: settings of the line.
+        window: ranges to read.
+        passes: over all of them.
+        docket: the folder that keeps everything.
+        until_target: go on until the bound of the docket's target is met, as far as readings can meet it.
+        session: the power-up.
+        settings: of the docket, as `Request` takes them.
+        command: what was typed, for the history.
+    """
+
+    port: str
+    host: str
+    dialogue: Dialogue
+    serial: Serial
+    window: tuple[Range, ...]
+    passes: int
+    docket: Path
+    until_target: bool = False
+    session: str | None = None
+    settings: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+    command: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Captured:
+    """What a capture left.
+
+    Attributes:
+        outcome: of the assay over all that the docket holds.
+        asked: bytes that were asked for in this call.
+        needed: bytes of all passes, each once.
+        missing: bytes that were never heard, over all passes.
+        files: the transcripts.
+    """
+
+    outcome: Outcome
+    asked: int
+    needed: int
+    missing: int
+    files: tuple[Path, ...]
+
+
+Watch = Callable[[Asking, Event], None]
+"""Is told of every event, with the account as it stands."""
+
+
+def dialogue_of(host: Host, name: str) -> Dialogue:
+    """Return a host's dialogue; BadValue where it has none, or one with a layout that breaks its notation."""
+    if host.dialogue is None:
+        raise BadValue(
+            f"the host '{name}' has no dialogue: it can't be asked",
+            place="--host",
+            advice="type at it yourself and record with --listen, or add a [dialogue] table to a host file of your own",
+        )
+    if host.dialogue.layout:
+        parse_layout(host.dialogue.layout)
+    return host.dialogue
+
+
+def capture(order: Order, *, watch: Watch = lambda _, __: None, clock: Clock = time.monotonic) -> Captured:
+    """Capture a window from its beginning.
+
+    Raises:
+        BadInput: the line or the host fails, the folder is no docket, the disk is full. What came in is kept.
+    """
+    with hold(order.docket):
+        former = read_plan(order.docket)
+        if former and not former.done:
+            raise BadInput(
+                "a capture into this docket is not finished",
+                place=str(order.docket),
+                advice="go on with --resume, or give -o another folder",
+            )
+        make_ready(order.docket)
+        plan = _plan_of(order)
+        account = _account(plan)
+        _run(order, plan, account, watch, clock)
+    return _assayed(order, account)
+
+
+def resume(
+    order_of: Callable[[Plan], Order], docket: Path, *, watch: Watch = lambda _, __: None, clock: Clock = time.monotonic
+) -> Captured:
+    """Go on with a docket's capture: what its transcripts hold is not asked for again.
+
+    Args:
+        order_of: makes the order from the note that the capture left.
+        docket: the folder.
+        watch: is told of every event.
+        clock: seconds.
+
+    Raises:
+        BadInput: there is no capture to go on with; and as `capture`.
+    """
+    with hold(docket):
+        plan = read_plan(docket)
+        if plan is None or plan.done:
+            raise BadInput(
+                "there is no unfinished capture here" if plan else "there is no capture here",
+                place=str(docket),
+                advice="capture without --resume",
+            )
+        order = order_of(plan)
+        account = _account(plan)
+        for name in plan.files:
+            _enter(account, reading_path(docket, name), plan)
+        _run(order, plan, account, watch, clock)
+    return _assayed(order, account)
+
+
+def _plan_of(order: Order) -> Plan:
+    return Plan(
+        host=order.host,
+        port=order.port,
+        dialogue=order.dialogue,
+        serial=order.serial,
+        window=tuple(Span(item.first, item.last) for item in order.window),
+        passes=order.passes,
+        session=order.session,
+    )
+
+
+def _account(plan: Plan) -> Asking:
+    window = [Range(item.first, item.last) for item in plan.window]
+    account = Asking(window, passes=plan.passes, piece=plan.dialogue.piece, fixed=plan.dialogue.fixed)
+    if plan.dialogue.layout:
+        account.line = parse_layout(plan.dialogue.layout).line_bytes
+    return account
+
+
+def _enter(account: Asking, path: Path, plan: Plan) -> None:
+    """Enter what a former transcript holds; one that was cut off before its first record holds nothing."""
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return
+    except OSError as e:
+        raise BadInput(f"cannot be read ({e.strerror or e})", place=str(path)) from e
+    transcript = transcript_of(data)
+    for _, found in heard_of(transcript, plan.dialogue.layout or None):
+        account.enter(found)
+
+
+def _run(order: Order, plan: Plan, account: Asking, watch: Watch, clock: Clock) -> None:
+    """Hold the conversation, and keep what comes in as it comes."""
+    with SerialPort(order.port, order.serial) as port:
+        name = new_name(order.docket, _STEM, SUFFIX)
+        plan = msgspec.structs.replace(plan, files=(*plan.files, name))
+        write_plan(order.docket, plan)
+        with contextlib.closing(GrowingFile(order.docket, name, clock)) as file:
+            file.append(_opening(order))
+            for event in _events(order, plan, account, port, clock):
+                file.append(lines_of(event))
+                watch(account, event)
+
+
+def _opening(order: Order) -> bytes:
+    when = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    begin = Begin(
+        host=order.host, port=order.port, layout=order.dialogue.layout, format=order.dialogue.format, when=when
+    )
+    return FIRST_LINE + line_of(Record(0.0, "begin", msgspec.json.encode(begin)))
+
+
+def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock) -> Iterator[Event]:
+    """Yield the conversation's events, after having entered what they say into the account."""
+    rounds = 0
+
+    def ask_next() -> Ask | None:
+        nonlocal rounds
+        ask = account.next()
+        while ask is None and rounds < _ROUNDS:
+            rounds += 1
+            if not _ask_for_more(order, plan, account):
+                return None
+            ask = account.next()
+        return ask
+
+    character_s = order.serial.frame / order.serial.baud
+    conversation = converse(port, order.dialogue, ask_next, clock, character_s=character_s)
+    with contextlib.closing(conversation):  # type: ignore[type-var]
+        for event in conversation:
+            if isinstance(event, Learnt):
+                account.line = parse_layout(event.layout).line_bytes
+            if isinstance(event, Answered):
+                account.take(event.heard)
+            yield event
+
+
+def _ask_for_more(order: Order, plan: Plan, account: Asking) -> bool:
+    """Ask for what the result so far needs: the doubtful bytes, and as many readings as the target wants."""
+    result = _result_so_far(order, plan)
+    if result is None or result.image is None:
+        return False
+    places = _places(result)
+    doubtful = [Range(places[offset], places[offset]) for offset in doubtful_offsets(result) if offset in places]
+    more = result.image.confidence.more_readings_for_target if order.until_target else 0
+    whole = [Range(min(places.values()), max(places.values()))] if places and more else []
+    for _ in range(min(more or 0, _MOST_PASSES)):
+        account.again(whole)
+    if doubtful and not whole:
+        account.again(doubtful)
+    return bool(doubtful or whole)
+
+
+def doubtful_offsets(result: Assay) -> tuple[int, ...]:
+    """Return the offsets of the first image that are not settled."""
+    return tuple(int(item.offset) for item in result.image.doubtful) if result.image else ()
+
+
+def _places(result: Assay) -> dict[int, int]:
+    """Return the address of each offset of the first image, in its first copy."""
+    image = result.image
+    if image is None:
+        return {}
+    copies = result.survey.functions[image.function].copies
+    if not copies:
+        return {}
+    return {offset: copies[0].first + offset for offset in range(len(image))}
+
+
+def _result_so_far(order: Order, plan: Plan) -> Assay | None:
+    """Assay the transcripts of this capture alone; None where they hold nothing yet."""
+    from romassay.catalogue import load_part
+
+    part = order.settings.get("part")
+    options = Options(
+        part=load_part(part) if part else None,
+        size=order.settings.get("size"),
+        target=order.settings.get("target", Options().target),
+    )
+    excluded = [Range(item.first, item.last) for item in order.settings.get("exclude", ())]
+    try:
+        loaded = [load(reading_path(order.docket, name), Hints(session=order.session)) for name in plan.files]
+        return assay(gather(loaded, exclude=excluded), options)
+    except BadInput:
+        return None
+
+
+def lines_of(event: Event) -> bytes:
+    """Return what a transcript keeps of an event."""
+    match event:
+        case Asked(at, ask):
+            return ask_line(at, ask.asked, ask.number)
+        case Sent(at, data):
+            return line_of(Record(at, ">", data))
+        case Received(at, data):
+            return line_of(Record(at, "<", data))
+        case AnswerBegan(at):
+            return line_of(Record(at, "answer"))
+        case Learnt(at, layout):
+            return line_of(Record(at, "layout", layout.encode()))
+        case Answered(at, _, _, ended):
+            return line_of(Record(at, "done", ended.encode()))
+        case Retried(at, reason):
+            return line_of(Record(at, "note", reason.encode()))
+
+
+def _assayed(order: Order, account: Asking) -> Captured:
+    """Enter the transcripts into the docket and assay all that it holds; the capture is done then."""
+    plan = read_plan(order.docket)
+    assert plan is not None  # noqa: S101 - for the type checker; this call has written it
+    said = Said(session=order.session)
+    files = tuple(reading_path(order.docket, name) for name in plan.files)
+    holding = [path for path in files if path.is_file() and _holds_answers(path, order)]
+    outcome = assay_files(
+        Request(
+            inputs=tuple(Input(path, said=said) for path in holding),
+            settings=order.settings,
+            docket=order.docket,
+            command=order.command,
+        )
+    )
+    with hold(order.docket) as former:
+        if former != Manifest():
+            write_plan(order.docket, msgspec.structs.replace(plan, done=True))
+    return Captured(outcome, account.bytes_asked, account.needed, account.needed - account.got, files)
+
+
+def _holds_answers(path: Path, order: Order) -> bool:
+    """Tell whether anything of a transcript can be read; one that was cut off at once stays where it is."""
+    found = heard_of(transcript_of(path.read_bytes()), order.dialogue.layout or None)
+    return any(pieces for _, pieces in found)
