@@ -131,6 +131,12 @@ def serve(bus: Bus, handle: int, noise: Noise, baud: int, report: Path | None, d
             report.write_text(json.dumps({"writes": bus.stray_writes, "reads": bus.reads}))
 
 
+def announce(place: str) -> None:
+    """Say where the line is."""
+    sys.stdout.write(place + "\n")
+    sys.stdout.flush()
+
+
 def main() -> None:
     """Take the options, print the line's place, and serve."""
     options = argparse.ArgumentParser()
@@ -153,11 +159,11 @@ def main() -> None:
     if not said.tcp:
         master, slave = pty.openpty()
         tty.setraw(slave)
-        print(os.ttyname(slave), flush=True)
+        announce(os.ttyname(slave))
         serve(bus, master, noise, said.baud, said.report, 0)
         return
     with socket.create_server(("127.0.0.1", 0)) as server:
-        print(f"socket://127.0.0.1:{server.getsockname()[1]}", flush=True)
+        announce(f"socket://127.0.0.1:{server.getsockname()[1]}")
         die_after = said.die_after
         while True:
             caller, _ = server.accept()
