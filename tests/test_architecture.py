@@ -60,7 +60,7 @@ def test_a_module_opens_with_what_it_is_for(path: Path) -> None:
 
 
 def test_every_verb_has_its_module_and_every_module_its_verb() -> None:
-    helpers = {"__init__", "options", "screen"}
+    helpers = {"__init__", "keyboard", "live", "options", "screen"}
     assert set(VERBS) == {path.stem for path in (PACKAGE / "cli").glob("*.py")} - helpers
 
 

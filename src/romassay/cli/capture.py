@@ -94,7 +94,7 @@ def command(
     folder = _needed(docket, "-o", "the folder that keeps what is read")
     words = shlex.join(["romassay", *typed])
     if keyed:
-        from romassay.cli.keyed import key_in
+        from romassay.cli.keyboard import key_in
 
         outcome: Outcome | None = key_in(folder, _windows(said["window"]), said, words)
         if outcome is None:
