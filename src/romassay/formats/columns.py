@@ -6,8 +6,9 @@ for every column which digit or which character stands there; a block of lines i
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -41,7 +42,8 @@ class Template:
     Attributes:
         width: columns from the start of the line to the end of what is checked.
         exact: True where nothing may follow them.
-        expected: uint8[width], the class of the literal character; 0 elsewhere.
+        literal: uint8[width], the literal character; 0 elsewhere.
+        expected: uint8[width], its class; 0 elsewhere.
         mask: uint8[width], bits of the class that must be as expected: all for a literal, those above a digit for one.
         digit: bool[width], True where a digit stands, or a blank in front of or behind a padded number.
         optional: bool[width], True where a blank is allowed in place of the digit.
@@ -53,6 +55,7 @@ class Template:
 
     width: int
     exact: bool
+    literal: Grid
     expected: Grid
     mask: Grid
     digit: npt.NDArray[np.bool_]
@@ -67,20 +70,20 @@ class _Columns:
     """Gathers columns from left to right."""
 
     def __init__(self) -> None:
-        self.expected: list[int] = []
+        self.literal: list[int] = []
         self.mask: list[int] = []
         self.optional: list[bool] = []
         self.base: list[int] = []
 
-    def _add(self, expected: int, mask: int, base: int = 0, optional: bool = False) -> None:
-        self.expected.append(expected)
+    def _add(self, literal: int, mask: int, base: int = 0, optional: bool = False) -> None:
+        self.literal.append(literal)
         self.mask.append(mask)
         self.base.append(base)
         self.optional.append(optional)
 
     def text(self, text: str) -> None:
         for character in text:
-            self._add(CLASSES[ord(character)], 0xFF)
+            self._add(ord(character), 0xFF)
 
     def any(self, count: int = 1) -> None:
         for _ in range(count):
@@ -165,11 +168,13 @@ def _template(
     columns: _Columns, address: Field | None, cells: tuple[Field, ...], total: Field | None, exact: bool
 ) -> Template:
     base = np.array(columns.base, np.uint8)
+    literal, mask = np.array(columns.literal, np.uint8), np.array(columns.mask, np.uint8)
     return Template(
         width=len(base),
         exact=exact,
-        expected=np.array(columns.expected, np.uint8),
-        mask=np.array(columns.mask, np.uint8),
+        literal=literal,
+        expected=np.where(mask == 0xFF, np.frombuffer(CLASSES, np.uint8)[literal], np.uint8(0)),
+        mask=mask,
         digit=base > 0,
         optional=np.array(columns.optional, np.bool_),
         base=base,
@@ -237,35 +242,37 @@ def byte_columns(layout: Layout, template: Template) -> npt.NDArray[np.int64] | 
     return (np.array([f.first for f in template.cells])[:, None] + within).ravel()
 
 
-def take_columns(grid: Grid, columns: npt.NDArray[np.int64]) -> Grid:
+def take_columns(grid: Grid, columns: Index) -> Grid:
     """Return columns of a grid, in any order; fast where they are evenly spaced in some way."""
     out = np.empty((len(grid), len(columns)), np.uint8)
-    for target, source in _strides(columns):
+    for target, source in strides_of(columns):
         out[:, target] = grid[:, source]
     return out
 
 
-def _strides(columns: npt.NDArray[np.int64]) -> Iterator[tuple[slice, slice]]:
-    """Yield evenly spaced parts of a list of columns, as (where they go, where they come from)."""
+def strides_of(columns: Index) -> tuple[tuple[slice, slice], ...]:
+    """Return evenly spaced parts of a list of columns, as (where they go, where they come from)."""
+    return _strides(tuple(columns.tolist()))
+
+
+@lru_cache(maxsize=256)
+def _strides(columns: tuple[int, ...]) -> tuple[tuple[slice, slice], ...]:
     count = len(columns)
     for period in (1, 2, 4, 8):
         parts = [columns[i::period] for i in range(period)]
-        if all(len(part) and _even(part) for part in parts):
-            for i, part in enumerate(parts):
-                yield slice(i, count, period), _slice(part)
-            return
+        if all(part and _is_even(part) for part in parts):
+            return tuple((slice(i, count, period), _slice(part)) for i, part in enumerate(parts))
     half = count // 2
-    for at, part in ((0, columns[:half]), (half, columns[half:])):
-        for target, source in _strides(part):
-            yield slice(target.start + at, target.stop + at, target.step), source
+    behind = ((slice(to.start + half, to.stop + half, to.step), source) for to, source in _strides(columns[half:]))
+    return (*_strides(columns[:half]), *behind)
 
 
-def _even(columns: npt.NDArray[np.int64]) -> bool:
-    return len(columns) < 3 or not np.diff(columns, 2).any()
+def _is_even(columns: tuple[int, ...]) -> bool:
+    return len({b - a for a, b in pairwise(columns)}) <= 1
 
 
-def _slice(columns: npt.NDArray[np.int64]) -> slice:
-    first, step = int(columns[0]), int(columns[1] - columns[0]) if len(columns) > 1 else 1
+def _slice(columns: tuple[int, ...]) -> slice:
+    first, step = columns[0], columns[1] - columns[0] if len(columns) > 1 else 1
     stop = first + step * len(columns)
     return slice(first, stop if stop >= 0 else None, step)
 

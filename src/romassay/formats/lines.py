@@ -16,10 +16,11 @@ import numpy.typing as npt
 from romassay.formats import columns as fixed
 from romassay.formats import damaged
 from romassay.formats.layout import Layout
-from romassay.formats.rows import DAMAGED, Gatherer, Row, Rows
+from romassay.formats.rows import DAMAGED, NO_ADDRESS, Gatherer, Row, Rows
 from romassay.formats.sample import numbers_columns
 from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
 from romassay.formats.sums import KINDS
+from romassay.formats.uniform import UniformLines, uniform_lines
 
 _CHUNK = 1 << 18
 MAX_LINE = 4096
@@ -33,7 +34,10 @@ _ALIGNERS = 2
 _TRIES = 24
 _LOOKED_AT = 12
 _MAX_ADDRESS = 1 << 32
+_LINE_END = ord("\n")
 Index = npt.NDArray[np.int64]
+_Found = tuple[fixed.Grid, Index | None, Index | None]
+"""Bytes of some lines, printed addresses and printed sums."""
 _DATA_LIKE = bytes(c for c in range(256) if chr(c) not in "0123456789abcdefABCDEF")
 
 
@@ -46,22 +50,18 @@ def read_rows(text: bytes, layout: Layout, *, align: bool = True) -> Rows:
         align: take what is certain of damaged lines, too.
     """
     reader = _Reader(layout, align=align)
-    for first_line, chunk in _chunks(text):
-        reader.read(first_line, chunk)
-    return reader.gathered.rows()
-
-
-def _chunks(text: bytes) -> Iterator[tuple[int, bytes]]:
-    """Yield whole lines, each part with the number of its first line; a file's last line may lack its end."""
     at, line = 0, 1
     while at < len(text):
-        end = text.rfind(b"\n", at, at + _CHUNK) + 1
-        if not end:
-            end = text.find(b"\n", at + _CHUNK) + 1 or len(text)
-        chunk = text[at:end]
-        yield line, chunk
-        line += chunk.count(b"\n")
+        end = _end_of_chunk(text, at)
+        line += reader.read(line, text, at, end)
         at = end
+    ends = line - 1 if text.endswith(b"\n") else line - 2
+    return reader.gathered.rows(ink=len(text) - max(0, ends))
+
+
+def _end_of_chunk(text: bytes, at: int) -> int:
+    """Return where a chunk of whole lines ends that starts at a place; a file's last line may lack its end."""
+    return text.rfind(b"\n", at, at + _CHUNK) + 1 or text.find(b"\n", at + _CHUNK) + 1 or len(text)
 
 
 class _Reader:
@@ -75,13 +75,15 @@ class _Reader:
         self._templates: dict[tuple[bool, int, int], fixed.Template] = {}
         self._order: list[fixed.Template] = []
         self._fits: Counter[int] = Counter()
+        self._uniform: dict[tuple[int, int], UniformLines | None] = {}
 
-    def read(self, first_line: int, chunk: bytes) -> None:
-        """Take a chunk's lines."""
-        if self._read_uniform(first_line, chunk):
-            return
-        raw = np.frombuffer(chunk, np.uint8)
-        ends = np.flatnonzero(raw == 10)
+    def read(self, first_line: int, text: bytes, at: int, end: int) -> int:
+        """Take the lines of a chunk, from a place in a text to another; return how many lines it has."""
+        lines = self._read_uniform(first_line, text, at, end)
+        if lines:
+            return lines
+        chunk = text[at:end]
+        ends = np.flatnonzero(np.frombuffer(chunk, np.uint8) == _LINE_END)
         if not chunk.endswith(b"\n"):
             ends = np.append(ends, len(chunk))
         starts = np.concatenate([[0], ends[:-1] + 1])
@@ -90,46 +92,61 @@ class _Reader:
             classes = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8)
             self._bulk(first_line, chunk, classes, starts, ends, left)
         self._one_by_one(first_line, chunk, starts, ends, np.flatnonzero(left))
+        return len(ends)
 
-    def _read_uniform(self, first_line: int, chunk: bytes) -> bool:
-        """Take a chunk whose lines are all of one length and all clean; tell whether it is one."""
+    def _read_uniform(self, first_line: int, text: bytes, at: int, end: int) -> int:
+        """Take a chunk whose lines are all of one length and all clean; return how many lines it has, 0 if it is none.
+
+        Where one of them can't be taken, none is.
+        """
         if not self._order:
-            return False
-        lines, pitch = chunk.count(b"\n"), chunk.find(b"\n") + 1
+            return 0
+        pitch = text.find(b"\n", at, end) + 1 - at
         template = self._order[0]
-        if not pitch or lines * pitch != len(chunk) or pitch - 1 < template.width:
-            return False
-        if template.exact and pitch - 1 != template.width:
-            return False
-        if (np.frombuffer(chunk, np.uint8)[pitch - 1 :: pitch] != 10).any():
-            return False
-        grid = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8).reshape(lines, pitch)
-        if fixed.misfits(grid[:, : template.width], template).any():
-            return False
-        numbers = np.arange(first_line, first_line + lines)
-        self._fits[id(template)] += lines
-        return bool(self._take(numbers, grid, template).all())
+        if pitch <= template.width or (end - at) % pitch or (template.exact and pitch - 1 != template.width):
+            return 0
+        table = np.frombuffer(text, np.uint8, end - at, at).reshape(-1, pitch)
+        if (table[:, pitch - 1] != _LINE_END).any():
+            return 0
+        key = id(template), pitch
+        if key not in self._uniform:
+            self._uniform[key] = uniform_lines(self._layout, template, pitch)
+        reader = self._uniform[key]
+        found = reader.read(table) if reader else self._read_classes(table, template)
+        if found is None:
+            return 0
+        data, printed, total = found
+        wrong = self._wrong(data, printed, total)
+        if wrong.any():
+            return 0
+        self._fits[id(template)] += len(table)
+        self._gather(np.arange(first_line, first_line + len(table)), data, printed, pitch - 1)
+        return len(table)
 
-    def _take(
-        self, numbers: npt.NDArray[np.int64], grid: fixed.Grid, template: fixed.Template
-    ) -> npt.NDArray[np.bool_]:
-        """Take lines that fit a template; return which were taken: others have a number too large or a wrong sum."""
-        layout = self._layout
-        data, wrong = fixed.data_of(grid, layout, template)
-        printed = np.zeros(len(grid), np.int64)
-        address = np.full(len(grid), -1, np.int64)
-        if template.address:
-            printed = fixed.numbers(grid, (template.address,))[:, 0]
-            address = printed * layout.scale
-            wrong |= address >= _MAX_ADDRESS
-        if template.sum and layout.sum:
-            wrong |= KINDS[layout.sum.kind].of(printed, data) != fixed.numbers(grid, (template.sum,))[:, 0]
-        right = ~wrong
-        if right.all():
-            self.gathered.bulk(numbers, address, data, checked=layout.sum is not None)
-        else:
-            self.gathered.bulk(numbers[right], address[right], data[right], checked=layout.sum is not None)
-        return right
+    def _read_classes(self, table: fixed.Grid, template: fixed.Template) -> _Found | None:
+        """Read lines of one length with numbers of any form; None unless all fit the template."""
+        if np.count_nonzero(table == _LINE_END) != len(table):
+            return None
+        grid = np.frombuffer(table.tobytes().translate(fixed.CLASSES), np.uint8).reshape(table.shape)
+        if fixed.misfits(grid[:, : template.width], template).any():
+            return None
+        data, large = fixed.data_of(grid, self._layout, template)
+        return None if large.any() else (data, *_numbers_beside(grid, template))
+
+    def _wrong(self, data: fixed.Grid, printed: Index | None, total: Index | None) -> npt.NDArray[np.bool_]:
+        """Tell which lines have a wrong sum, or an address that no bus has."""
+        wrong = np.zeros(len(data), np.bool_)
+        if printed is not None:
+            wrong |= printed >= _MAX_ADDRESS // self._layout.scale
+        if total is not None and self._layout.sum is not None:
+            at = np.zeros(len(data), np.int64) if printed is None else printed
+            wrong |= KINDS[self._layout.sum.kind].of(at, data) != total
+        return wrong
+
+    def _gather(self, line: Index, data: fixed.Grid, printed: Index | None, length: int | Index) -> None:
+        """Keep lines that are clean."""
+        address = np.full(len(line), NO_ADDRESS, np.int64) if printed is None else printed * self._layout.scale
+        self.gathered.bulk(line, address, data, length, checked=self._layout.sum is not None)
 
     def _bulk(
         self,
@@ -189,9 +206,15 @@ class _Reader:
             self._order.insert(0, template)
         candidates = candidates[fit]
         self._fits[id(template)] += len(candidates)
-        taken = self._take(candidates + first_line, grid if fit.all() else grid[fit], template)
-        left[candidates[taken]] = False
-        return bool(taken.any())
+        grid = grid if fit.all() else grid[fit]
+        data, large = fixed.data_of(grid, self._layout, template)
+        printed, total = _numbers_beside(grid, template)
+        right = ~(large | self._wrong(data, printed, total))
+        taken = candidates[right]
+        printed = None if printed is None else printed[right]
+        self._gather(taken + first_line, data[right], printed, lengths[taken])
+        left[taken] = False
+        return bool(len(taken))
 
     def _one_by_one(
         self,
@@ -212,7 +235,7 @@ class _Reader:
                 continue
             row = self._strict.read(line, text, last=ends[i] == len(chunk))
             if row:
-                self.gathered.single.append(row)
+                self.gathered.one(row, len(text))
             else:
                 doubtful.append((line, text))
         if doubtful:
@@ -234,7 +257,7 @@ class _Reader:
                     best[row.line], costs[row.line] = row, cost
         for line, text in doubtful:
             if line in best:
-                self.gathered.single.append(best[line])
+                self.gathered.one(best[line], len(text))
             else:
                 damage = self._is_data_like(text)
                 self.gathered.leave(
@@ -270,6 +293,15 @@ class _Reader:
         others = len(text) - digits - text.count(b" ")
         literal = sum(len(gap.replace(" ", "")) for gap in layout.gaps or ()) + len(layout.lead + layout.after)
         return layout.gutter is not None or layout.tail or others <= digits + literal
+
+
+def _numbers_beside(grid: fixed.Grid, template: fixed.Template) -> tuple[Index | None, Index | None]:
+    """Return the printed addresses and sums of lines that fit, int64[lines] each, None where they have none."""
+    address, total = template.address, template.sum
+    return (
+        None if address is None else fixed.numbers(grid, (address,))[:, 0],
+        None if total is None else fixed.numbers(grid, (total,))[:, 0],
+    )
 
 
 def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:

@@ -9,6 +9,7 @@ import re
 from collections import Counter
 
 _NUMBER = re.compile(rb"(?<![0-9A-Za-z])([0-9][0-9A-Fa-f]*)[hH](?![0-9A-Za-z])")
+_LED = re.compile(rb"0[A-Fa-f][0-9A-Fa-f]*[hH]")
 _SAMPLE = 1 << 18
 _PIECES = 16
 _LEAST = 8
@@ -21,11 +22,14 @@ def without_leading_zeros(text: bytes) -> bytes:
 
     It is one where other numbers of the same length begin otherwise: addresses of five digits, say.
     """
+    pieces = _pieces(text)
+    if sum(len(_LED.findall(piece)) for piece in pieces) < _LEAST:
+        return text
     if text.count(b"h") + text.count(b"H") < _SHARE * len(text):
         return text
     lengths: Counter[int] = Counter()
     led: Counter[int] = Counter()
-    for piece in _pieces(text):
+    for piece in pieces:
         for digits in _NUMBER.findall(piece):
             lengths[len(digits)] += 1
             led[len(digits)] += len(digits) > 1 and digits[:1] == b"0" and digits[1:2].isalpha()

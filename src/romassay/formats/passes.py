@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.formats.layout import Layout
-from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Rows
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Rows, subset
 from romassay.formats.sums import KINDS
 from romassay.reading import Hole, Reading, Source, Unit
 
@@ -86,6 +86,10 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
         base: address of the first byte, for dumps without addresses.
         address_bits: lines of the bus, or None to tell from the addresses.
     """
+    if _is_one_run(rows, layout):
+        placed = Placed(np.arange(len(rows)), rows.address, np.zeros(len(rows), np.bool_), [])
+        whole = Part(0, len(rows), set())
+        return (_reading(whole, placed, rows, layout, address_bits or _address_bits(placed, layout), 1),)
     rows = _without_headings(_without_commands(rows, layout), layout)
     rows = _without_fill(_unsqueezed(rows, layout), layout)
     units = _units(rows, layout, base)
@@ -96,23 +100,20 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
     return tuple(_reading(part, placed, rows, layout, bits, number) for number, part in enumerate(parts, 1))
 
 
+def _is_one_run(rows: Rows, layout: Layout) -> bool:
+    """Tell whether all lines are clean and each goes on from the one before: then there is nothing to judge."""
+    if layout.where != "line" or len(rows) < 2 or rows.address[0] < 0:
+        return False
+    if rows.state.any() or not rows.count.all():
+        return False
+    return bool((rows.address[1:] == rows.address[:-1] + rows.count[:-1]).all())
+
+
 # --- rows ---------------------------------------------------------------------------------------------------------
 
 
 def _subset(rows: Rows, keep: Bool) -> Rows:
-    places = np.flatnonzero(keep)
-    new = {int(old): i for i, old in enumerate(places)}
-    return replace(
-        rows,
-        line=rows.line[keep],
-        address=rows.address[keep],
-        start=rows.start[keep],
-        count=rows.count[keep],
-        state=rows.state[keep],
-        checked=rows.checked[keep],
-        edits=rows.edits[keep],
-        reasons={new[i]: reason for i, reason in rows.reasons.items() if i in new},
-    )
+    return subset(rows, keep, np.where(keep, np.cumsum(keep) - 1, -1))
 
 
 def _without_commands(rows: Rows, layout: Layout) -> Rows:
@@ -595,8 +596,12 @@ def _reading(part: Part, placed: Placed, rows: Rows, layout: Layout, bits: int, 
     chosen = slice(part.first, part.last)
     row = placed.row[chosen]
     value, known = _gather(rows, row)
-    count = rows.count[row]
-    runs = np.stack([placed.address[chosen], np.cumsum(count) - count, count, rows.line[row]], axis=1)
+    columns = _as_slice(row)
+    count = rows.count[columns]
+    runs = np.empty((len(row), 4), np.int64)
+    runs[:, 0], runs[:, 1], runs[:, 2] = placed.address[chosen], np.cumsum(count), count
+    runs[:, 1] -= count
+    runs[:, 3] = rows.line[columns]
     resent = np.array(sorted(i - part.first for i in part.resent), np.int64)
     holes = _holes_of(part, placed, rows)
     if known is not None and (known == 0).any():
@@ -619,16 +624,25 @@ def _reading(part: Part, placed: Placed, rows: Rows, layout: Layout, bits: int, 
     )
 
 
+def _as_slice(row: Index) -> Index | slice:
+    """Return rising indices as a slice, if none is left out: that saves copies."""
+    first, last = int(row[0]), int(row[-1])
+    return slice(first, last + 1) if last - first + 1 == len(row) else row
+
+
 def _gather(rows: Rows, row: Index) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8] | None]:
     """Return the bytes of rows one after the other, in as few copies as may be."""
-    start, count = rows.start[row], rows.count[row]
+    columns = _as_slice(row)
+    start, count = rows.start[columns], rows.count[columns]
     new = np.flatnonzero(np.concatenate([[True], start[1:] != start[:-1] + count[:-1]]))
     ends = start + count
     last = np.append(new[1:], len(row)) - 1
     pieces = [slice(int(a), int(b)) for a, b in zip(start[new], ends[last], strict=True)]
-    value = np.concatenate([rows.value[piece] for piece in pieces])
-    known = None if rows.known is None else np.concatenate([rows.known[piece] for piece in pieces])
-    return value, known
+    return _joined(rows.value, pieces), None if rows.known is None else _joined(rows.known, pieces)
+
+
+def _joined(values: npt.NDArray[np.uint8], pieces: list[slice]) -> npt.NDArray[np.uint8]:
+    return values[pieces[0]].copy() if len(pieces) == 1 else np.concatenate([values[piece] for piece in pieces])
 
 
 def _without_unknown(

@@ -39,20 +39,19 @@ _SPARSE = 0.3
 """Share of a text that must be dump where hardly any address goes on."""
 
 
-def is_dump(rows: Rows, layout: Layout, text: bytes) -> bool:
+def is_dump(rows: Rows, layout: Layout) -> bool:
     """Tell whether the rows that a layout found in a text are a dump.
 
     Args:
         rows: what was found.
         layout: of the lines.
-        text: the cleaned text.
     """
     data = np.isin(rows.state, (CLEAN, SHORT, DAMAGED)) & (rows.count > 0)
     if int(rows.count[data].sum()) < _LEAST_BYTES:
         return False
     if sum(not " " <= c <= "~" and c != "\t" for c in layout.lead + layout.after + layout.rest + layout.end) > _ODD:
         return False
-    share = _share(rows, data, text)
+    share = _share(rows, data)
     if layout.where in ("none", "alone"):
         return share >= _ALONE and not (layout.where == "none" and layout.tail)
     if layout.address is not None and 0 < layout.address.width < _LEAST_DIGITS:
@@ -77,17 +76,15 @@ def _needed(layout: Layout) -> int:
     return _RUN if layout.sum is not None or layout.gutter is not None else _WIDE_RUN if wide else _NARROW_RUN
 
 
-def _share(rows: Rows, data: np.ndarray, text: bytes) -> float:
+def _share(rows: Rows, data: np.ndarray) -> float:
     """Return the share of a text's characters that stand in lines of data, blanks apart."""
-    ends = np.flatnonzero(np.frombuffer(text + b"\n", np.uint8) == ord("\n"))
-    lengths = np.diff(np.concatenate([[-1], ends])) - 1
-    return float(lengths[rows.line[data] - 1].sum() / max(1, lengths.sum()))
+    return float(rows.length[data].sum() / max(1, rows.ink))
 
 
 def _going_on(rows: Rows, layout: Layout) -> tuple[int, int, int]:
     """Return how many addresses go on from the one before, how many there are, and the longest run of the former."""
     good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED))
-    address, count = rows.address[good], rows.count[good]
+    address, count = (rows.address, rows.count) if good.all() else (rows.address[good], rows.count[good])
     before = np.concatenate([[0], np.cumsum(count)])[:-1]
     printed = (address != NO_ADDRESS) & (address != UNSURE_ADDRESS)
     step = np.diff((address - before)[printed])

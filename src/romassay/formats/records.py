@@ -597,5 +597,6 @@ def _left(line: int, text: str, verdict: int, has_record: bool) -> Left:
 
 def shorten(text: str) -> str:
     """Return a line fit for showing: controls out, cut to a screen's width."""
-    shown = "".join(c if c.isprintable() else " " for c in text[: 4 * _SHOWN]).strip()
+    start = text[: 4 * _SHOWN]
+    shown = (start if start.isprintable() else "".join(c if c.isprintable() else " " for c in start)).strip()
     return shown if len(shown) <= _SHOWN else f"{shown[: _SHOWN - 1]}…"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,7 @@ from romassay.formats.terminal import in_words
 
 Index = npt.NDArray[np.int64]
 Bytes = npt.NDArray[np.uint8]
+T = TypeVar("T", bound=np.generic)
 
 CLEAN, DAMAGED, SHORT, CUT, STAR, MARK = range(6)
 """State of a line: prints back just as it stands; put together from what is certain; has fewer cells; breaks off; says
@@ -58,6 +60,7 @@ class Rows:
         state: uint8[n], CLEAN, DAMAGED, SHORT, CUT, STAR or MARK.
         checked: bool[n], a sum over the line was right.
         edits: int64[n], characters that had to be lost, added or changed to make it a line of the layout.
+        length: int64[n], characters of the line.
         value: uint8[m].
         known: uint8[m], bits that were read; None where all were.
         reasons: by index of line, why bytes are unknown.
@@ -65,6 +68,7 @@ class Rows:
         damaged: int64[k], numbers of lines that are lines of the dump, but too damaged to be among the rows.
         left: what was not taken.
         left_total: how many lines that were.
+        ink: characters of all lines, also of those that were not taken; without their ends.
     """
 
     line: Index
@@ -74,6 +78,7 @@ class Rows:
     state: npt.NDArray[np.uint8]
     checked: npt.NDArray[np.bool_]
     edits: Index
+    length: Index
     value: Bytes
     known: Bytes | None
     reasons: dict[int, str]
@@ -81,6 +86,7 @@ class Rows:
     damaged: Index
     left: tuple[Left, ...]
     left_total: int
+    ink: int
 
     def __len__(self) -> int:
         return len(self.line)
@@ -89,21 +95,39 @@ class Rows:
 NO_ADDRESS, UNSURE_ADDRESS = -1, -2
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Block:
+    """Clean lines: numbers, addresses, bytes uint8[lines, n], lengths, and whether a sum over each was right."""
+
+    line: Index
+    address: Index
+    data: Bytes
+    length: Index
+    checked: bool
+
+
 @dataclass(slots=True)
 class Gatherer:
     """Collects rows from the bulk path and the slow one, chunk by chunk."""
 
-    blocks: list[tuple[Index, Index, Bytes, bool]] = field(default_factory=list)
+    blocks: list[_Block] = field(default_factory=list)
     single: list[Row] = field(default_factory=list)
+    lengths: list[int] = field(default_factory=list)
     left: list[Left] = field(default_factory=list)
     left_total: int = 0
     foreign: list[int] = field(default_factory=list)
     damaged: list[int] = field(default_factory=list)
 
-    def bulk(self, line: Index, address: Index, data: Bytes, checked: bool) -> None:
-        """Take clean lines: numbers, addresses, bytes uint8[lines, n]."""
+    def bulk(self, line: Index, address: Index, data: Bytes, length: int | Index, checked: bool) -> None:
+        """Take clean lines: numbers, addresses, bytes uint8[lines, n], and their lengths."""
         if len(line):
-            self.blocks.append((line, address, data, checked))
+            lengths = np.full(len(line), length, np.int64) if isinstance(length, int) else length
+            self.blocks.append(_Block(line, address, data, lengths, checked))
+
+    def one(self, row: Row, length: int) -> None:
+        """Take a line from the slow path, and its length."""
+        self.single.append(row)
+        self.lengths.append(length)
 
     def leave(self, line: int, text: bytes, reason: str, *, damage: bool) -> None:
         """Note a line that was not taken."""
@@ -119,54 +143,79 @@ class Gatherer:
         self.left.sort(key=lambda item: (not item.damage, item.line))
         del self.left[MAX_LEFT:]
 
-    def rows(self) -> Rows:
-        """Return everything, in the order of lines."""
+    def rows(self, ink: int) -> Rows:
+        """Return everything, in the order of lines; `ink` counts the characters of all lines."""
         self._trim()
         self.left.sort(key=lambda item: item.line)
-        values = [data.ravel() for _, _, data, _ in self.blocks] + [
-            np.frombuffer(r.values, np.uint8) for r in self.single
-        ]
-        value = np.concatenate(values) if values else np.zeros(0, np.uint8)
-        line = _joined([b[0] for b in self.blocks], [r.line for r in self.single])
-        address = _joined([b[1] for b in self.blocks], [_printed(r) for r in self.single])
-        count = _joined(
-            [np.full(len(b[0]), b[2].shape[1], np.int64) for b in self.blocks], [len(r.values) for r in self.single]
-        )
-        bulk = len(line) - len(self.single)
-        state = np.zeros(len(line), np.uint8)
-        state[bulk:] = [r.state for r in self.single]
-        checked = np.zeros(len(line), np.bool_)
-        checked[:bulk] = np.repeat([b[3] for b in self.blocks], [len(b[0]) for b in self.blocks]) if bulk else False
-        checked[bulk:] = [r.checked for r in self.single]
-        edits = np.zeros(len(line), np.int64)
-        edits[bulk:] = [r.edits for r in self.single]
+        blocks, single = self.blocks, self.single
+        line = _joined([b.line for b in blocks], [r.line for r in single])
+        count = _joined([np.full(len(b.line), b.data.shape[1]) for b in blocks], [len(r.values) for r in single])
+        bulk = len(line) - len(single)
+        checked = [np.zeros(0, np.bool_), *(np.full(len(b.line), b.checked) for b in blocks)]
         start = np.cumsum(count) - count
-        known = None
-        if any(r.known is not None for r in self.single):
-            known = np.full(len(value), 0xFF, np.uint8)
-            for i, row in enumerate(self.single, bulk):
-                if row.known is not None:
-                    known[start[i] : start[i] + count[i]] = np.frombuffer(row.known, np.uint8)
-        order = np.argsort(line, kind="stable")
-        place = np.empty(len(order), np.int64)
-        place[order] = np.arange(len(order))
-        reasons = {int(place[i]): r.reason for i, r in enumerate(self.single, bulk) if r.reason}
-        return Rows(
-            line=line[order],
-            address=address[order],
-            start=start[order],
-            count=count[order],
-            state=state[order],
-            checked=checked[order],
-            edits=edits[order],
-            value=value,
-            known=known,
-            reasons=reasons,
+        rows = Rows(
+            line=line,
+            address=_joined([b.address for b in blocks], [_printed(r) for r in single]),
+            start=start,
+            count=count,
+            state=_joined([np.zeros(bulk, np.uint8)], [r.state for r in single]),
+            checked=_joined(checked, [r.checked for r in single]),
+            edits=_joined([np.zeros(bulk, np.int64)], [r.edits for r in single]),
+            length=_joined([b.length for b in blocks], self.lengths),
+            value=np.concatenate([np.zeros(0, np.uint8), *(b.data.ravel() for b in blocks), *map(_values, single)]),
+            known=self._known(start[bulk:], int(count.sum())),
+            reasons={i: r.reason for i, r in enumerate(single, bulk) if r.reason},
             foreign=np.array(sorted(self.foreign), np.int64),
             damaged=np.array(sorted(self.damaged), np.int64),
             left=tuple(self.left),
             left_total=self.left_total,
+            ink=ink,
         )
+        return rows if (line[1:] > line[:-1]).all() else _in_order(rows)
+
+    def _known(self, start: Index, size: int) -> Bytes | None:
+        """Return the bits that were read, uint8[size], where not all were."""
+        if all(row.known is None for row in self.single):
+            return None
+        known = np.full(size, 0xFF, np.uint8)
+        for at, row in zip(start.tolist(), self.single, strict=True):
+            if row.known is not None:
+                known[at : at + len(row.known)] = np.frombuffer(row.known, np.uint8)
+        return known
+
+
+def _in_order(rows: Rows) -> Rows:
+    """Return rows in the order of lines; bytes stay where they are."""
+    order = np.argsort(rows.line, kind="stable")
+    place = np.empty(len(order), np.int64)
+    place[order] = np.arange(len(order))
+    return subset(rows, order, place)
+
+
+def subset(rows: Rows, chosen: npt.NDArray[np.generic], place: Index) -> Rows:
+    """Return some rows, or all in another order.
+
+    Args:
+        rows: to choose from.
+        chosen: indices, or bool[n].
+        place: int64[n], where each row stands afterwards; below 0 where it is not chosen.
+    """
+    return replace(
+        rows,
+        line=rows.line[chosen],
+        address=rows.address[chosen],
+        start=rows.start[chosen],
+        count=rows.count[chosen],
+        state=rows.state[chosen],
+        checked=rows.checked[chosen],
+        edits=rows.edits[chosen],
+        length=rows.length[chosen],
+        reasons={int(place[i]): reason for i, reason in rows.reasons.items() if place[i] >= 0},
+    )
+
+
+def _values(row: Row) -> Bytes:
+    return np.frombuffer(row.values, np.uint8)
 
 
 def _printed(row: Row) -> int:
@@ -175,5 +224,7 @@ def _printed(row: Row) -> int:
     return NO_ADDRESS if row.address is None else row.address
 
 
-def _joined(blocks: Sequence[Index], single: Sequence[int]) -> Index:
-    return np.concatenate([*blocks, np.array(single, np.int64)])
+def _joined(blocks: Sequence[npt.NDArray[T]], single: Sequence[int]) -> npt.NDArray[T]:
+    """Return columns of blocks one after the other, and behind them those of single lines."""
+    kind = blocks[0].dtype if blocks else np.dtype(np.int64)
+    return np.concatenate([*blocks, np.array(single, kind)])

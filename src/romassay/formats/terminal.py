@@ -15,6 +15,7 @@ from romassay.formats.notation import without_leading_zeros
 
 _PLAIN = bytes([9, 10, *range(32, 127)])
 _SAMPLE = 1 << 16
+_PART = 1 << 16
 _BOMS = (
     (codecs.BOM_UTF32_LE, "utf-32"),
     (codecs.BOM_UTF32_BE, "utf-32"),
@@ -58,10 +59,10 @@ def clean(data: bytes, encoding: str | None = None) -> bytes:
 
 
 def _cleaned(text: bytes) -> bytes:
-    if not text.translate(None, _PLAIN):
+    if _is_plain(text):
         return text
     text = text.replace(b"\r\n", b"\n")
-    if not text.translate(None, _PLAIN):
+    if _is_plain(text):
         return text
     if _has_parity(text):
         text = text.translate(_LOW_SEVEN)
@@ -74,6 +75,11 @@ def _cleaned(text: bytes) -> bytes:
     if b"\x08" in text:
         text = _BACKSPACES.sub(lambda match: _rub_out(match[0]), text)
     return text
+
+
+def _is_plain(text: bytes) -> bool:
+    """Tell whether a text is all printing characters, blanks, tabs and line ends."""
+    return all(not text[at : at + _PART].translate(None, _PLAIN) for at in range(0, len(text), _PART))
 
 
 def _decode(data: bytes, encoding: str | None) -> bytes:
@@ -160,6 +166,6 @@ def _rub_out(line: bytes) -> bytes:
 
 def in_words(line: bytes, width: int = 120) -> str:
     """Return a line for showing: printable, cut to a screen's width."""
-    text = line[: width + 1].decode("latin-1")
-    shown = "".join(c if c.isprintable() else "·" for c in text.replace("\t", " "))
+    text = line[: width + 1].decode("latin-1").replace("\t", " ")
+    shown = text if text.isprintable() else "".join(c if c.isprintable() else "·" for c in text)
     return shown[: width - 1] + "…" if len(shown) > width else shown

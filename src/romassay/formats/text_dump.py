@@ -6,7 +6,7 @@ docs/reference-layout.md.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from romassay.errors import BadInput
 from romassay.formats.forms import borne_out, probe_of
@@ -31,14 +31,12 @@ def sniff(data: bytes) -> float:
     from romassay.formats.lines import read_rows
     from romassay.formats.plausible import is_dump
 
-    text = clean(data)
-    pieces = _sample(text)
-    learnt = _learn(pieces)
+    log = _prepared(data, None)
+    learnt = _learn(log.pieces)
     if not learnt:
         return 0.0
-    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(pieces))
-    text = probe_of(text)
-    return _SURE if is_dump(read_rows(text, layout), layout, text) else _DOUBTFUL
+    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(log.pieces))
+    return _SURE if is_dump(read_rows(probe_of(log.text), layout), layout) else _DOUBTFUL
 
 
 def read(data: bytes, hints: Hints) -> Parsed:
@@ -52,10 +50,12 @@ def read(data: bytes, hints: Hints) -> Parsed:
     from romassay.formats.passes import readings_of
     from romassay.formats.plausible import is_dump
 
-    text = clean(data, hints.encoding)
-    layout, notes = _layout_for(text, hints)
+    log = _prepared(data, hints.encoding)
+    _LATEST.clear()
+    layout, notes = _layout_for(log, hints)
+    text = log.text
     rows = read_rows(text, layout)
-    if not hints.layout and not is_dump(rows, layout, text):
+    if not hints.layout and not is_dump(rows, layout):
         raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
     if not readings:
@@ -65,18 +65,46 @@ def read(data: bytes, hints: Hints) -> Parsed:
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 
-def _layout_for(text: bytes, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
+def _layout_for(log: _Prepared, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     """Return the layout that was given, or learnt and then corrected."""
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
-    pieces = _sample(text)
-    learnt = _learn(pieces)
+    learnt = _learn(log.pieces)
     if not learnt:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
-    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(pieces))
+    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(log.pieces))
     notes = dict(learnt).get(layout, learnt[0][1])
     return (corrected(layout, words) if words else layout), notes
+
+
+class _Prepared:
+    """A log's cleaned text, and the sample of it, made when it is first asked for.
+
+    Attributes:
+        data: the file's content.
+        encoding: that was given, or None.
+        text: cleaned.
+    """
+
+    def __init__(self, data: bytes, encoding: str | None) -> None:
+        self.data, self.encoding = data, encoding
+        self.text = clean(data, encoding)
+
+    @cached_property
+    def pieces(self) -> tuple[bytes, ...]:
+        """Stretches to learn the layout from."""
+        return _sample(self.text)
+
+
+_LATEST: list[_Prepared] = []
+"""The log that `sniff` has cleaned, for `read`, which is called with the same content right after it."""
+
+
+def _prepared(data: bytes, encoding: str | None) -> _Prepared:
+    if not _LATEST or _LATEST[0].data is not data or _LATEST[0].encoding != encoding:
+        _LATEST[:] = [_Prepared(data, encoding)]
+    return _LATEST[0]
 
 
 def _sample(text: bytes) -> tuple[bytes, ...]:
