@@ -45,14 +45,15 @@ def judge(
     part: Part | None = None,
     size: int | None = None,
 ) -> Judgement:
-    """Give the verdict on the first image.
+    """Give the verdict.
 
-    It is `confirmed` where every byte is settled from at least two independent readings, none doubtful or decided by
-    hand, and no finding blocks it.
+    It is `confirmed` where every byte of every image is settled from at least two independent readings, none doubtful
+    or decided by hand, and no finding blocks it.
     """
     findings = [*faults, *_about_readings(readings, images)]
     for image in images:
         findings += _about_image(readings, found.functions[image.function], image)
+    findings += _about_host(readings, found, images)
     findings += _about_choice(readings, found, images, part, size)
     weighed = tuple(_weighed(finding, found, images) for finding in findings)
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part))
@@ -61,14 +62,14 @@ def judge(
 def _verdict(images: Sequence[Image], findings: Sequence[Finding]) -> Verdict:
     if not images:
         return "not-found"
-    first = images[0]
-    settled = (
-        int(first.readings.min(initial=ENOUGH)) >= ENOUGH
-        and len(first) > 0
-        and not first.doubtful
-        and not first.decided
-    )
+    settled = all(is_settled(image) for image in images)
     return "confirmed" if settled and not any(f.blocks for f in findings) else "provisional"
+
+
+def is_settled(image: Image) -> bool:
+    """Tell whether every byte was seen in two readings, and none is in doubt or decided by a person."""
+    often = int(image.readings.min(initial=ENOUGH)) >= ENOUGH
+    return often and len(image) > 0 and not image.doubtful and not image.decided
 
 
 def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Finding:
@@ -180,6 +181,17 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             evidence=f"{', '.join(names)} never exercised: no two blocks of the window differ in that line alone",
             advice="read " + ", ".join(str(item.where) for item in function.read_next[:4]) + " as well",
         )
+    if function.resting and not _host_known(readings):
+        names = tuple(line_name(i) for i in lines_of(function.resting))
+        yield Finding(
+            "short-window",
+            blocks=False,
+            function=index,
+            lines=names,
+            evidence=f"{', '.join(names)}: decided only by memory that appears once; if that is the host's own, the "
+            "line is not exercised",
+            advice="exclude the host's memory, or add a reading of the empty socket",
+        )
     if function.sizes:
         sizes = " or ".join(f"{size} bytes" for size in function.sizes)
         yield Finding(
@@ -190,6 +202,29 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             "end, or the floating bus",
             advice="declare the part or the size, or read with pull-ups and then with pull-downs on the data lines",
         )
+
+
+def _host_known(readings: ReadingSet) -> bool:
+    """Tell whether the person said where the host's memory is, or showed it with an empty socket."""
+    return bool(readings.excluded) or any(r.role == "empty-socket" for r in readings.readings)
+
+
+def _about_host(readings: ReadingSet, found: Survey, images: Sequence[Image]) -> Iterator[Finding]:
+    """Doubt whether a memory that appears once, beside a ROM that repeats, is the specimen's at all."""
+    if len(images) < 2 or _host_known(readings) or len(found.functions[images[0].function].copies) < 2:
+        return
+    for image in images[1:]:
+        function = found.functions[image.function]
+        if len(function.copies) == 1:
+            first = function.copies[0].first
+            yield Finding(
+                "ram-or-rom",
+                blocks=True,
+                function=image.function,
+                where=(Range(first, first + function.size - 1),),
+                evidence="it appears once, beside a ROM that repeats: it may be the host's own memory",
+                advice="exclude the host's memory, or add a reading of the empty socket",
+            )
 
 
 def _about_choice(

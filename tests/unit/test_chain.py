@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from hypothesis import assume, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 import romassay as ra
@@ -101,7 +101,7 @@ def test_a_wrong_image_is_never_confirmed_with_the_size_declared(scene: Scene, c
         assert bytes(result.image) == scene.rom.image
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, suppress_health_check=[HealthCheck.filter_too_much])
 @given(paired_scenes(), st.integers(2, 3))
 def test_of_two_specimens_no_wrong_image_is_confirmed(scene: Scene, count: int) -> None:
     sizes = {rom.size for rom in scene.roms}

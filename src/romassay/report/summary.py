@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from romassay.address import merge_ranges
 from romassay.chain import Assay, Verdict
 from romassay.docket.record import crc32, image_name
+from romassay.judge import is_settled
 from romassay.part import FunctionKind
 from romassay.reading import Reading
 from romassay.report.findings import finding_lines
@@ -129,23 +130,26 @@ def because(assay: Assay) -> str:
         return "No image is given, because a guess would look like one."
     if assay.verdict == "confirmed":
         return (
-            f"Every byte is settled from {plural(_fewest(assay.images[0]), 'independent reading')} or more, "
+            f"Every byte is settled from {plural(_fewest(assay.images), 'independent reading')} or more, "
             "none is in doubt, and no finding stands against it."
         )
     return f"Not confirmed, because: {'; '.join(_reasons(assay)) or 'too few independent readings'}."
 
 
-def _fewest(image: Image) -> int:
-    return int(image.readings.min()) if len(image) else 0
+def _fewest(images: Sequence[Image]) -> int:
+    return min(int(image.readings.min(initial=_MANY)) for image in images)
+
+
+_MANY = 1 << 30
 
 
 def besides(assay: Assay) -> str:
-    """Name the further ROMs, on which the verdict says nothing."""
+    """Name the further ROMs: the verdict is on them too."""
     others = [_found(assay, image) for image in assay.images[1:]]
     if not others:
         return ""
     named = listed(others) if len(others) < _SHOWN_LESSER else f"{len(others)} more ROMs"
-    return f"Also found: {named}. The verdict is on the first."
+    return f"Also found: {named}. The verdict is on all of them."
 
 
 def _reasons(assay: Assay) -> list[str]:
@@ -155,6 +159,8 @@ def _reasons(assay: Assay) -> list[str]:
     reasons += [f"{plural(missing, 'byte')} never seen"] if missing else []
     reasons += [f"{plural(doubtful, 'byte')} in doubt"] if doubtful else []
     reasons += [f"{plural(by_hand, 'byte')} decided by hand"] if by_hand else []
+    open_ones = [name_of(assay.survey, image.function) for image in assay.images[1:] if not is_settled(image)]
+    reasons += [f"{some(open_ones, _SHOWN_LESSER)} not settled"] if open_ones else []
     return reasons
 
 

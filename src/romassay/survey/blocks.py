@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from romassay.reading import Index
-from romassay.survey.bus import CONTENT, STRUCTURED, VOLATILE, Ground
 from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
+from romassay.survey.states import CONTENT, STRUCTURED, VOLATILE, Ground
 
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""

@@ -9,13 +9,16 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
-from romassay.survey.bus import STRUCTURED, Ground
 from romassay.survey.pairs import FOUGHT_BYTES, SAME_SHARE, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
+from romassay.survey.states import STRUCTURED, Ground
 
 _CHUNK = 1 << 22
 
 Cell = TypeVar("Cell", np.uint8, np.bool_)
+
+COVERED = 0.05
+"""Share of granules that may be alike by chance in two blocks that have nothing to do with each other."""
 
 FOUGHT = 0.95
 """Share of the bytes of a fought-over copy that are the ROM's with bits pulled to one side; of others it is a tenth."""
@@ -48,6 +51,7 @@ class Closed:
         again: bus lines across which the function repeats.
         other: bus lines that must have the level they have in `block`.
         seats: its copies, by address.
+        resting: those of `other` that rest on blocks which stand once only: the host's memory looks like that too.
     """
 
     level: int
@@ -55,6 +59,7 @@ class Closed:
     again: int
     other: int
     seats: tuple[Seat, ...]
+    resting: int = 0
 
 
 def contents(stacked: Stack, plane: npt.NDArray[Cell], level: int, blocks: Index) -> npt.NDArray[Cell]:
@@ -145,6 +150,20 @@ def same_bytes(stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, bl
     """Tell whether two blocks hold the same bytes, over enough that tell."""
     seats = _compare(stacked, said, told, evidence, block, np.array([other]))
     return len(seats) == 1 and not seats[0].contended and seats[0].seen >= FOUGHT_BYTES
+
+
+def unlike(stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block: int, other: int) -> bool:
+    """Tell whether all of another block is something else; a copy that is partly covered by something is not."""
+    level = evidence.level
+    pair = np.array([block, other])
+    value = contents(stacked, said.value, level, pair)
+    sure, tells = (contents(stacked, plane, level, pair) for plane in (said.sure, told))
+    telling = (sure[0] & sure[1] & (tells[0] | tells[1])).reshape(-1, GRANULE)
+    equal = telling & (value[0] == value[1]).reshape(-1, GRANULE)
+    amount = np.count_nonzero(telling, axis=1)
+    copied = (amount >= evidence.least) & (np.count_nonzero(equal, axis=1) == amount)
+    enough = int(amount.sum()) >= max(evidence.least, telling.size // 8)
+    return bool(enough and equal.sum() * 2 <= amount.sum() and copied.sum() <= COVERED * np.count_nonzero(amount))
 
 
 def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_way: bool) -> bool:

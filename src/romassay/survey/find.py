@@ -9,17 +9,23 @@ import numpy.typing as npt
 
 from romassay.part import Part
 from romassay.reading import Index, ReadingSet
-from romassay.survey.bus import CONTENDED, CONTENT, HOST, UNSEEN
-from romassay.survey.cubes import Closed, close, same_bytes
+from romassay.survey.cubes import Closed, close, same_bytes, unlike
 from romassay.survey.model import Survey
-from romassay.survey.name import HALF_BYTE, RAM_AT_MOST, Declared, named
+from romassay.survey.name import HALF_BYTE, Declared, named
 from romassay.survey.regions import regions
 from romassay.survey.scene import Scene, look
-from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, granules_seen
+from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, Consensus, granules_seen
+from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN
 
 MOST_FUNCTIONS = 24
 SMALLEST_ROM = 32
 MOST_BYTES = 1 << 24
+
+SMALL = 256
+"""Bytes of a block that is left as it is beside a ROM of the declared size, rather than taken for a part of one."""
+
+LEAST_FIRM = 8
+"""Bytes on which two readings must agree against the bus before something that stands once only is believed."""
 
 
 def survey(readings: ReadingSet, *, part: Part | None = None, size: int | None = None) -> Survey:
@@ -65,9 +71,9 @@ def _candidates(scene: Scene, declared: Declared) -> list[tuple[int, int]]:
 
 def _promoted(found: list[tuple[int, int]], level: int, part: Part | None) -> list[tuple[int, int]]:
     """Widen blocks that the declared ROM size says are parts of a larger one: its rest is blank, or repeats."""
-    small = max((f.size for f in part.functions if f.kind != "rom"), default=0) if part else RAM_AT_MOST
+    small = max((f.size for f in part.functions if f.kind != "rom"), default=0) if part else SMALL
     if not part or not small:
-        small = RAM_AT_MOST if not part and any(k == level for k, _ in found) else 0
+        small = SMALL if not part and any(k == level for k, _ in found) else 0
     return [
         (k, block) if k >= level or 1 << k <= small else (level, block >> (level - k)) for k, block in found
     ] or found
@@ -94,12 +100,39 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
         twin = next((i for i, other in enumerate(accepted) if same_function(scene, other, closed)), None)
         if twin is not None:
             accepted[twin] = joined(accepted[twin], closed)
+        elif _part_of(closed, accepted):
+            pass
         elif _stands(scene, closed, declared):
             accepted.append(closed)
         else:
             continue
         claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
-    return accepted
+    return [_decided(scene, clear, closed) for closed in accepted]
+
+
+def _part_of(closed: Closed, accepted: list[Closed]) -> bool:
+    """Tell whether a block is a part of a larger function, seen also where the rest of that is covered by something."""
+    return any(
+        seat.block >> (larger.level - closed.level) == other.block
+        for larger in accepted
+        if larger.level > closed.level
+        for other in larger.seats
+        for seat in closed.seats
+    )
+
+
+def _decided(scene: Scene, said: Consensus, closed: Closed) -> Closed:
+    """Decide the lines across which something else stands in full, though it appears nowhere else."""
+    evidence, _ = scene.ladder.at(closed.level)
+    clean = [seat.block for seat in closed.seats if not seat.contended]
+    resting = 0
+    for line in range(closed.level, scene.stacked.bits):
+        if (closed.again | closed.other) >> line & 1:
+            continue
+        step = 1 << (line - closed.level)
+        if any(unlike(scene.stacked, said, scene.told, evidence, block, block ^ step) for block in clean):
+            resting |= 1 << line
+    return replace(closed, other=closed.other | resting, resting=resting)
 
 
 def same_function(scene: Scene, one: Closed, other: Closed) -> bool:
@@ -135,29 +168,29 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
         return True
     at = scene.granules_of(closed.level, (closed.block,))
     state = scene.based.state[at]
-    content = np.count_nonzero(state == CONTENT)
-    inside = np.count_nonzero(state != UNSEEN)
+    content = at[state == CONTENT]
     speaking = np.count_nonzero((state == CONTENT) | scene.told[at].any(axis=1))
     once = len(scene.stacked.value) < ENOUGH
     least = min(SMALLEST_ROM << once, (declared.rom_size or MOST_BYTES) // 2)
-    if not content or speaking * GRANULE < least or not _steady(scene, at[state == CONTENT]):
+    if not len(content) or speaking * GRANULE < least or not _steady(scene, content):
         return False
     if once and scene.driven.bit_count() < HALF_BYTE:
         return False
-    if speaking * 2 < inside and not declared.rom_size and once:
+    if speaking * 2 < np.count_nonzero(state != UNSEEN) and not declared.rom_size and once:
         return False
-    return not _noise(scene, at[state == CONTENT])
+    return not _noise(scene, content)
 
 
 def _steady(scene: Scene, at: Index) -> bool:
     """Tell whether what was said is no accident: two readings said it, or it stands close together."""
     told = scene.told[at]
-    amount = np.count_nonzero(told)
+    amount = int(np.count_nonzero(told))
     if len(scene.stacked.value) >= ENOUGH:
-        firm = scene.said.firm[at] & told
-        twice = np.count_nonzero(told & (scene.said.seen[at] >= ENOUGH))
-        return bool(np.count_nonzero(firm) * 2 >= twice > 0 or twice * 4 < amount)
-    return bool(amount * 2 >= told.size)
+        twice = int(np.count_nonzero(told & (scene.said.seen[at] >= ENOUGH)))
+        if twice * 4 >= amount:
+            firm = int(np.count_nonzero(scene.said.firm[at] & told))
+            return firm >= LEAST_FIRM and firm * 2 >= twice
+    return amount * 2 >= told.size and len(at) > 1
 
 
 def _noise(scene: Scene, at: Index) -> bool:

@@ -64,6 +64,7 @@ class Function:
         driven: data lines that it drives, as a bit mask.
         read_next: what to read to resolve the unknown lines.
         sizes: other sizes that explain the readings as well.
+        resting: lines decided only by memory that appears once, which may be the host's, as a bit mask.
         pins: the decode in the specimen's own pins, where a rig is given.
     """
 
@@ -78,6 +79,7 @@ class Function:
     driven: int = 0xFF
     read_next: tuple[ReadNext, ...] = ()
     sizes: tuple[int, ...] = ()
+    resting: int = 0
     pins: tuple[tuple[str, Level], ...] | None = None
 
     @property

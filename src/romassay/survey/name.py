@@ -9,14 +9,18 @@ import numpy as np
 from romassay.address import Cube, Range, line_name, lines_of
 from romassay.part import FunctionKind, Part
 from romassay.reading import ReadingSet
-from romassay.survey.bus import CONTENT
 from romassay.survey.cubes import Closed, blank_neighbour, contents
 from romassay.survey.model import Copy, Function, ReadNext
 from romassay.survey.scene import Scene
 from romassay.survey.stack import GRANULE_LINES
+from romassay.survey.states import CONTENT
 
-RAM_AT_MOST = 256
-"""A block no larger than this, beside a larger one, is taken for RAM or registers where no part says otherwise."""
+RAM_AT_MOST = 128
+"""A block no larger than this, beside a larger one, is taken for RAM or registers where no part says otherwise: the
+RAM of combination chips is 64 or 128 bytes (6530, 6532: data sheets)."""
+
+TELLING = 256
+"""Bytes of a larger function that are read to resolve a line."""
 
 HALF_BYTE = 4
 
@@ -109,6 +113,7 @@ def _function(scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingS
         unknown=above & ~(item.again | other),
         copies=tuple(Copy(s.block << item.level, s.seen, round(s.agreement, 4), s.contended) for s in item.seats),
         driven=driven,
+        resting=item.resting & above,
     )
     sizes = _other_sizes(scene, item) if kind == "rom" and not declared.rom_size else ()
     return replace(made, read_next=_read_next(scene, made, readings), sizes=sizes)
@@ -186,9 +191,9 @@ def _heard(scene: Scene, level: int, block: int) -> bool:
 
 
 def _telling_part(scene: Scene, made: Function, level: int) -> Range:
-    """Return the offsets of the 256 bytes of a function that tell it best from the bus; all of a smaller one."""
-    if made.size <= RAM_AT_MOST:
+    """Return the offsets of the bytes of a function that tell it best from the bus; all of a smaller one."""
+    if made.size <= TELLING:
         return Range(0, made.size - 1)
     told = contents(scene.stacked, scene.told, level, np.array([made.copies[0].first >> level]))[0]
-    best = int(np.argmax(told.reshape(-1, RAM_AT_MOST).sum(axis=1)))
-    return Range(best * RAM_AT_MOST, best * RAM_AT_MOST + RAM_AT_MOST - 1)
+    best = int(np.argmax(told.reshape(-1, TELLING).sum(axis=1)))
+    return Range(best * TELLING, best * TELLING + TELLING - 1)

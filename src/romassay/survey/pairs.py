@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Index
-from romassay.survey.bus import CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
 from romassay.survey.stack import GRANULE_LINES, Bools, Consensus, Stack
+from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
 
 SAME_SHARE = 0.8
 """Of the bytes that can tell, so many must match for two blocks to be copies: a line that spoils one character in a

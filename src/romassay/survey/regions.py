@@ -9,10 +9,10 @@ import numpy as np
 
 from romassay.address import Range, merge_ranges
 from romassay.reading import ReadingSet
-from romassay.survey.bus import BUS, CONTENDED, CONTENT, HOST, STRUCTURED, UNSEEN, VOLATILE
 from romassay.survey.model import Function, Region, RegionKind
 from romassay.survey.scene import Scene
 from romassay.survey.stack import GRANULE
+from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, STRUCTURED, UNSEEN, VOLATILE
 
 _STATE_KINDS: dict[int, RegionKind] = {
     BUS: "open-bus",

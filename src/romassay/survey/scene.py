@@ -9,22 +9,12 @@ import numpy as np
 
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.survey.blocks import Grown, grow
-from romassay.survey.bus import (
-    BUS,
-    CONTENT,
-    STRUCTURED,
-    VOLATILE,
-    Ground,
-    Shape,
-    as_registers,
-    driven_lines,
-    ground,
-    learn_bus,
-    registers,
-    shapes,
-)
+from romassay.survey.bus import Background, background, driven_lines
+from romassay.survey.controls import undriven_bits, where_driven, where_nobody_drives
+from romassay.survey.ground import as_registers, ground, registers
 from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
+from romassay.survey.states import CONTENT, STRUCTURED, VOLATILE, Ground
 
 LARGEST_REGISTERS = 5
 """log2 of the bytes that a block of registers takes at most: 32 in a 6532 (data sheet)."""
@@ -90,24 +80,26 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     """
     bits = readings.address_bits
     stacked = stack(chosen, bits, readings.excluded, granules)
-    undriven = _undriven(readings, granules)
+    undriven = undriven_bits(readings, granules)
     if undriven is not None:
         stacked = replace(stacked, known=stacked.known & ~undriven)
-    plain = consensus(stacked) if undriven is None else _where_driven(consensus(stacked), stacked)
-    shape = shapes(plain.value, plain.sure)
-    driven = driven_lines(shape) or 0xFF
+    plain = consensus(stacked) if undriven is None else where_driven(consensus(stacked), stacked)
+    behind = background(stacked, plain, 0xFF)
+    driven = driven_lines(behind.shape, behind.quiet) or 0xFF
     said = plain if driven == 0xFF and undriven is None else consensus(stacked, driven)
     nowhere = None if undriven is None else (undriven & np.uint8(driven)) == driven
     if nowhere is not None:
         said = replace(said, value=np.where(nowhere, np.uint8(0), said.value), sure=said.sure | nowhere)
     empty = readings.with_role("empty-socket")
     hollow = stack(empty, bits, readings.excluded, granules) if empty else None
-    bus = None if driven == 0xFF else _bus(hollow, shape, granules, bits)
+    bus = None if driven == 0xFF else _bus(hollow, behind, granules)
     without = consensus(hollow, driven) if hollow else None
     said, changed = _by_session(chosen, stacked, said, driven)
-    based = ground(said, granules, bits, driven, readings=len(chosen), empty=without)
+    if said is not plain:
+        behind = background(stacked, said, driven)
+    based = ground(stacked, said, behind, driven, empty=without)
     if nowhere is not None:
-        based = _where_nobody_drives(based, nowhere)
+        based = where_nobody_drives(based, nowhere)
     based.state[changed & (based.state == VOLATILE)] = CONTENT
     tells_blank = based.model is None or any(isinstance(source, int) for source in based.model.sources)
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
@@ -121,53 +113,11 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     return Scene(stacked, said, based, based.told(said), driven, missing, bus, ladder, grown)
 
 
-def _bus(hollow: Stack | None, shape: Shape, granules: Index, bits: int) -> Bytes | None:
+def _bus(hollow: Stack | None, behind: Background, granules: Index) -> Bytes | None:
     """Return what all data lines would say without the specimen: as the empty socket does, or by the rule learnt."""
     if hollow:
         return consensus(hollow).value
-    rule = learn_bus(shape, granules, bits, 0xFF, np.zeros(len(granules), np.bool_))
-    return rule.predict(granules) if rule.sources else None
-
-
-def _where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
-    """Take what follows the pulls for the floating bus, byte by byte."""
-    state = based.state.copy()
-    state[state == BUS] = STRUCTURED
-    state[nowhere.all(axis=1)] = BUS
-    return replace(
-        based,
-        state=state,
-        prediction=np.where(nowhere, np.uint8(0), based.prediction),
-        predicted=nowhere.copy(),
-    )
-
-
-def _undriven(readings: ReadingSet, granules: Index) -> Bytes | None:
-    """Return the bits that follow the pull, uint8[G, 16], or None where no such reading was given.
-
-    With one pull only, a bit that is at the pull's level anyway says nothing by itself; but where a whole granule reads
-    as the pull and any of it moved, nobody drives there.
-    """
-    up, down = readings.with_role("pulled-up"), readings.with_role("pulled-down")
-    plain = readings.with_role("specimen")
-    if not up and not down:
-        return None
-    sides: list[Bytes] = []
-    for chosen, level in ((up, 0xFF), (down, 0x00)):
-        said = consensus(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
-        follows = said.value if level else ~said.value
-        sides.append(np.where(said.sure, follows, 0).astype(np.uint8))
-    moved: Bytes = sides[0] & sides[1]
-    if not up or not down:
-        only = sides[0] if up else sides[1]
-        moved[(only == 0xFF).all(axis=1) & moved.any(axis=1)] = 0xFF
-    return moved
-
-
-def _where_driven(said: Consensus, stacked: Stack) -> Consensus:
-    """Count a byte as sure where every bit that the specimen drives is known."""
-    union = np.bitwise_or.reduce(stacked.known, axis=0)
-    return replace(said, sure=said.sure | (union != 0))
+    return behind.model.predict(granules) if behind.model.sources else None
 
 
 def _by_session(chosen: Sequence[Reading], stacked: Stack, said: Consensus, driven: int) -> tuple[Consensus, Bools]:

@@ -165,7 +165,7 @@ def test_more_readings_are_asked_for_by_number() -> None:
 def test_further_roms_are_named_and_told_apart() -> None:
     text = flat(text_of(examples.two_roms()))
     assert text.startswith("PROVISIONAL: 1 KiB of ROM at 8400 with 3 mirrors.")
-    assert "Also found: 256 bytes of ROM at 7000. The verdict is on the first." in text
+    assert "Also found: 256 bytes of ROM at 7000. The verdict is on all of them." in text
     assert "ROM 2 256 bytes at 7000-70FF, no mirror" in text
     assert f"CRC-32 {zlib.crc32(bytes(examples.two_roms().images[1])):08x}, image-2.bin" in text
     assert "0000-1FFF 8 KiB host memory (left out)" in text
@@ -320,7 +320,7 @@ def test_many_roms_stay_a_page() -> None:
     survey = dataclasses.replace(base.survey, functions=functions)
     crowd = dataclasses.replace(base, survey=survey, images=images, findings=findings)
     text = text_of(crowd, dataclasses.replace(IN_DOCKET, written=tuple(f"fog/{i}.bin" for i in range(24))))
-    assert "Also found: 11 more ROMs. The verdict is on the first." in text
+    assert "Also found: 11 more ROMs. The verdict is on all of them." in text
     assert "... and 8 more" in text
     assert "- characters corrupted on the line: ROM 2, ROM 3" in text
     assert text.count("\n") < 100

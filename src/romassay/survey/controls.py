@@ -1,0 +1,141 @@
+"""What control readings tell: which bits nobody drives, and what stands there without the specimen.
+
+A control comes over the same noisy line as everything else. So it is asked granule by granule and data line by data
+line, and what it lost is taken from the granules on either side of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from romassay.reading import Bytes, Index, ReadingSet
+from romassay.survey.bus import shapes
+from romassay.survey.stack import GRANULE, Bools, Consensus, Stack, consensus, stack
+from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, Ground
+
+JUDGED = GRANULE // 4
+"""Bytes of a granule that a control must show before it says anything about it."""
+
+MOVED = {True: (0.25, 0.75), False: (0.125, 0.25)}
+"""Shares of a granule's bits that move, with both pulls (True) or with one: up to the first a data line is driven,
+from the second on it is not. With one pull, half of the bits stand at its level anyway."""
+
+NEAR = 8
+"""Granules over which what a control says on both sides of a gap holds inside it."""
+
+_BITS = np.arange(8, dtype=np.uint8)
+
+
+def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
+    """Return the bits that follow the pull, uint8[G, 16], or None where no such reading was given.
+
+    With one pull only, a bit that is at the pull's level anyway says nothing by itself; but where a whole granule reads
+    as the pull and any of it moved, nobody drives there.
+    """
+    up, down = readings.with_role("pulled-up"), readings.with_role("pulled-down")
+    plain = readings.with_role("specimen")
+    if not up and not down:
+        return None
+    both = bool(up) and bool(down)
+    sides: list[Bytes] = []
+    heard = np.ones((len(granules), GRANULE), np.bool_)
+    for chosen, level in ((up, 0xFF), (down, 0x00)):
+        said = consensus(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
+        sides.append(np.where(said.sure, said.value if level else ~said.value, 0).astype(np.uint8))
+        heard &= said.sure
+    moved = _by_line(sides[0] & sides[1], heard, MOVED[both])
+    if not both:
+        only = sides[0] if up else sides[1]
+        moved[(only == 0xFF).all(axis=1) & moved.any(axis=1)] = 0xFF
+    return _between(moved, np.count_nonzero(heard, axis=1) >= JUDGED, granules)
+
+
+def _by_line(moved: Bytes, heard: Bools, shares: tuple[float, float]) -> Bytes:
+    """Take a data line for driven in all of a granule where few of its bits moved, and in none of it where most did."""
+    count = np.count_nonzero(heard, axis=1)
+    share = np.array([np.count_nonzero(moved >> bit & heard, axis=1) for bit in _BITS]) / np.maximum(count, 1)
+    judged = count >= JUDGED
+    all_of = np.packbits((share >= shares[1]) & judged, axis=0, bitorder="little")[0]
+    none_of = np.packbits((share <= shares[0]) & judged, axis=0, bitorder="little")[0]
+    out: Bytes = (moved | all_of[:, None]) & ~none_of[:, None]
+    return out
+
+
+def _between(moved: Bytes, judged: Bools, granules: Index) -> Bytes:
+    """Let a granule that the control lost follow the pull in the bits in which the granules on both sides do."""
+    before, after = _neighbours(judged, granules)
+    lost = ~judged & ((before >= 0) | (after >= 0))
+    every = np.bitwise_and.reduce(moved, axis=1)
+    left = np.where(before >= 0, every[before], every[after])
+    right = np.where(after >= 0, every[after], left)
+    out = moved.copy()
+    out[lost] = (left & right)[lost, None]
+    return out
+
+
+def _neighbours(judged: Bools, granules: Index) -> tuple[Index, Index]:
+    """Return the nearest judged granule before and after each, -1 where there is none that is near."""
+    index = np.arange(len(judged))
+    before = np.maximum.accumulate(np.where(judged, index, -1))
+    after = np.minimum.accumulate(np.where(judged, index, len(judged))[::-1])[::-1]
+    after = np.where(after == len(judged), -1, after)
+    sides = []
+    for side in (before, after):
+        near = (side >= 0) & (np.abs(granules[side] - granules) <= NEAR)
+        sides.append(np.where(near, side, -1))
+    return sides[0], sides[1]
+
+
+def where_driven(said: Consensus, stacked: Stack) -> Consensus:
+    """Count a byte as sure where every bit that the specimen drives is known."""
+    union = np.bitwise_or.reduce(stacked.known, axis=0)
+    return replace(said, sure=said.sure | (union != 0))
+
+
+def where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
+    """Take what follows the pulls for the floating bus, byte by byte."""
+    state = based.state.copy()
+    state[state == BUS] = STRUCTURED
+    state[nowhere.all(axis=1)] = BUS
+    return replace(
+        based,
+        state=state,
+        prediction=np.where(nowhere, np.uint8(0), based.prediction),
+        predicted=nowhere.copy(),
+    )
+
+
+def against_empty(
+    said: Consensus, granules: Index, state: Bytes, regular: Bools, empty: Consensus, driven: int
+) -> Bytes:
+    """Compare with the empty socket: what is as without the specimen is the bus, or the host's own memory."""
+    both = said.sure & empty.sure
+    count = np.count_nonzero(both, axis=1)
+    same = np.count_nonzero(both & (said.value == (empty.value & np.uint8(driven))), axis=1)
+    judged = count >= JUDGED
+    alike = judged & (same * 5 >= count * 4)
+    still = shapes(empty.value & np.uint8(driven), empty.sure).regular(driven)
+    out = state.copy()
+    out[alike] = np.where(still[alike], BUS, HOST)
+    unlike = judged & ~alike
+    out[unlike & regular] = STRUCTURED
+    theirs = empty.value & np.uint8(driven)
+    for pulled, kept in ((said.value & ~theirs, theirs), (theirs & ~said.value, ~theirs)):
+        one_sided = np.count_nonzero(both & (pulled == 0), axis=1) * 16 >= count * 15
+        spoken = np.count_nonzero(both & (kept & np.uint8(driven) != 0), axis=1) * 2 >= count
+        out[unlike & ~still & one_sided & spoken] = CONTENDED
+    return _lost_in_host(out, judged, granules)
+
+
+def _lost_in_host(state: Bytes, judged: Bools, granules: Index) -> Bytes:
+    """Take what the empty socket's log lost for the host's where it is so on both sides; on one side, for unseen."""
+    before, after = _neighbours(judged, granules)
+    before, after = np.where(before >= 0, before, after), np.where(after >= 0, after, before)
+    left, right = ((side >= 0) & (state[side] == HOST) for side in (before, after))
+    out = state.copy()
+    lost = ~judged & (state != BUS) & (state != STRUCTURED)
+    out[lost & (left | right)] = UNSEEN
+    out[lost & left & right] = HOST
+    return out

@@ -1,0 +1,147 @@
+"""What stands where: the floating bus, something that a memory said, something that runs, the host's own memory."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from romassay.address import lines_of
+from romassay.reading import Bytes, Index
+from romassay.survey.bus import FLAT, Background, Shape, held
+from romassay.survey.controls import against_empty
+from romassay.survey.noise import most_noise
+from romassay.survey.stack import GRANULE, Bools, Consensus, Stack
+from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
+
+FILLINGS = (0x00, 0xFF)
+"""What unused bytes of a ROM hold: the erased or the unprogrammed state. Common practice, no source."""
+
+LONG_RUN = 4
+"""Granules of one other value that no ROM fills itself with."""
+
+FADES = 16
+"""Granules over which a charge may fade."""
+
+
+def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, empty: Consensus | None) -> Ground:
+    """Tell what each granule holds.
+
+    Args:
+        stacked: the specimen's readings.
+        said: what they say together.
+        behind: what the bus does by itself.
+        driven: data lines to look at.
+        empty: what the readings of the empty socket say, over the same granules.
+    """
+    granules, shape, restless, model = stacked.granules, behind.shape, behind.restless, behind.model
+    regular = shape.regular(driven)
+    state = np.full(len(granules), CONTENT, np.uint8)
+    state[regular] = STRUCTURED
+    known = np.count_nonzero(said.sure, axis=1)
+    if len(stacked.value) > 1:
+        against = said.firm & (said.value != held(said, shape) & np.uint8(driven))
+        if behind.noise:
+            against &= said.value != model.predict(granules) & np.uint8(driven)
+        odd = np.count_nonzero(against, axis=1) >= (behind.noise.agreeing if behind.noise else 1)
+        regular &= ~odd
+        state[odd] = CONTENT
+    else:
+        odd = np.zeros(len(granules), np.bool_)
+    if behind.noise:
+        prediction = model.predict(granules)
+        predicted = np.ones(said.value.shape, np.bool_)
+        wrong = np.count_nonzero(said.sure & (said.value != prediction & np.uint8(driven)), axis=1)
+        state[regular & (wrong <= known // 5)] = BUS
+        state[shape.leaking(driven) & ~regular] = BUS
+        state[_held_runs(said, granules, state, shape, driven)] = BUS
+        state[behind.quiet & ~odd] = BUS
+        restless = restless & ~behind.quiet
+    else:
+        noisy = np.count_nonzero(restless) > np.count_nonzero(regular & ~restless)
+        prediction = held(said, shape)
+        predicted = np.repeat((regular & ~np.bool_(noisy))[:, None], GRANULE, axis=1)
+        state[regular] = STRUCTURED if noisy else BUS
+    if empty is not None:
+        prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
+        predicted = predicted | empty.sure
+        state = against_empty(said, granules, state, regular, empty, driven)
+        state[_held_runs(said, granules, state, shape, driven)] = BUS
+    state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
+    if model.sources:
+        rate = behind.noise.rate if behind.noise else 0.0
+        state[_fading(said, granules, state, prediction & np.uint8(driven), rate)] = BUS
+    state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
+    return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model)
+
+
+def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, rate: float) -> Bools:
+    """Return the granules after a chip's last byte in which its charges fade towards the floating bus, bool[G].
+
+    Every byte there differs from the bus only in bits in which that last byte did, but for noise at `rate`.
+    """
+    out = np.zeros(len(granules), np.bool_)
+    speaks = (state == CONTENT) | (state == VOLATILE)
+    answers = (state[:-1] == CONTENT) | (state[:-1] == HOST)
+    next_to = np.flatnonzero((np.diff(granules) == 1) & answers & speaks[1:]) + 1
+    next_to = next_to[granules[next_to] % 2 == 0]
+    stray = most_noise(rate, GRANULE * 8)
+    for at in next_to:
+        left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
+        for here in range(at, min(at + FADES, len(granules))):
+            off = (said.value[here] ^ prediction[here])[said.seen[here] > 0]
+            strange = int(np.bitwise_count(off & ~np.uint8(left)).sum())
+            if left.bit_count() > 6 or strange > stray or granules[here] - granules[at] != here - at:
+                break
+            out[here] = speaks[here]
+    return out
+
+
+def registers(said: Consensus, based: Ground) -> Bools:
+    """Return the granules that hold registers, bool[G]: some bytes stand still, others run, where little else does.
+
+    A timer runs between two readings; ports and directions stand still.
+    """
+    restless = based.state == VOLATILE
+    if np.count_nonzero(restless) * 8 > len(restless):
+        return np.zeros(len(restless), np.bool_)
+    still = np.count_nonzero(said.firm, axis=1)
+    some: Bools = restless & (still >= GRANULE // 4) & (still < GRANULE - 1)
+    return some
+
+
+RUNNING = 0xA5
+"""Stands for a byte that changes from reading to reading, so that a register can be compared with its mirrors."""
+
+
+def as_registers(said: Consensus, where: Bools) -> Consensus:
+    """Return what is said with every running byte of some granules made comparable."""
+    running = where[:, None] & (said.against > 0)
+    return Consensus(np.where(running, np.uint8(RUNNING), said.value), said.sure | running, said.seen, said.against)
+
+
+def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, driven: int) -> Bools:
+    """Return the granules in which the bus holds the last byte that a chip put there, bool[G].
+
+    Such a run of one value begins on the end of an aligned block, repeats the one byte before it, and ends only where
+    something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus.
+    """
+    out = np.zeros(len(granules), np.bool_)
+    flat = (shape.pattern[:, lines_of(driven)] < FLAT).all(axis=1) & ((state == STRUCTURED) | (state == BUS))
+    if not flat.any():
+        return out
+    value = held(said, shape)[:, 0]
+    joined = flat[1:] & flat[:-1] & (value[1:] == value[:-1]) & (np.diff(granules) == 1)
+    starts = np.flatnonzero(flat & ~np.r_[False, joined])
+    ends = np.flatnonzero(flat & ~np.r_[joined, False])
+    before, after = starts - 1, np.minimum(ends + 1, len(granules) - 1)
+    opens = (before >= 0) & (granules[before] + 1 == granules[starts]) & (state[before] == CONTENT)
+    goes_on = (after > ends) & (granules[after] == granules[ends] + 1)
+    driven_next = ~goes_on | (state[after] == CONTENT)
+    last, second = said.value[before, -1], said.value[before, -2]
+    repeats = (last == value[starts]) & (second != value[starts])
+    holds = opens & driven_next & (granules[starts] % 2 == 0) & repeats
+    if holds.any():
+        holds |= starts == 0
+    holds |= (state[starts] == STRUCTURED) & ~np.isin(value[starts], FILLINGS) & (ends - starts >= LONG_RUN)
+    for start, end in zip(starts[holds], ends[holds], strict=True):
+        out[start : end + 1] = True
+    return out
