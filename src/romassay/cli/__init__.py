@@ -20,6 +20,7 @@ VERBS: dict[str, str] = {
     "assay": "find the ROM in dumps of a bus, settle its bytes, and say how sure that is",
     "demo": "watch it work on an invented specimen, in the current folder",
     "report": "write the evidence of a docket as one page, to print, file or hand on",
+    "bench": "work with dockets on a page in the browser, on this machine",
     "capture": "ask a host for its memory over a serial line, until the readings agree",
     "convert": "turn one image format into another",
     "parts": "show the known chip types, or find what a chip with a house mark may be",

@@ -59,6 +59,13 @@ def hold(folder: Path) -> Iterator[Manifest | None]:
                 path.rmdir()
 
 
+def find(folder: Path) -> None:
+    """See that a folder is a docket; BadInput where it is none."""
+    if not (folder / MANIFEST_FILE).is_file():
+        problem = "this is no docket" if folder.is_dir() else "there is no such folder"
+        raise BadInput(problem, place=str(folder), advice="name a docket, as 'assay -o' makes one")
+
+
 def _make(folder: Path) -> list[Path]:
     """Make the folder and those above it; return what was made, the innermost first."""
     missing = [path for path in (folder, *folder.parents) if not path.exists()]

@@ -44,19 +44,29 @@ LEAST_NUMBERS = 8
 
 
 def sniff(source: bytes) -> float:
-    """Tell how surely this is a memory file: all lines are numbers, and there is an '@'."""
+    """Tell how surely this is a memory file: all lines are numbers, and the first has an '@'.
+
+    Numbers may stand before the first '@', but hardly do; and in a dump a garbled digit may become an '@'.
+    """
     text = _without_comments(plain(sample_of(source)))
     lines = sum(1 for line in text.split(b"\n") if line.strip())
     if not lines:
         return 0.0
     found = _NUMBERS.findall(text)
-    has_address = any(line.startswith(b"@") for line in found)
+    has_address = bool(found) and found[0].startswith(b"@")
     words = {len(word) for line in found[:200] for word in line.split() if not word.startswith(b"@")}
     if not has_address and sum(len(line.split()) for line in found) < LEAST_NUMBERS:
         return 0.0
-    if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1):
+    if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1) or _lines_begin_wider(found):
         return 0.0
     return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS)
+
+
+def _lines_begin_wider(lines: Sequence[bytes]) -> bool:
+    """Tell whether most lines begin with a longer number than the others on them: an address, as a dump has it."""
+    widths = [[len(word) for word in line.split()] for line in lines[:200] if not line.startswith(b"@")]
+    wider = sum(1 for first, *rest in widths if rest and first > max(rest))
+    return wider > len(widths) / 2
 
 
 def read(source: bytes, hints: Hints) -> Parsed:

@@ -119,7 +119,7 @@ def _mark(survey: Survey, piece: Piece, per_row: int, y: float, height: float) -
             y,
             width,
             height,
-            class_=f"k-{region.kind}{_copy_class(survey, region)}",
+            class_=f"k-{region.kind}{' mirror' if is_mirror(survey, region) else ''}",
             says=", ".join(says_of(survey, region)),
         )
     ]
@@ -141,12 +141,11 @@ def _mark(survey: Survey, piece: Piece, per_row: int, y: float, height: float) -
     return "".join(parts)
 
 
-def _copy_class(survey: Survey, region: Region) -> str:
-    """Return what sets the first copy apart from its mirrors."""
+def is_mirror(survey: Survey, region: Region) -> bool:
+    """Tell whether a region shows a ROM again that was seen at a lower address."""
     if region.function is None or region.kind != "rom":
-        return ""
-    first = min((copy.first for copy in survey.functions[region.function].copies), default=region.first)
-    return "" if region.first == first else " mirror"
+        return False
+    return region.first > min((copy.first for copy in survey.functions[region.function].copies), default=region.first)
 
 
 def letter_of(survey: Survey, region: Region) -> str:

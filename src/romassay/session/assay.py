@@ -17,10 +17,21 @@ from typing import Any
 import msgspec
 
 from romassay.chain import Assay, Options, assay, gather
-from romassay.docket.folder import Addition, altered, commit, hold, is_current, reading_path, reading_place, strangers
+from romassay.docket.folder import (
+    Addition,
+    altered,
+    commit,
+    find,
+    hold,
+    is_current,
+    reading_path,
+    reading_place,
+    strangers,
+)
 from romassay.docket.manifest import (
     PART_FILE,
     RIG_FILE,
+    Decided,
     Entry,
     Event,
     Manifest,
@@ -111,7 +122,7 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
             if former and former.results and not is_current(request.docket, former):
                 notices = (*notices, f"{request.docket}: its results were not those of its readings; they are now")
             event = Event(
-                when=now().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+                when=_stamp(now),
                 version=VERSION,
                 command=request.command,
                 did=_did(taken, result),
@@ -138,22 +149,82 @@ def look(request: Request) -> tuple[Loaded, ...]:
         return _take(request, manifest, _declared(request, _settings(manifest.settings, request.settings))).loaded
 
 
-def derive(docket: Path) -> tuple[Assay, Manifest]:
-    """Derive a docket's assay anew from its readings, and return it with the manifest. Nothing is kept.
+@dataclass(frozen=True, slots=True, eq=False)
+class Derived:
+    """What a docket says, derived anew.
+
+    Attributes:
+        assay: the result.
+        loaded: every file that went into it.
+        manifest: what the docket holds and what was done.
+    """
+
+    assay: Assay
+    loaded: tuple[Loaded, ...]
+    manifest: Manifest
+
+
+def derive(docket: Path) -> Derived:
+    """Derive a docket's assay anew from its readings. Nothing is kept.
 
     Raises:
         BadInput: a folder that is no docket, or a docket that is damaged.
     """
-    if not docket.is_dir():
-        raise BadInput("there is no such folder", place=str(docket), advice="name a docket, as 'assay -o' makes one")
+    find(docket)
     with hold(docket) as former:
-        if former is None:
-            raise BadInput(
-                "the folder is no docket", place=str(docket), advice="name a docket, as 'assay -o' makes one"
-            )
-        request = Request(inputs=(), docket=docket)
-        declared = _declared(request, former.settings)
-        return _derive(_take(request, former, declared), declared), former
+        return _derived(docket, former or Manifest())
+
+
+def _derived(docket: Path, manifest: Manifest) -> Derived:
+    request = Request(inputs=(), docket=docket)
+    declared = _declared(request, manifest.settings)
+    taken = _take(request, manifest, declared)
+    return Derived(_derive(taken, declared), taken.loaded, manifest)
+
+
+def decide(
+    docket: Path, choice: Decided, *, back: bool = False, now: Callable[[], datetime] = lambda: datetime.now(UTC)
+) -> Derived:
+    """Keep a person's decision on a byte, with its reason, and derive the docket anew; the readings stay as they are.
+
+    Args:
+        docket: the folder.
+        choice: the decision; it takes the place of a former one on the same byte.
+        back: take the decision on that byte back; its value and reason do not matter.
+        now: a clock.
+
+    Raises:
+        BadInput: a folder that is no docket, or a docket that is damaged.
+        BadValue: there is no such byte, no reason is given, or there is nothing to take back.
+    """
+    find(docket)
+    with hold(docket) as held:
+        former = held or Manifest()
+        rest = tuple(d for d in former.decisions if (d.function, d.offset) != (choice.function, choice.offset))
+        if back and len(rest) == len(former.decisions):
+            raise BadValue(f"no decision stands on offset {choice.offset:04X}", advice="look at the list of decisions")
+        if not back and not choice.reason.strip():
+            raise BadValue("a decision needs a reason", advice="say in a few words what it rests on")
+        manifest = msgspec.structs.replace(former, decisions=rest if back else (*rest, choice))
+        found = _derived(docket, manifest)
+        if not any(i.function == choice.function for i in found.assay.images):
+            raise BadValue(f"function {choice.function} has no image", advice="decide a byte of a ROM's image")
+        what = f"took back the decision on offset {choice.offset:04X}"
+        if not back:
+            what = f"decided that offset {choice.offset:04X} is {choice.value:02X}: {choice.reason}"
+        event = Event(_stamp(now), VERSION, "", f"{what}; {found.assay.verdict}")
+        files = result_files(found.assay)
+        manifest = msgspec.structs.replace(
+            manifest,
+            results=tuple(Result(file.name, file.sha256) for file in files),
+            history=(*manifest.history, event),
+        )
+        commit(docket, manifest, (), files)
+    return dataclasses.replace(found, manifest=manifest)
+
+
+def _stamp(now: Callable[[], datetime]) -> str:
+    return now().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from romassay.docket.files import write_atomically
 from romassay.errors import BadInput
-from romassay.session.assay import derive
+from romassay.session.assay import Derived, derive
 
 if TYPE_CHECKING:
     from romassay.report.page import Photo
@@ -40,19 +40,23 @@ def write_report(docket: Path, target: Path) -> Reported:
     Raises:
         BadInput: a folder that is no docket, a damaged docket, or a page that cannot be written.
     """
+    content, left_out = report_of(docket, derive(docket))
+    write_atomically(target, content)
+    return Reported(len(content), left_out)
+
+
+def report_of(docket: Path, found: Derived) -> tuple[bytes, tuple[str, ...]]:
+    """Return the page, and the names of photographs that are not in it, with the reason."""
     from romassay.report.page import About, report_page
 
-    assay, manifest = derive(docket)
     photos, left_out = _photos(docket / PHOTOS_FOLDER)
     about = About(
         name=docket.resolve().name,
-        manifest=manifest,
+        manifest=found.manifest,
         photos=photos,
         command=shlex.join(["romassay", "assay", "-o", str(docket)]),
     )
-    content = report_page(assay, about).encode("utf-8", "replace")
-    write_atomically(target, content)
-    return Reported(len(content), left_out)
+    return report_page(found.assay, about).encode("utf-8", "replace"), left_out
 
 
 def _photos(folder: Path) -> tuple[tuple[Photo, ...], tuple[str, ...]]:

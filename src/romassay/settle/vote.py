@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.bounds import binomial_cdf, upper_bound
+from romassay.errors import BadValue
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.settle.model import FILL, Confidence, Decision, Doubt, Image
 from romassay.survey.model import Function, Survey
@@ -97,6 +98,9 @@ def settle(
 
     Returns:
         One image for each ROM, in the survey's order.
+
+    Raises:
+        BadValue: a decision lies outside its image.
     """
     chosen = readings.with_role("specimen") or readings.with_role("pulled-up") + readings.with_role("pulled-down")
     roms = [(i, f) for i, f in enumerate(found.functions) if f.kind == "rom"]
@@ -126,6 +130,11 @@ def _settled(
     weak = np.isin(vote.disputed, flipped)
     value = np.where(vote.seen == 0, FILL, vote.value | _undriven(stacked, function)).astype(np.uint8)
     for decision in decided:
+        if decision.offset >= len(value):
+            raise BadValue(
+                f"a decision is on offset {decision.offset:04X}, and the image has {len(value)} bytes",
+                advice="take the decision back",
+            )
         value[decision.offset] = decision.value
     per_reading = _readings_each(observed, function.driven)
     return Image(
