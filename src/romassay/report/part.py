@@ -19,7 +19,7 @@ _CELLS = {
     "uv-eprom": "UV EPROM",
     "fuse": "fuses",
     "static-ram": "static",
-    "ports": "ports and timer",
+    "ports": "registers",
 }
 _TIMES = {
     "address-access": "address to data",
@@ -95,7 +95,7 @@ def _head(part: Part, width: int, file: str) -> Iterator[Line]:
     row = f", rows {part.row:g} inch apart" if part.row else ""
     outputs = {"three-state": "; three-state outputs", "open-collector": "; open-collector outputs: pull-ups needed"}
     yield _text(f"{part.package}{row}{outputs[part.output.kind] if part.output else ''}.")
-    yield from _wrapped(f"{part.status[:1].upper()}{part.status[1:]}.", width)
+    yield from _wrapped(_sentence(part.status), width)
     if file:
         yield _text(f"From {file}.")
     count, every = len(part.unchecked), sum(1 for _ in part.cited())
@@ -145,7 +145,7 @@ def _functions(part: Part, width: int) -> Iterator[Line]:
         text = f"{size(item.size)}{narrow}{cell}; {own}"
         yield from _row(name, text, item.src, width)
         if item.note:
-            yield from _wrapped(f"{item.note}.", width)
+            yield from _wrapped(_sentence(item.note), width)
     yield from _selects(part, width)
 
 
@@ -219,7 +219,7 @@ def _supplies(part: Part, width: int) -> Iterator[Line]:
         if rail.programming is not None:
             yield _text(f"   {rail.programming:g} V programs: never for reading.")
         if rail.note:
-            yield _text(f"   {rail.note}.")
+            yield _text(f"   {_sentence(rail.note)}")
     if ordered:
         yield _text("On in this order, off the other way round.")
     for number, item in enumerate(part.current):
@@ -349,6 +349,10 @@ def _pins_text(pins: Sequence[str]) -> str:
 def _number(name: str) -> int:
     digits = name[len(name.rstrip("0123456789")) :]
     return int(digits) if digits else -2
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
 
 
 def _text(text: str) -> Line:
