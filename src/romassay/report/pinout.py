@@ -62,7 +62,9 @@ def pin_out(part: Part) -> str:
         for row, item in enumerate(places)
     ]
     roles = list(dict.fromkeys(item.pin.kind for item in (*left, *right)))
-    legend, deep = _legend(roles, any(item.unsure for item in (*left, *right)), 20, height + 34)
+    legend, deep = _legend(
+        roles, any(item.unsure or item.role.endswith("?") for item in (*left, *right)), 20, height + 34
+    )
     width = max(middle + _BODY + _LEG + _SIGN + wings[1], 40 + 9.6 * len(part.title), 720.0)
     shift = (width - middle - _BODY - _LEG - _SIGN - wings[1]) / 2
     says = f"pin-out of the {clean(part.name)}, {part.package}, seen from above: " + ", ".join(
@@ -74,7 +76,12 @@ def pin_out(part: Part) -> str:
         label(clean(part.variant), centre, height / 2 + 50, class_="small", text_anchor="middle"),
         label(clean(part.title), 20, 24, class_="name"),
         label(clean(_package(part)), 20, 44, class_="small"),
-        label("Notch at the top, pin 1 at the top left. A leading / is active low.", 20, 61, class_="small"),
+        label(
+            "Notch at the top, pin 1 at the top left. A leading / is active low. Levels and volts are for reading.",
+            20,
+            61,
+            class_="small",
+        ),
     ]
     package = element("g", (*body, *pins, *words[:2]), transform=f"translate({shift:g} 0)")
     parts = [_PATTERNS, element("style", (_STYLE,)), *words[2:], package, *legend]
@@ -169,8 +176,7 @@ def _legend(roles: list[PinRole], unsure: bool, x: float, y: float) -> tuple[lis
         parts += [_sign(kind, left + 10, top, -1), label(ROLES_TOLD[kind], left + 28, top + 5, class_="small")]
     bottom = y + 24 * ((len(roles) + 1) // 2)
     if unsure:
-        parts.append(
-            label("? broken outline: no source for this pin; look it up before power", x, bottom + 5, class_="small")
-        )
+        text = "? no source; with a broken outline, none for the pin itself: look it up before power"
+        parts.append(label(text, x, bottom + 5, class_="small"))
         bottom += 24
     return parts, bottom

@@ -39,7 +39,10 @@ ROLES_TOLD: dict[PinRole, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A pin as a pin-out shows it: its role and how it is held, in words; `unsure` where its place has no source."""
+    """A pin as a pin-out shows it: its role and how it is held, in words; `unsure` where its place has no source.
+
+    A voltage or a level without a source has a question mark in `role`.
+    """
 
     pin: Pin
     role: str
@@ -62,7 +65,7 @@ def _besides(part: Part, pin: Pin) -> list[str]:
     words = []
     rail = next((item for item in part.rails if item.pin == pin.n), None)
     if rail is not None and pin.kind != "ground":
-        words.append(f"{rail.nominal:+g} V")
+        words.append(_doubted(f"{rail.nominal:+g} V", rail.src))
     data = [item.n for item in part.data_pins]
     if len(data) > 1 and pin.n in (data[0], data[-1]):
         words.append(f"bit {0 if pin.n == data[0] else len(data) - 1}")
@@ -71,8 +74,12 @@ def _besides(part: Part, pin: Pin) -> list[str]:
     if pin.also_kind:
         words.append(f"or {ROLES[pin.also_kind]}")
     if pin.hold and rail is None:
-        words.append(HELD.get(pin.hold, f"to {pin.hold}"))
+        words.append(_doubted(HELD.get(pin.hold, f"to {pin.hold}"), pin.hold_src or pin.src))
     return words
+
+
+def _doubted(word: str, src: str) -> str:
+    return f"{word} ?" if is_unchecked(src) else word
 
 
 HELD: dict[str, str] = {

@@ -105,7 +105,10 @@ def test_a_pin_without_a_source_has_a_broken_outline_and_a_question_mark() -> No
     }
     assert {n for n, name in classes.items() if name == "leg"} == {19, 20, 21}
     assert sum(name == "leg unsure" for name in classes.values()) == 21
-    assert "no source for this pin" in "".join(document.itertext())
+    assert "with a broken outline, none for the pin itself" in "".join(document.itertext())
+    assert "VPP" in (legs(load_part("2764"))[1][2])
+    assert legs(load_part("2764"))[27][2] == "27 /PGM: control, high ?"
+    assert legs(load_part("2716, 5 V"))[21][2] == "21 VPP: programming, +5 V"
     assert "unsure" not in pin_out(load_part("6530")).replace(".unsure{", "")
 
 
