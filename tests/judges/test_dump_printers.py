@@ -62,10 +62,11 @@ ORDERED = [
     "od -A x -t x2 --endian=big",
     "od -A x -t x4 --endian=big -v",
     "od -A d -t u2 --endian=big -v",
-    "od -A o -t o2 --endian=big -v",
     "od -A x -t x2z --endian=little",
 ]
 UNORDERED = ["hexdump", "hexdump -x", "hexdump -d", "hexdump -o", "od", "od -x", "od -A x -t x2", "od -A d -t u2"]
+
+OCTAL = ["hexdump -o", "od", "od -A o -t o2 -v"]
 
 
 def printed(command: str, image: bytes, folder: Path) -> bytes:
@@ -103,3 +104,15 @@ def test_dumps_of_words_whose_order_is_given(command: str, name: str, tmp_path: 
     assert any("order" in note for note in read(text, command).notes)
     found = bytes_of(read(text, command, Hints(layout="order=little")))
     assert found == dict(enumerate(image))
+
+
+@pytest.mark.parametrize("name", ["mixed", "even"])
+@pytest.mark.parametrize("command", OCTAL)
+def test_octal_words_are_taken_low_byte_first(command: str, name: str, tmp_path: Path) -> None:
+    image = IMAGES[name]
+    assert bytes_of(read(printed(command, image, tmp_path), command)) == dict(enumerate(image))
+
+
+def test_octal_words_high_byte_first_need_a_word(tmp_path: Path) -> None:
+    text = printed("od -A o -t o2 --endian=big -v", IMAGES["mixed"], tmp_path)
+    assert bytes_of(read(text, "od", Hints(layout="order=big"))) == dict(enumerate(IMAGES["mixed"]))

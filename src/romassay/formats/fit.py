@@ -23,12 +23,18 @@ _MAX_SUM_DIGITS = 6
 _MAX_BEFORE_SUM = 10
 _MAX_BEFORE_GUTTER = 12
 _AGREE = 0.75
+_FEW_ODD = 0.15
 _MOST_RUNS = 3
 """Runs of digits in literal text at the end of a line: more are data that happen to be the same."""
+_BLANK, _DELETE = 0x20, 0x7F
 _TELLING = 3
 """Lines on which a sum must be right by more than chance."""
 ORDER_UNKNOWN = (
     "nothing in the log shows the order of the bytes in a word: taken as printed, first digits at the lower address"
+)
+ORDER_OF_OCTAL = (
+    "nothing in the log shows the order of the bytes in a word: octal words are taken low byte first, as 16-bit hosts "
+    "print them (common practice, no source)"
 )
 
 
@@ -82,7 +88,7 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
     widths = Counter(len(t) for t in texts)
     width, number = widths.most_common(1)[0]
     leading = sum(t.startswith(b"0") and len(t) == width for t in texts) if width > 1 else 0
-    padded = leading > sum(n for w, n in widths.items() if w < width)
+    padded = leading > sum(n for w, n in widths.items() if w < width) or _only_damaged([len(t) for t in texts], width)
     if padded or (min(widths) == width and number >= 0.9 * len(texts) and base != 10 and width >= 3):
         return Number(base, width, "zeros"), common_pattern(before)
     if len(widths) > 1:
@@ -93,6 +99,16 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
             leads = [b[: end - width] for b, end in zip(before, ends, strict=True)]
             return Number(base, width, "right"), common_pattern(leads)
     return Number(base), common_pattern(before)
+
+
+def _only_damaged(widths: Sequence[int], usual_width: int) -> bool:
+    """Tell whether numbers of another width stand singly among others, as lost characters leave them.
+
+    Those that have grown a digit stand together.
+    """
+    odd = [w != usual_width for w in widths]
+    changes = sum(a != b for a, b in pairwise(odd))
+    return 0 < sum(odd) <= _FEW_ODD * len(widths) and changes > 1.5 * sum(odd)
 
 
 def _with_address(layout: Layout, found: list[Found], base: Base, number: Number) -> Layout:
@@ -263,7 +279,11 @@ def _with_tail(layout: Layout, found: Sequence[Found], cells: Cells) -> Fitted:
     layout, tails = _with_sum(layout, found, tails, data, cells)
     at_end = layout.sum is not None and layout.sum.place == "end"
     shown = _with_gutter(layout, tails, data)
-    notes = (ORDER_UNKNOWN,) if layout.size > 1 and shown is None else ()
+    notes: tuple[str, ...] = ()
+    if layout.size > 1 and shown is None:
+        octal = cells.base == 8
+        notes = (ORDER_OF_OCTAL if octal else ORDER_UNKNOWN,)
+        layout = replace(layout, order="little" if octal else "big")
     layout = shown or layout
     if layout.sum is not None and at_end:
         return Fitted(replace(layout, end=_end_after_sum(tails)), notes)
@@ -378,7 +398,7 @@ def _with_sum(
 
 def _best_kind(printed: Index, data: Bytes, values: Index, *, length_known: bool) -> tuple[str, float]:
     """Return the kind of sum that is right most often and on how many lines; '' where none is to be believed."""
-    telling = np.ones(len(data), np.bool_) if length_known else _telling(data)
+    telling = _first_seen(data) & (np.ones(len(data), np.bool_) if length_known else _telling(data))
     if not length_known and telling.sum() < _TELLING and data.shape[1] > 1:
         return "", 0.0
     printed, data, values = printed[telling], data[telling], values[telling]
@@ -399,6 +419,13 @@ def _is_believable(right: npt.NDArray[np.bool_], values: Index, *, length_known:
     several = len(np.unique(values[right])) >= 2
     least = 0.1 if length_known else 0.3
     return count >= _TELLING and count >= least * lines and (several or count >= 0.6 * lines)
+
+
+def _first_seen(data: Bytes) -> npt.NDArray[np.bool_]:
+    """Tell which lines are unlike all before them: a bus that repeats itself bears out a sum but once."""
+    unlike = np.zeros(len(data), np.bool_)
+    unlike[np.unique(data, axis=0, return_index=True)[1]] = True
+    return unlike if unlike.sum() >= _TELLING else np.ones(len(data), np.bool_)
 
 
 def _telling(data: Bytes) -> npt.NDArray[np.bool_]:
@@ -448,7 +475,35 @@ def _gutter_place(tails: list[bytes], data: Bytes, size: int) -> tuple[int, Orde
             if compared * share >= 3 and share > best[0]:
                 best = (share, place, order)
     share, place, order = best
-    return (place, order) if share >= 0.7 else None
+    if share >= 0.7:
+        return place, order
+    dotted = _dotted_place(tails, data) if size == 1 else None
+    return None if dotted is None else (dotted, "big")
+
+
+def _dotted_place(tails: list[bytes], data: Bytes) -> int | None:
+    """Return where a text column stands although hardly any byte prints: all others show as one and the same character.
+
+    Of several such places that counts which has the same character on both sides, as quotes and bars are.
+    """
+    lines, count = data.shape
+    prints = (data > _BLANK) & (data < _DELETE)
+    unprinting = (data < _BLANK) | (data >= _DELETE)
+    places = []
+    for place in range(1, _MAX_BEFORE_GUTTER + 1):
+        whole = [t for t in tails if len(t) >= place + count]
+        before, share = usual([t[:place] for t in tails])
+        if len(whole) < lines or share < _STEADY:
+            continue
+        shown = np.frombuffer(b"".join(t[place : place + count] for t in tails), np.uint8).reshape(lines, count)
+        dot, number = Counter(shown[unprinting].tolist()).most_common(1)[0] if unprinting.any() else (0, 0)
+        alike = number >= _STEADY * unprinting.sum() and number >= 2 * count
+        if not alike or chr(dot).isalnum() or (shown[prints] != data[prints]).sum() > (1 - _STEADY) * prints.sum():
+            continue
+        closed = sum(t[place + count : place + count + 1] == before[-1:] for t in tails) >= _STEADY * lines
+        if (closed and before[-1:].strip()) or dot != _BLANK:
+            places.append((not closed, place))
+    return min(places)[1] if places else None
 
 
 def _agreement(tails: list[bytes], data: Bytes, place: int) -> tuple[float, int]:

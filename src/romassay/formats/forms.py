@@ -23,8 +23,16 @@ _UNEXPLAINED = 20.0
 """Bits that a character in an unexplained line costs beyond its own."""
 
 _FORMS = {
-    1: (Number(16, 2, "zeros"), Number(16), Number(10), Number(10, 3, "zeros"), Number(8), Number(8, 3, "zeros")),
-    2: (Number(16, 4, "zeros"), Number(10), Number(10, 5, "zeros"), Number(8), Number(8, 6, "zeros")),
+    1: (
+        *(Number(16, 2, "zeros"), Number(16)),
+        *(Number(10), Number(10, 3, "zeros"), Number(10, 3, "right")),
+        *(Number(8), Number(8, 3, "zeros")),
+    ),
+    2: (
+        Number(16, 4, "zeros"),
+        *(Number(10), Number(10, 5, "zeros"), Number(10, 5, "right")),
+        *(Number(8), Number(8, 6, "zeros")),
+    ),
 }
 """How a byte and a word are printed, by bytes in a cell."""
 

@@ -70,7 +70,8 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     found = sorted([*_with_addresses(sample), *_with_few_addresses(sample)], key=lambda item: -item.score)
     text = b"\n".join(line for stretch in _shortened(stretches) for line in (*stretch, b""))
     candidates: dict[Layout, Learnt] = {}
-    for item in found[:_MOST_CANDIDATES]:
+    likely = [item for item in found if not _holds_data(item.layout)]
+    for item in likely[:_MOST_CANDIDATES]:
         for layout in _variants(item.layout):
             candidates.setdefault(layout, replace(item, layout=layout))
     variants = list(candidates.values())
@@ -78,6 +79,17 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     if weighed and unexplained(weighed[0].layout, text) <= _FEW_UNEXPLAINED * len(text):
         return weighed
     return _weighed(variants, text, damaged=True)
+
+
+_NUMBERS = re.compile(r"(?<![0-9A-Za-z])[0-9A-Fa-f]{2,}(?![0-9A-Zi-z])")
+_MOST_NUMBERS = 2
+_MOST_DIGITS = 12
+
+
+def _holds_data(layout: Layout) -> bool:
+    """Tell whether the literal text of a layout looks like one line's data."""
+    numbers = [_NUMBERS.findall(text) for text in (layout.lead, layout.after, layout.rest, layout.end)]
+    return any(len(some) > _MOST_NUMBERS or len("".join(some)) > _MOST_DIGITS for some in numbers)
 
 
 def _mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
@@ -482,9 +494,11 @@ def _count_between(
             if first is not None and first > lead:
                 address = line.value(first - 1, base)
             elif first is None and 0 < len(line.tokens) <= lead + 2:
-                address = line.value(len(line.tokens) - 1, base) if len(line.token(-1)) >= 3 else None
+                last = len(line.tokens) - 1
+                is_one = len(line.token(last)) >= 3 and not _in_word(line, last)
+                address = line.value(last, base) if is_one else None
                 if address is not None:
-                    alone.append((line, len(line.tokens) - 1))
+                    alone.append((line, last))
             if address is not None:
                 if expected is not None and since and address > before:
                     good += address == expected
@@ -529,7 +543,14 @@ def _lone(line: Line) -> int | None:
     """Return which number of a short line before the data may be the address, or None."""
     if len(line.text) > _SHORT_LINE or len(line.tokens) > _FIRST_TOKENS:
         return None
-    return next((i for i in range(len(line.tokens)) if 3 <= len(line.token(i)) <= 8), None)
+    return next((i for i in range(len(line.tokens)) if 3 <= len(line.token(i)) <= 8 and not _in_word(line, i)), None)
+
+
+def _in_word(line: Line, i: int) -> bool:
+    """Tell whether a run of digits is part of a word, such as the first letters of `ADDRESS`."""
+    first, end = line.tokens[i]
+    before, after = line.text[max(0, first - 1) : first], line.text[end : end + 2]
+    return (before.isalpha() and before not in b"xXhH") or (after[:1].isalpha() and after.rstrip() not in (b"h", b"H"))
 
 
 def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_tokens: int) -> Learnt | None:

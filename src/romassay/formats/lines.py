@@ -16,7 +16,7 @@ import numpy.typing as npt
 from romassay.formats import columns as fixed
 from romassay.formats import damaged
 from romassay.formats.layout import Layout
-from romassay.formats.rows import DAMAGED, NO_ADDRESS, Gatherer, Row, Rows
+from romassay.formats.rows import DAMAGED, NO_ADDRESS, OVERLONG, Gatherer, Row, Rows
 from romassay.formats.sample import numbers_columns
 from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
 from romassay.formats.sums import KINDS
@@ -28,7 +28,7 @@ _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
 _FEW_CELLS = 4
 _DIGITS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
-_COMMAND = re.compile(rb"\W{0,8}[A-Za-z]{1,8}\s")
+_COMMAND = re.compile(rb"\W{0,8}[A-Za-z]{1,8}\s(?!\s\s)")
 _LIKELY_DIGITS = {16: 4, 10: 5, 8: 6}
 _ALIGNERS = 2
 _TRIES = 24
@@ -64,6 +64,13 @@ def _end_of_chunk(text: bytes, at: int) -> int:
     return text.rfind(b"\n", at, at + _CHUNK) + 1 or text.find(b"\n", at + _CHUNK) + 1 or len(text)
 
 
+def _room_behind(layout: Layout) -> int:
+    """Return how many characters may follow a line's fixed columns: a text column has one for each byte."""
+    at_end = layout.sum is not None and layout.sum.place == "end"
+    open_end = layout.tail or at_end or layout.gutter is None
+    return MAX_LINE if open_end else layout.line_bytes + len(layout.end) + OVERLONG - 1
+
+
 class _Reader:
     """Reads chunks of one text."""
 
@@ -71,6 +78,7 @@ class _Reader:
         self._layout = layout
         self._alignable = align
         self._strict = LineReader(layout)
+        self._room = _room_behind(layout)
         self.gathered = Gatherer()
         self._templates: dict[tuple[bool, int, int], fixed.Template] = {}
         self._order: list[fixed.Template] = []
@@ -103,7 +111,8 @@ class _Reader:
             return 0
         pitch = text.find(b"\n", at, end) + 1 - at
         template = self._order[0]
-        if pitch <= template.width or (end - at) % pitch or (template.exact and pitch - 1 != template.width):
+        over = pitch - 1 - template.width
+        if not 0 <= over <= (0 if template.exact else self._room) or (end - at) % pitch:
             return 0
         table = np.frombuffer(text, np.uint8, end - at, at).reshape(-1, pitch)
         if (table[:, pitch - 1] != _LINE_END).any():
@@ -192,8 +201,9 @@ class _Reader:
     ) -> bool:
         """Take the lines that fit one template; tell whether there were any."""
         lengths = ends - starts
-        long_enough = lengths == template.width if template.exact else lengths >= template.width
-        candidates = np.flatnonzero(left & long_enough)
+        over = lengths - template.width
+        right_length = over == 0 if template.exact else (over >= 0) & (over <= self._room)
+        candidates = np.flatnonzero(left & right_length)
         if not len(candidates) or len(classes) < template.width:
             return False
         windows = np.lib.stride_tricks.sliding_window_view(classes, template.width)

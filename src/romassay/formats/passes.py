@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.formats.layout import Layout
-from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Rows, subset
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, SHORT, STAR, Rows, subset
 from romassay.formats.sums import KINDS
 from romassay.reading import Hole, Reading, Source, Unit
 
@@ -33,6 +33,8 @@ _NEAR = 4
 _MISSING = 32
 """Lines that may be missing in one place before it is taken for a jump."""
 _MOST_SQUEEZED = 1 << 26
+_FEW_ADDRESSES = 2
+"""So many of them can't tell whether text among the lines stands in the place of one."""
 _ALIKE = 0.75
 """Share of its bytes in which a line sent again must be the same."""
 _FAR_DIGITS = 3
@@ -123,7 +125,7 @@ def _without_commands(rows: Rows, layout: Layout) -> Rows:
     few = (rows.state == SHORT) & (rows.count <= 2 * layout.size) & (rows.count < layout.line_bytes)
     again = np.append(rows.address[1:] == rows.address[:-1], False) & np.append(rows.count[1:] > rows.count[:-1], False)
     keep = ~(few & again)
-    return rows if keep.all() else _subset(rows, keep)
+    return rows if keep.all() else subset(rows, keep)
 
 
 def _without_headings(rows: Rows, layout: Layout) -> Rows:
@@ -131,13 +133,24 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
     if layout.where == "line" or layout.line_bytes < 4:
         return rows
     heading = np.arange(layout.line_bytes, dtype=np.uint8)
-    after_text = np.concatenate([[True], np.diff(rows.line) > 1])
+    after_text = _row_breaks(rows)
     candidates = np.flatnonzero(after_text & (rows.address == -1) & (rows.count == layout.line_bytes))
     keep = ~(after_text & (rows.address == -1) & (rows.state == SHORT) & (rows.count <= layout.size))
-    for i in candidates:
+    for i in candidates.tolist():
         start = rows.start[i]
-        keep[i] = not np.array_equal(rows.value[start : start + rows.count[i]], heading)
-    return rows if keep.all() else _subset(rows, keep)
+        alike = np.array_equal(rows.value[start : start + rows.count[i]], heading)
+        keep[i] = not alike or _is_counted(i, rows)
+    return rows if keep.all() else subset(rows, keep)
+
+
+def _is_counted(i: int, rows: Rows) -> bool:
+    """Tell whether the addresses before and after a row say that it is one of the lines between them."""
+    printed = np.flatnonzero(rows.address >= 0)
+    at = int(np.searchsorted(printed, i))
+    if not 0 < at < len(printed):
+        return False
+    before, after = printed[at - 1], printed[at]
+    return bool(rows.address[after] - rows.address[before] == rows.count[before:after].sum())
 
 
 def _unsqueezed(rows: Rows, layout: Layout) -> Rows:
@@ -217,7 +230,7 @@ def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
     address = rows.address[first].copy()
     unsound = (rows.state == DAMAGED) | (rows.state == CUT)
     inner_short = (rows.state == SHORT) & ~np.append(starts[1:], True)
-    after = np.searchsorted(rows.damaged, rows.line)
+    after = np.searchsorted(_suspects(rows), rows.line)
     inner_lost = ~starts & (np.diff(after, prepend=after[:1]) > 0)
     sound = ~np.logical_or.reduceat(unsound | inner_short | inner_lost, first) if len(first) else np.zeros(0, np.bool_)
     if len(first) and address[0] == -1:
@@ -230,6 +243,12 @@ def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
     last = first + count - 1
     lacking = np.where(rows.state[last] == SHORT, layout.line_bytes - rows.count[last], 0)
     return Units(first, count, address, total, total + lacking, sound)
+
+
+def _suspects(rows: Rows) -> Index:
+    """Return the lines that may have been lines of data: the damaged ones, and where addresses tell, any other text."""
+    few = np.count_nonzero(rows.address != -1) <= _FEW_ADDRESSES
+    return rows.damaged if few else np.union1d(rows.damaged, rows.foreign)
 
 
 # --- addresses ----------------------------------------------------------------------------------------------------
@@ -393,12 +412,13 @@ def _place(units: Units, verdicts: Verdicts, rows: Rows, layout: Layout) -> Plac
             last = first + max(length, 1) - 1
             holes.append((line, Hole(first, last, line, reason) if first >= 0 else Hole(None, None, line, reason)))
     address = np.full(len(rows), -1, np.int64)
+    proven = np.zeros(len(rows), np.bool_)
     if layout.where == "line":
         address[verdicts.taken] = units.address[verdicts.taken]
     else:
-        _place_groups(units, verdicts, rows, layout, address, holes)
+        _place_groups(units, verdicts, rows, layout, address, proven, holes)
     breaks = _row_breaks(rows)
-    _drop_short(rows, layout, address, breaks, holes)
+    _drop_short(rows, layout, address, breaks, proven, holes)
     row = np.flatnonzero((address >= 0) & (rows.count > 0))
     since = np.logical_or.reduceat(breaks, np.concatenate([[0], row[:-1] + 1])) if len(row) else np.zeros(0, np.bool_)
     placed = Placed(row, address[row], since, holes)
@@ -412,10 +432,17 @@ def _row_breaks(rows: Rows) -> Bool:
 
 
 def _place_groups(
-    units: Units, verdicts: Verdicts, rows: Rows, layout: Layout, address: Index, holes: list[tuple[int, Hole]]
+    units: Units,
+    verdicts: Verdicts,
+    rows: Rows,
+    layout: Layout,
+    address: Index,
+    proven: Bool,
+    holes: list[tuple[int, Hole]],
 ) -> None:
     """Count the addresses of lines without one: all of a unit where the next bears the count out, else while sound."""
     n = len(units.address)
+    suspects = _suspects(rows)
     for i in verdicts.proven:
         span = slice(int(units.first[i]) + 1, int(units.first[i] + units.rows[i]))
         before = np.cumsum(rows.count[span]) - rows.count[span] + rows.count[span.start - 1]
@@ -426,20 +453,20 @@ def _place_groups(
         at = units.address[i] + np.cumsum(rows.count[span]) - rows.count[span]
         end = int(units.address[i] + units.total[i])
         goes_on = i + 1 < n and units.address[i + 1] in (end, 0 if end == 1 << 16 else end)
-        if goes_on or (units.sound[i] and not _jumps(i, units, verdicts, rows, layout.line_bytes)):
+        proven[span] = goes_on
+        contradicted = not goes_on and _jumps(i, units, rows, layout.line_bytes)
+        if goes_on or (units.sound[i] and not contradicted):
             address[span] = at
             continue
-        certain = (
-            _sound_rows(rows, span) if not goes_on and not _jumps(i, units, verdicts, rows, layout.line_bytes) else 1
-        )
+        certain = 1 if contradicted else _sound_rows(rows, span, suspects)
         address[lead : lead + certain] = at[:certain]
         lines = [int(rows.line[k]) for k in range(lead + certain, lead + count)]
         holes += [(line, Hole(None, None, line, NO_PLACE)) for line in lines]
 
 
-def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows, line_bytes: int) -> bool:
+def _jumps(i: int, units: Units, rows: Rows, line_bytes: int) -> bool:
     """Tell whether the next address contradicts the count of bytes since this one: a line was lost, or is too many."""
-    if i + 1 >= len(units.address) or not verdicts.taken[i + 1] or units.rows[i] == 1:
+    if i + 1 >= len(units.address) or units.address[i + 1] < 0 or units.rows[i] == 1:
         return False
     before, own = int(rows.line[units.first[i + 1] - 1]), int(rows.line[units.first[i + 1]])
     if ((rows.foreign > before) & (rows.foreign < own)).any():
@@ -448,18 +475,20 @@ def _jumps(i: int, units: Units, verdicts: Verdicts, rows: Rows, line_bytes: int
     return 0 < step < total or 0 < step - total <= _NEAR * line_bytes
 
 
-def _sound_rows(rows: Rows, span: slice) -> int:
+def _sound_rows(rows: Rows, span: slice, suspects: Index) -> int:
     """Return how many rows there are up to and with the first that may hide a lost line end."""
-    unsound = np.isin(rows.state[span], (SHORT, CUT))
+    unsound = np.isin(rows.state[span], (SHORT, CUT)) | (rows.edits[span] >= OVERLONG)
     line = rows.line[span]
-    unsound[:-1] |= np.searchsorted(rows.damaged, line[1:]) > np.searchsorted(rows.damaged, line[:-1])
+    unsound[:-1] |= np.searchsorted(suspects, line[1:]) > np.searchsorted(suspects, line[:-1])
     first = np.flatnonzero(unsound)
     return int(first[0]) + 1 if len(first) else len(line)
 
 
-def _drop_short(rows: Rows, layout: Layout, address: Index, breaks: Bool, holes: list[tuple[int, Hole]]) -> None:
+def _drop_short(
+    rows: Rows, layout: Layout, address: Index, breaks: Bool, proven: Bool, holes: list[tuple[int, Hole]]
+) -> None:
     """Turn lines that are too short into holes, unless the next line goes on from them or they end a stretch."""
-    for i in np.flatnonzero(((rows.state == SHORT) | (rows.state == CUT)) & (address >= 0)).tolist():
+    for i in np.flatnonzero(((rows.state == SHORT) | (rows.state == CUT)) & (address >= 0) & ~proven).tolist():
         last = i + 1 >= len(rows)
         if rows.count[i] and (last or (rows.state[i] == SHORT and not _is_cut(i, rows, layout, address, breaks))):
             continue

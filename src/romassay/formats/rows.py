@@ -17,6 +17,8 @@ Bytes = npt.NDArray[np.uint8]
 T = TypeVar("T", bound=np.generic)
 
 CLEAN, DAMAGED, SHORT, CUT, STAR, MARK = range(6)
+OVERLONG = 8
+"""Characters by which a line's text column is too long: another line stands behind it, its line end lost."""
 """State of a line: prints back just as it stands; put together from what is certain; has fewer cells; breaks off; says
 that lines like the one before were left out; is an address and nothing else."""
 

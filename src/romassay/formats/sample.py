@@ -132,7 +132,7 @@ _HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
 
 
 def numbers_columns(text: bytes) -> bool:
-    """Tell whether a line is a heading that counts the columns: 0 1 2 3 and so on."""
+    """Tell whether a line is a heading that counts the columns: 0 1 2 3 and so on, or from 1."""
     numbers = [int(digits, 16) for digits in _HEADING.findall(text)]
-    step = numbers[1] - numbers[0] if len(numbers) >= 4 else 0
+    step = numbers[1] - numbers[0] if len(numbers) >= 4 and numbers[0] <= 1 else 0
     return step > 0 and all(b - a == step or (a, b) == (9, 16) for a, b in pairwise(numbers))

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from romassay.formats.layout import ANY, Layout, Number, pattern_parts, pattern_regex
-from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, SHORT, STAR, Row
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, SHORT, STAR, Row
 from romassay.formats.sums import KINDS
 
 _DIGITS = {2: b"01", 8: b"0-7", 10: b"0-9", 16: b"0-9A-Fa-f"}
@@ -29,8 +29,8 @@ _PROMPT = re.compile(rb"[^\s0-9A-Za-z]{1,2}|[A-Z]{2,8}[>*#:] ?")
 _STAR = re.compile(rb"\s*\*\s*")
 
 
-def number_regex(number: Number) -> bytes:
-    """Return a regular expression for a number as it is printed."""
+def number_regex(number: Number, size: int = 2) -> bytes:
+    """Return a regular expression for a number of so many bytes, as it is printed."""
     digit, w = _DIGITS[number.base], number.width
     if number.pad == "zeros":
         return b"[%s]{%d}" % (digit, w)
@@ -39,7 +39,7 @@ def number_regex(number: Number) -> bytes:
     if number.pad == "left":
         forms = [b"[%s]{%d}" % (digit, n) + b" " * (w - n) for n in range(w, 0, -1)]
         return b"(?:" + b"|".join(forms) + rb"|[%s]{1,%d}(?=\s*$))" % (digit, w)
-    most = {2: 8, 8: 6, 10: 5, 16: 4}[number.base]
+    most = {2: 8, 8: 6, 10: 5, 16: 2 * size}[number.base]
     return b"[%s]{1,%d}" % (digit, most)
 
 
@@ -83,7 +83,7 @@ def _forms(layout: Layout) -> _Forms:
         heads.append((_head(layout), True))
     if layout.where != "line" or layout.address is None:
         heads.append((pattern_regex(layout.rest), False))
-    cell = b"(" + number_regex(layout.cell) + b")"
+    cell = b"(" + number_regex(layout.cell, layout.size) + b")"
     gaps = [rb"[ ,;\t]+"] * (layout.cells - 1) if layout.gaps is None else [_escaped(gap) for gap in layout.gaps]
     body = cell + b"".join(gap + cell for gap in gaps)
     tail = _tail(layout)
@@ -226,7 +226,15 @@ class LineReader:
         first = (1 if has_address else 0) + (1 if groups.get("front") is not None else 0)
         cells = cells[first : first + self._layout.cells]
         address = self._address(groups["address"]) if has_address else None
-        return self._row(line, address, cells, groups, sure=not has_address or address is not None)
+        row = self._row(line, address, cells, groups, sure=not has_address or address is not None)
+        over = self._over(groups.get("gutter"))
+        return replace(row, state=DAMAGED, edits=row.edits + over) if over >= OVERLONG else row
+
+    def _over(self, gutter: bytes | None) -> int:
+        """Return how many characters a gutter has beyond the bytes of a full line."""
+        if gutter is None or self._layout.tail:
+            return 0
+        return len(gutter.rstrip()) - len(self._layout.end.rstrip()) - self._layout.line_bytes
 
     def _row(
         self,
@@ -265,14 +273,15 @@ class LineReader:
             left = left[:-1]
             right = self._cells_to_end(text, match.end(), layout.cells - len(left) - 1)
             edits = layout.cells - len(left) - len(right)
-            if edits > layout.cells / 2 or layout.sum is not None:
+            if edits > layout.cells / 2:
                 left, right = [], []
             missing = layout.cells - len(left) - len(right)
             parts = [self.data(left), (bytes(missing * layout.size), bytes(missing * layout.size)), self.data(right)]
             values = b"".join(part for part, _ in parts)
             known = b"".join(b"\xff" * len(part) if bits is None else bits for part, bits in parts)
-            reason = NO_SUM if layout.sum is not None else LOST_COLUMNS
-            return Row(line, address, values, known, state=DAMAGED, reason=reason, edits=edits)
+            if layout.sum is not None:
+                return Row(line, address, values, bytes(len(values)), state=DAMAGED, reason=NO_SUM, edits=edits)
+            return Row(line, address, values, known, state=DAMAGED, reason=LOST_COLUMNS, edits=edits)
         whole = layout.cells - 1
         if has_address and whole >= _TELLING and len(self._cells_to_end(text, 0, whole)) > 0.6 * whole:
             blank = bytes(layout.line_bytes)

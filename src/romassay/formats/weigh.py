@@ -15,6 +15,7 @@ from romassay.formats.layout import ANY, NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.lines import read_rows
 from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
 from romassay.formats.sample import FULL_WIDTH, numbers_columns
+from romassay.formats.strict import NO_SUM, WRONG_SUM
 
 _CHARACTER = 6.6
 """Bits of any printing character."""
@@ -24,11 +25,14 @@ _ADDRESS = 24.0
 """Bits of an address that nothing bears out."""
 _STEP = 6.0
 """Bits of a step over lines that are missing or damaged."""
+_SILENT_STEP = 14.0
+"""The same where nothing stands between the two: no line is missing there that left a trace."""
 _MOST_LOST = 64
 _EDIT = 12.0
 """Bits of an error: where it is, and what stands there."""
 _NOISY = 40.0
 """Bits of saying that the line is noisy at all."""
+_BYTE = 8.0
 _SUM = 12.0
 """Bits of a sum that is not borne out by the line."""
 _GUTTER = 0.02
@@ -75,7 +79,7 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
         + _EDIT * rows.edits[good].sum()
         + (_NOISY if rows.edits[good].any() else 0.0)
         + (_SUM * unchecked if layout.sum is not None else 0.0)
-        + _address_bits(rows.address[good], rows.count[good], layout)
+        + _address_bits(rows.address[good], rows.count[good], _adjacent(rows.line[good], texts), layout)
         + _open_bits(layout, lengths[described], rows.count[lines], rows.address[lines] != NO_ADDRESS)
         + _WORD * str(layout).count("=")
         + _ODD * len(layout.end)
@@ -84,16 +88,22 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
 
 
 def _data_bits(rows: Rows, good: np.ndarray) -> float:
-    """Return the cost of the bytes in some rows, each at what its frequency tells: a constant bus says little."""
+    """Return the cost of the bytes in some rows, each at what its frequency tells: a constant bus says little.
+
+    Bytes that were not read cost all their bits; those of a line that only its sum spoils cost as much as any.
+    """
     order = np.argsort(rows.start, kind="stable")
     chosen = np.repeat(good[order], rows.count[order])
     if rows.known is not None:
-        chosen &= rows.known > 0
+        spoilt = np.zeros(len(rows), np.bool_)
+        spoilt[[i for i, reason in rows.reasons.items() if reason in (WRONG_SUM, NO_SUM)]] = True
+        chosen &= (rows.known > 0) | np.repeat(spoilt[order], rows.count[order])
     counts = np.bincount(rows.value[chosen], minlength=256)
     counts = counts[counts > 0]
-    unread = int(rows.count[good].sum()) - int(counts.sum())
-    read = float(-(counts * np.log2(counts / max(1, counts.sum()))).sum())
-    return read + 8.0 * unread + _SYMBOL * len(counts)
+    total = int(counts.sum())
+    unread = int(rows.count[good].sum()) - total
+    read = float(-(counts * np.log2(counts / max(1, total))).sum())
+    return read + _BYTE * unread + _SYMBOL * len(counts)
 
 
 def _padding_bits(layout: Layout, text: bytes) -> float:
@@ -162,18 +172,26 @@ def _oddity(layout: Layout) -> float:
         + 30.0 * layout.tail
         + 200.0 * ("?" in layout.after)
         + 10.0 * layout.rest.count("?")
-        + 60.0 * (layout.sum is not None and layout.sum.place == "front")
+        + 200.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
         + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
 
 
-def _address_bits(address: np.ndarray, count: np.ndarray, layout: Layout) -> float:
+def _adjacent(line: np.ndarray, texts: list[bytes]) -> np.ndarray:
+    """Tell which rows stand right behind the row before them, blank lines apart: bool[rows]."""
+    written = np.cumsum([bool(text.strip()) for text in texts])
+    at: np.ndarray = written[line - 1]
+    return np.diff(at, prepend=at[:1]) <= 1
+
+
+def _address_bits(address: np.ndarray, count: np.ndarray, adjacent: np.ndarray, layout: Layout) -> float:
     """Return the cost of the addresses: those that follow from the line before are nearly free."""
     before = np.concatenate([[0], np.cumsum(count)])[:-1]
     printed = address != NO_ADDRESS
     places = (address - before)[printed].tolist()
     unread = (address[printed] == UNSURE_ADDRESS).tolist()
+    step = np.where(adjacent[printed], _SILENT_STEP, _STEP).tolist()
     reach = _MOST_LOST * layout.line_bytes
     bits = 1.0 * len(count)
     expected: int | None = None
@@ -183,7 +201,7 @@ def _address_bits(address: np.ndarray, count: np.ndarray, layout: Layout) -> flo
         elif expected is not None and place == expected:
             continue
         elif expected is not None and 0 < place - expected <= reach and (place - expected) % layout.line_bytes == 0:
-            bits += _STEP
+            bits += step[i]
             expected = place
         elif expected is not None and i + 1 < len(places) and places[i + 1] == expected:
             bits += _EDIT
