@@ -65,6 +65,17 @@ def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
     for form in _FORMS.get(layout.size, ()):
         if form != layout.cell and not (dense and form.width != layout.cell.width):
             yield replace(layout, cell=form)
+    if layout.cell == Number(10) and layout.size == 1:
+        yield from _right_aligned(layout)
+
+
+def _right_aligned(layout: Layout) -> Iterator[Layout]:
+    """Yield a layout of free decimal bytes with columns of three: its sample had bytes of one or two digits only."""
+    for blanks in ("  ", " "):
+        texts = (layout.after, *(layout.gaps or ()))
+        if layout.gaps and all(text.endswith(blanks) for text in texts):
+            after, *gaps = (text.removesuffix(blanks) for text in texts)
+            yield replace(layout, cell=Number(10, 3, "right"), after=after, gaps=tuple(gaps))
 
 
 def _quick_cost(layout: Layout, text: bytes) -> float:

@@ -37,6 +37,8 @@ _FEW_UNEXPLAINED = 0.04
 _BLANK = ord(" ")
 _LEAST_ALIKE = 5
 _LONGEST = 400
+_FEW_LOST = 8
+"""Lines by which an address may be ahead before it is no contradiction but another window."""
 _CHARACTERS_PER_ERROR = 40
 _DIGITS_ALIKE = bytes(ord("0") if chr(c) in "0123456789abcdefABCDEF" else c for c in range(256))
 _BASES: tuple[Base, ...] = (16, 10, 8)
@@ -502,7 +504,7 @@ def _count_between(
             if address is not None:
                 if expected is not None and since and address > before:
                     good += address == expected
-                    bad += address != expected
+                    bad += address != expected and address - expected <= _FEW_LOST * cells.bytes
                 expected, since, before = address, 0, address
             if first is not None:
                 found.append(Found(line, first - 1 if first > lead else None, first))

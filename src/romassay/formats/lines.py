@@ -270,9 +270,8 @@ class _Reader:
                 self.gathered.one(best[line], len(text))
             else:
                 damage = self._is_data_like(text)
-                self.gathered.leave(
-                    line, text, "too damaged to read" if damage else "no line of the dump", damage=damage
-                )
+                reason = "too damaged to read" if damage else "no line of the dump"
+                self.gathered.leave(line, text, reason, damage=damage, suspect=not damage and self._is_long(text))
 
     def _aligners(self) -> list[fixed.Template]:
         """Return the templates to align damaged lines with: those that fitted most often, with and without address."""
@@ -284,6 +283,10 @@ class _Reader:
         with_address = [template for template in often if template.address is not None]
         without = [template for template in often if template.address is None]
         return [*with_address[:_ALIGNERS], *without[:1]]
+
+    def _is_long(self, text: bytes) -> bool:
+        """Tell whether a line is long enough to have been one of data."""
+        return 2 * len(text) >= self._layout.cells * (self._layout.cell.width or 1)
 
     def _is_data_like(self, text: bytes) -> bool:
         """Tell whether a line has about as many digits and other characters as a line of data, however damaged."""

@@ -37,7 +37,7 @@ _FEW_ADDRESSES = 2
 """So many of them can't tell whether text among the lines stands in the place of one."""
 _ALIKE = 0.75
 """Share of its bytes in which a line sent again must be the same."""
-_FAR_DIGITS = 3
+_FAR_DIGITS = 2
 """Digits in which an address must differ from the expected one before it can't be that with errors."""
 
 
@@ -229,7 +229,7 @@ def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
     total = np.add.reduceat(rows.count, first) if len(first) else np.zeros(0, np.int64)
     address = rows.address[first].copy()
     unsound = (rows.state == DAMAGED) | (rows.state == CUT)
-    inner_short = (rows.state == SHORT) & ~np.append(starts[1:], True)
+    inner_short = (rows.state == SHORT) & ~np.append(starts[1:], True) & ~_rounding(rows, layout)
     after = np.searchsorted(_suspects(rows), rows.line)
     inner_lost = ~starts & (np.diff(after, prepend=after[:1]) > 0)
     sound = ~np.logical_or.reduceat(unsound | inner_short | inner_lost, first) if len(first) else np.zeros(0, np.bool_)
@@ -245,10 +245,20 @@ def _grouped(rows: Rows, layout: Layout, base: int | None) -> Units:
     return Units(first, count, address, total, total + lacking, sound)
 
 
+def _rounding(rows: Rows, layout: Layout) -> Bool:
+    """Tell which rows are short only to end where a full line would: the first behind an uneven address. bool[n]."""
+    before = np.concatenate([[-1], rows.address[:-1]])
+    marked = np.concatenate([[False], rows.state[:-1] == MARK])
+    address = np.where(marked, before, rows.address)
+    end = address + rows.count
+    rounds: Bool = (address >= 0) & (end % layout.line_bytes == 0) & (rows.count < layout.line_bytes)
+    return rounds
+
+
 def _suspects(rows: Rows) -> Index:
-    """Return the lines that may have been lines of data: the damaged ones, and where addresses tell, any other text."""
+    """Return the lines that may have been data: the damaged ones, and other text as long where addresses tell."""
     few = np.count_nonzero(rows.address != -1) <= _FEW_ADDRESSES
-    return rows.damaged if few else np.union1d(rows.damaged, rows.foreign)
+    return rows.damaged if few else np.union1d(rows.damaged, rows.suspect)
 
 
 # --- addresses ----------------------------------------------------------------------------------------------------
@@ -270,7 +280,7 @@ def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     if taken.all():
         return verdicts
     breaks = _breaks(rows, units)
-    all_sound = bool((units.sound & (units.address >= 0)).all())
+    all_sound = bool((units.sound & (units.address >= 0)).all()) and not len(rows.damaged)
     loose = np.flatnonzero(~taken)
     groups = np.split(loose, np.flatnonzero(np.diff(loose) > 1) + 1)
     for group in groups:
@@ -354,8 +364,7 @@ def _stands_alone(
     near = [e for e in (forward, backward) if e is not None and e >= 0]
     if not isolated and not all_sound:
         return False
-    least = 2 if isolated else _FAR_DIGITS
-    return all(_differing_digits(address, e) >= least for e in near)
+    return all(_differing_digits(address, e) >= _FAR_DIGITS for e in near)
 
 
 def _differing_digits(one: int, other: int) -> int:
@@ -442,7 +451,7 @@ def _place_groups(
 ) -> None:
     """Count the addresses of lines without one: all of a unit where the next bears the count out, else while sound."""
     n = len(units.address)
-    suspects = _suspects(rows)
+    suspects, rounding = _suspects(rows), _rounding(rows, layout)
     for i in verdicts.proven:
         span = slice(int(units.first[i]) + 1, int(units.first[i] + units.rows[i]))
         before = np.cumsum(rows.count[span]) - rows.count[span] + rows.count[span.start - 1]
@@ -453,12 +462,12 @@ def _place_groups(
         at = units.address[i] + np.cumsum(rows.count[span]) - rows.count[span]
         end = int(units.address[i] + units.total[i])
         goes_on = i + 1 < n and units.address[i + 1] in (end, 0 if end == 1 << 16 else end)
-        proven[span] = goes_on
         contradicted = not goes_on and _jumps(i, units, rows, layout.line_bytes)
         if goes_on or (units.sound[i] and not contradicted):
             address[span] = at
+            proven[span] = rounding[span] | goes_on
             continue
-        certain = 1 if contradicted else _sound_rows(rows, span, suspects)
+        certain = 1 if contradicted else _sound_rows(rows, span, suspects, rounding)
         address[lead : lead + certain] = at[:certain]
         lines = [int(rows.line[k]) for k in range(lead + certain, lead + count)]
         holes += [(line, Hole(None, None, line, NO_PLACE)) for line in lines]
@@ -475,9 +484,10 @@ def _jumps(i: int, units: Units, rows: Rows, line_bytes: int) -> bool:
     return 0 < step < total or 0 < step - total <= _NEAR * line_bytes
 
 
-def _sound_rows(rows: Rows, span: slice, suspects: Index) -> int:
+def _sound_rows(rows: Rows, span: slice, suspects: Index, rounding: Bool) -> int:
     """Return how many rows there are up to and with the first that may hide a lost line end."""
     unsound = np.isin(rows.state[span], (SHORT, CUT)) | (rows.edits[span] >= OVERLONG)
+    unsound &= ~rounding[span]
     line = rows.line[span]
     unsound[:-1] |= np.searchsorted(suspects, line[1:]) > np.searchsorted(suspects, line[:-1])
     first = np.flatnonzero(unsound)

@@ -68,6 +68,7 @@ class Rows:
         reasons: by index of line, why bytes are unknown.
         foreign: int64[k], numbers of lines, not blank, that are none of the dump.
         damaged: int64[k], numbers of lines that are lines of the dump, but too damaged to be among the rows.
+        suspect: int64[k], those of foreign lines that are about as long as a line of the dump.
         left: what was not taken.
         left_total: how many lines that were.
         ink: characters of all lines, also of those that were not taken; without their ends.
@@ -86,6 +87,7 @@ class Rows:
     reasons: dict[int, str]
     foreign: Index
     damaged: Index
+    suspect: Index
     left: tuple[Left, ...]
     left_total: int
     ink: int
@@ -119,6 +121,7 @@ class Gatherer:
     left_total: int = 0
     foreign: list[int] = field(default_factory=list)
     damaged: list[int] = field(default_factory=list)
+    suspect: list[int] = field(default_factory=list)
 
     def bulk(self, line: Index, address: Index, data: Bytes, length: int | Index, checked: bool) -> None:
         """Take clean lines: numbers, addresses, bytes uint8[lines, n], and their lengths."""
@@ -131,10 +134,12 @@ class Gatherer:
         self.single.append(row)
         self.lengths.append(length)
 
-    def leave(self, line: int, text: bytes, reason: str, *, damage: bool) -> None:
+    def leave(self, line: int, text: bytes, reason: str, *, damage: bool, suspect: bool = False) -> None:
         """Note a line that was not taken."""
         self.left_total += 1
         (self.damaged if damage else self.foreign).append(line)
+        if suspect:
+            self.suspect.append(line)
         if len(self.left) < MAX_LEFT or damage:
             self.left.append(Left(line, in_words(text), reason, damage))
         if len(self.left) > 2 * MAX_LEFT:
@@ -169,6 +174,7 @@ class Gatherer:
             reasons={i: r.reason for i, r in enumerate(single, bulk) if r.reason},
             foreign=np.array(sorted(self.foreign), np.int64),
             damaged=np.array(sorted(self.damaged), np.int64),
+            suspect=np.array(sorted(self.suspect), np.int64),
             left=tuple(self.left),
             left_total=self.left_total,
             ink=ink,
