@@ -125,7 +125,7 @@ def _without_commands(rows: Rows, layout: Layout) -> Rows:
     few = (rows.state == SHORT) & (rows.count <= 2 * layout.size) & (rows.count < layout.line_bytes)
     again = np.append(rows.address[1:] == rows.address[:-1], False) & np.append(rows.count[1:] > rows.count[:-1], False)
     keep = ~(few & again)
-    return rows if keep.all() else subset(rows, keep)
+    return rows if keep.all() else _subset(rows, keep)
 
 
 def _without_headings(rows: Rows, layout: Layout) -> Rows:
@@ -140,7 +140,7 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
         start = rows.start[i]
         alike = np.array_equal(rows.value[start : start + rows.count[i]], heading)
         keep[i] = not alike or _is_counted(i, rows)
-    return rows if keep.all() else subset(rows, keep)
+    return rows if keep.all() else _subset(rows, keep)
 
 
 def _is_counted(i: int, rows: Rows) -> bool:

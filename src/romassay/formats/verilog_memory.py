@@ -59,8 +59,7 @@ def sniff(source: bytes) -> float:
         return 0.0
     if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1) or _lines_begin_wider(found):
         return 0.0
-    sure = has_address and (found[0].startswith(b"@") or len(words) == 1)
-    return len(found) / lines * (0.9 if sure else _WITHOUT_ADDRESS)
+    return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS)
 
 
 def _lines_begin_wider(lines: Sequence[bytes]) -> bool:
