@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from romassay.address import Range, line_name, lines_of, merge_ranges
-from romassay.finding import Finding, Limit, ranked
+from romassay.finding import Finding, Kind, Limit, ranked
 from romassay.part import Part
 from romassay.reading import ReadingSet
 from romassay.settle.model import Image
@@ -22,6 +22,9 @@ RAM_SIZES = (64, 128)
 
 LITTLE = 2048
 """Bits of a function below which neither its size nor its being a ROM is believed without a declared part or size."""
+
+DOUBTED = 0.7
+"""Chance that a memory which nothing tells apart is not the specimen's ROM. Common practice, no source."""
 
 ENOUGH = 2
 """Independent readings of every byte that a confirmed image needs."""
@@ -55,7 +58,7 @@ def judge(
         findings += _about_image(readings, found.functions[image.function], image)
     findings += _about_host(readings, found, images)
     findings += _about_choice(readings, found, images, part, size)
-    weighed = tuple(_weighed(finding, found, images) for finding in findings)
+    weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part))
 
 
@@ -72,6 +75,29 @@ def is_settled(image: Image) -> bool:
     return often and len(image) > 0 and not image.doubtful and not image.decided
 
 
+MOVERS: tuple[Kind, ...] = (
+    "mixed-specimens",
+    "marginal-timing",
+    "supply-sag",
+    "data-line-open",
+    "address-line-open",
+    "contention",
+)
+"""Faults that make bits read otherwise now and then: where one is found, the cells themselves are less to blame."""
+
+
+def _explained(findings: Sequence[Finding]) -> Iterator[Finding]:
+    """Yield the findings; weak bits that another fault explains are given as the less likely alternative to it."""
+    causes = [f for f in findings if f.kind in MOVERS]
+    likeliest = max(causes, key=lambda f: f.probability, default=None)
+    for finding in findings:
+        if finding.kind == "weak-bits" and likeliest:
+            left = round(max(0.01, 1 - likeliest.probability), 3)
+            yield replace(finding, probability=left, alternative_to=likeliest.kind)
+        else:
+            yield finding
+
+
 def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Finding:
     """Let a finding about a lesser ROM not block the verdict on the first: it answers in fewer places."""
     if finding.function is None or not finding.blocks or not images:
@@ -80,7 +106,7 @@ def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Findin
     other = found.functions[finding.function]
     if len(other.copies) >= len(first.copies):
         return finding
-    return Finding(**{f: getattr(finding, f) for f in Finding.__dataclass_fields__} | {"blocks": False})
+    return replace(finding, blocks=False)
 
 
 def _limits(readings: ReadingSet, images: Sequence[Image], part: Part | None) -> tuple[Limit, ...]:
@@ -241,6 +267,7 @@ def _about_choice(
         yield Finding(
             "ram-or-rom",
             blocks=True,
+            probability=DOUBTED,
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
@@ -248,6 +275,7 @@ def _about_choice(
         yield Finding(
             "ram-or-rom",
             blocks=True,
+            probability=DOUBTED,
             function=images[0].function,
             evidence=f"{first.size} bytes could as well be RAM, or a part of more: no part or size was declared",
             advice="declare the part, or read again after a power cycle with another --session name",

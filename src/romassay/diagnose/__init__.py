@@ -1,5 +1,5 @@
 """Diagnosis: what is wrong with the wiring, the specimen or the way it was read, told from the readings alone."""
 
-from romassay.diagnose.structure import diagnose
+from romassay.diagnose.stage import diagnose
 
 __all__ = ["diagnose"]

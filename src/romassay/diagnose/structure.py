@@ -2,34 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 
 from romassay.address import Range
+from romassay.diagnose.evidence import Evidence
 from romassay.finding import Finding
-from romassay.part import Part
-from romassay.reading import ReadingSet
 from romassay.settle.model import Image
-from romassay.survey.model import Function, Survey
+from romassay.survey.model import Function
 
 BLANK_SHARE = 0.999
 
 
-def diagnose(
-    readings: ReadingSet, found: Survey, images: Sequence[Image], *, part: Part | None = None, size: int | None = None
-) -> tuple[Finding, ...]:
-    """Return the faults that the survey's structure and the images show."""
-    del readings
-    declared = max((f.size for f in part.of_kind("rom")), default=None) if part else size
-    result: list[Finding] = []
-    for image in images:
-        function = found.functions[image.function]
-        result += _contention(function, image.function)
-        result += _undriven(function, image.function)
-        result += _half(function, image, declared)
-        result += _blank(function, image)
-    return tuple(result)
+def structure(evidence: Evidence, image: Image) -> Iterator[Finding]:
+    """Return the faults that the survey's structure shows at one image."""
+    function = evidence.found.functions[image.function]
+    yield from _contention(function, image.function)
+    yield from _undriven(function, image.function)
+    yield from _half(function, image, evidence.size)
+    yield from _blank(function, image)
 
 
 def _contention(function: Function, index: int) -> Iterator[Finding]:

@@ -1,0 +1,372 @@
+"""Lines in the wrong order, and inverted data: found by which order of the lines makes the bytes read as code.
+
+First a cheap question: do the bytes read as code as they are, and do their jumps arrive? Nearly every healthy log stops
+there. Else all 40,320 orders of the data lines, upright and inverted, are weighed by how often each byte value occurs,
+which no order of the address lines changes. For the best of them the best of all orders of the address lines is found,
+by which byte follows which: the score of a line depends only on the set of lines below it, so that the best order of n
+lines is found exactly in 2**n steps. Last, the few best are read as instructions, with their jumps, and improved by
+exchanging pairs of lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import combinations, permutations
+from math import exp, lgamma, log
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.cpus.catalogue import NAMES
+from romassay.cpus.likeness import SCALE, adjacent_weights, byte_weights
+from romassay.cpus.model import Name
+from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.reads import Sense, best_sense, likely_cpus, sense
+from romassay.finding import Finding
+from romassay.reading import Bytes, Index
+from romassay.settle.model import Image
+
+LEAST_BYTES = 256
+"""Bytes below which no order is searched for."""
+
+MOST_LINES = 13
+"""Address lines of the largest image that is searched: 8 KiB."""
+
+FAMILIES: tuple[Name, ...] = ("65C02", "6801", "6809", "Z80", "8048", "8051", "1802")
+"""CPUs whose bytes are weighed; the others share their codes with one of these."""
+
+KEPT = 4
+"""Orders of the data lines that are looked at, for each CPU."""
+
+FILLING = 12
+"""The commonest byte is taken for filling where it is more than one in so many."""
+
+FOLLOWED = 12
+"""Of all of them, those that are followed up."""
+
+BEAM = 40
+"""Sets of address lines of each size that are followed up."""
+
+WORTH = 4
+"""Exchanges of two lines that are read as instructions, of all that are weighed."""
+
+REFINED = 6
+"""Candidates that are read as instructions and improved."""
+
+TEMPER = 0.35
+"""The score counts neighbouring bytes as independent, which they are not: so much of it counts as evidence."""
+
+PRIOR = log(0.02)
+"""Natural logarithm of the odds that some line of a rig is in the wrong place, before anything is read."""
+
+BETTER = 4.0
+"""Nats by which more jumps must arrive before an exchange of address lines is looked into."""
+
+SENSE = 0.22
+"""Nats a byte from which bytes in another order are believed to be code: searched for in data, 0.2 is the most."""
+
+DENSE = 0.5
+"""The same where hardly a jump is inside."""
+
+FEW_JUMPS = 6
+"""Jumps that must be inside before their arriving counts."""
+
+ARRIVING = 0.75
+"""Share of the jumps that must arrive."""
+
+LEAST_ODDS = 0.0
+"""Natural logarithm of the odds from which an order is named."""
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """How the lines are to be read.
+
+    Attributes:
+        data: `data[i]` is the specimen's data line that arrives on bus line i.
+        inverted: True where every bit arrives inverted.
+        address: `address[i]` is the bus line that reaches the specimen's address line i.
+    """
+
+    data: tuple[int, ...]
+    inverted: bool
+    address: tuple[int, ...]
+
+
+def straight(lines: int) -> Order:
+    """Return the order in which nothing is wrong."""
+    return Order(tuple(range(8)), False, tuple(range(lines)))
+
+
+def put_right(value: Bytes, order: Order) -> Bytes:
+    """Return an image as it stands in the specimen: lines put in order, data turned upright."""
+    offset = np.arange(len(value))
+    at = np.zeros(len(value), np.int64)
+    for line, bus in enumerate(order.address):
+        at |= (offset >> line & 1) << bus
+    moved = value[at] ^ np.uint8(0xFF if order.inverted else 0)
+    right: Bytes = _table(order.data)[moved]
+    return right
+
+
+def _table(data: Sequence[int]) -> Bytes:
+    every = np.arange(256)
+    out = np.zeros(256, np.uint8)
+    for bus, own in enumerate(data):
+        out |= ((every >> bus & 1) << own).astype(np.uint8)
+    return out
+
+
+def orders(evidence: Evidence, image: Image) -> Iterator[Finding]:
+    """Return the findings of lines in the wrong order, or of inverted data, in one image."""
+    function = evidence.found.functions[image.function]
+    lines = len(image.value).bit_length() - 1
+    if function.driven != 0xFF or len(image.value) < LEAST_BYTES or lines > MOST_LINES:
+        return
+    if np.count_nonzero(image.seen == 0xFF) < 0.98 * len(image.value):
+        return
+    own = best_sense(image.value)
+    if own.well and not _pages_out_of_order(own, lines):
+        return
+    if own.well:
+        order, better = _refined(image.value, straight(lines), own.cpu)
+    elif _hopeless(image.value):
+        return
+    else:
+        order, better = search(image.value, own)
+    if order == straight(lines) or not _plain(better):
+        return
+    odds = _odds(order, own, better, lines)
+    if odds < LEAST_ODDS:
+        return
+    yield from _findings(image, order, own, better, round(min(0.99, 1 / (1 + exp(-odds))), 3))
+
+
+def _plain(better: Sense) -> bool:
+    """Tell whether what was put in order is code beyond doubt: sense that a search finds in anything is little."""
+    arrives = better.arrived >= ARRIVING * better.tried if better.tried >= FEW_JUMPS else better.nats >= DENSE
+    return better.told >= LEAST_BYTES and better.nats >= SENSE and arrives
+
+
+def _pages_out_of_order(own: Sense, lines: int) -> bool:
+    """Tell whether more jumps would arrive if two address lines were exchanged."""
+    offset = np.arange(1 << lines)
+    for a, b in combinations(range(lines), 2):
+        differ = (offset >> a ^ offset >> b) & 1
+        gain, _, _ = own.jumps.arriving(offset ^ (differ << a | differ << b))
+        if gain > own.gain + BETTER:
+            return True
+    return False
+
+
+def _hopeless(value: Bytes) -> bool:
+    """Tell whether no order can help: blank, plain text, or as even as random bytes are."""
+    counts = np.bincount(value, minlength=256)
+    if np.count_nonzero(counts) < 24:
+        return True
+    if float(counts[0x20:0x7F].sum() + counts[[0x00, 0x0A, 0x0D]].sum()) >= 0.95 * len(value):
+        return True
+    expected = len(value) / 256
+    misfit = float(((counts - expected) ** 2 / expected).sum())
+    return bool(misfit < 255 + 6 * (2 * 255) ** 0.5)
+
+
+def search(value: Bytes, own: Sense) -> tuple[Order, Sense]:
+    """Return the order of the lines that makes an image read best, and how well it then reads.
+
+    Args:
+        value: the image as it was read.
+        own: how well it reads as it is.
+    """
+    lines = len(value).bit_length() - 1
+    pool: dict[Order, tuple[float, Name]] = {}
+    same = tuple(range(lines))
+    for data, inverted, cpu in _data_orders(value):
+        turned = put_right(value, Order(data, inverted, same))
+        for address in {same, _address_order(turned, cpu)}:
+            order = Order(data, inverted, address)
+            score = _adjacent(put_right(value, order), cpu)
+            if order not in pool or pool[order][0] < score:
+                pool[order] = score, cpu
+    for name in dict.fromkeys((own.cpu, *likely_cpus(value, 1))):
+        pool[straight(lines)] = _adjacent(value, name), name
+    best = straight(lines), own
+    for order in sorted(pool, key=lambda order: -pool[order][0])[:REFINED]:
+        refined = _refined(value, order, pool[order][1])
+        if refined[1].score > best[1].score:
+            best = refined
+    return best
+
+
+@cache
+def _pairs(name: Name) -> npt.NDArray[np.int32]:
+    """Return what a byte behind another scores, int32[65536]; two of the same say nothing, for filling is no code."""
+    weights = adjacent_weights(name).astype(np.int32)
+    np.fill_diagonal(weights, 0)
+    return weights.ravel()
+
+
+def _adjacent(value: Bytes, name: Name) -> float:
+    wide = value.astype(np.int32)
+    return float(_pairs(name)[wide[:-1] << 8 | wide[1:]].sum()) / SCALE
+
+
+@cache
+def _every_order() -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
+    """Return all orders of eight lines, uint8[40320, 8], and what each makes of every byte, uint8[256, 40320]."""
+    every = np.array(list(permutations(range(8))), np.uint8)
+    out = np.zeros((256, len(every)), np.uint8)
+    for byte in range(1, 256):
+        lowest = byte & -byte
+        out[byte] = out[byte ^ lowest] | (np.uint8(1) << every[:, lowest.bit_length() - 1])
+    return every, out
+
+
+def _data_orders(value: Bytes) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
+    """Yield the orders of the data lines that suit the histogram best, for each CPU, and the one as it is."""
+    every, becomes = _every_order()
+    counts = np.bincount(value, minlength=256)
+    counts[int(counts.argmax())] *= counts.max() * FILLING < len(value)
+    weights = byte_weights()
+    found: list[tuple[int, tuple[int, ...], bool, Name]] = []
+    for name in FAMILIES:
+        row = weights[NAMES.index(name)].astype(np.int32)
+        total = np.zeros((2, len(every)), np.int32)
+        for byte in np.flatnonzero(counts + counts[::-1]):
+            scores = row[becomes[byte]]
+            for inverted in (0, 1):
+                total[inverted] += int(counts[byte ^ (0xFF * inverted)]) * scores
+        flat = total.ravel()
+        for at in np.argpartition(-flat, KEPT)[:KEPT]:
+            turned, number = divmod(int(at), len(every))
+            found.append((int(flat[at]), tuple(int(n) for n in every[number]), bool(turned), name))
+    found.sort(key=lambda item: -item[0])
+    upright = [(tuple(range(8)), False, name) for name in likely_cpus(value, 2)]
+    yield from dict.fromkeys([*(item[1:] for item in found[:FOLLOWED]), *upright])
+
+
+def _address_order(value: Bytes, name: Name) -> tuple[int, ...]:
+    """Return the order of the address lines under which neighbouring bytes score best, of all that a wide beam reaches.
+
+    Where the lines below one are known as a set, so are the pairs of bytes across it: from all of them high and it low,
+    to all of them low and it high. So the best order of a set is the best order of the set without its highest line.
+    """
+    lines = len(value).bit_length() - 1
+    weights = _pairs(name)
+    wide = value.astype(np.int64)
+    offset = np.arange(len(value))
+    every = (1 << lines) - 1
+    sets: dict[int, tuple[int, tuple[int, ...]]] = {0: (0, ())}
+    for _ in range(lines):
+        grown: dict[int, tuple[int, tuple[int, ...]]] = {}
+        for below in sorted(sets, key=lambda known: -sets[known][0])[:BEAM]:
+            so_far, order = sets[below]
+            free = np.array([line for line in range(lines) if not below >> line & 1])
+            rest = offset[offset & below == 0][_low(len(free))]
+            pairs = wide[rest | below] << 8 | wide[rest | (1 << free)[:, None]]
+            scores = weights[pairs].sum(axis=1)
+            for line, score in zip(free, scores, strict=True):
+                known = below | 1 << int(line)
+                if known not in grown or grown[known][0] < so_far + int(score):
+                    grown[known] = so_far + int(score), (*order, int(line))
+        sets = grown
+    return sets[every][1]
+
+
+@cache
+def _low(count: int) -> Index:
+    """Return, for each of so many lines, the numbers over them in which it is low, int64[count, 2**(count - 1)]."""
+    number = np.arange(1 << (count - 1))
+    lines = np.arange(count)[:, None]
+    low: Index = (number >> lines << lines + 1) | (number & ((1 << lines) - 1))
+    return low
+
+
+def _refined(value: Bytes, order: Order, name: Name) -> tuple[Order, Sense]:
+    """Improve an order by exchanging pairs of lines as long as the bytes read better."""
+    best = order, sense(put_right(value, order), name)
+    improved = True
+    while improved:
+        improved = False
+        for other in _neighbours(value, *best):
+            tried = sense(put_right(value, other), name)
+            if tried.score > best[1].score:
+                best, improved = (other, tried), True
+                break
+    return best
+
+
+def _neighbours(value: Bytes, order: Order, own: Sense) -> list[Order]:
+    """Return the most promising exchanges of two lines, by neighbouring bytes and by jumps that would arrive."""
+    offset = np.arange(len(value))
+    weighed: list[tuple[float, Order]] = []
+    for a, b in combinations(range(len(order.address)), 2):
+        other = Order(order.data, order.inverted, _exchanged(order.address, a, b))
+        differ = (offset >> a ^ offset >> b) & 1
+        gain, _, _ = own.jumps.arriving(offset ^ (differ << a | differ << b))
+        weighed.append((_adjacent(put_right(value, other), own.cpu) + gain - own.gain, other))
+    for a, b in combinations(range(8), 2):
+        other = Order(_exchanged(order.data, a, b), order.inverted, order.address)
+        weighed.append((_adjacent(put_right(value, other), own.cpu), other))
+    weighed.sort(key=lambda item: -item[0])
+    return [other for _, other in weighed[:WORTH]]
+
+
+def _exchanged(order: tuple[int, ...], a: int, b: int) -> tuple[int, ...]:
+    changed = list(order)
+    changed[a], changed[b] = changed[b], changed[a]
+    return tuple(changed)
+
+
+def _odds(order: Order, own: Sense, better: Sense, lines: int) -> float:
+    """Return the logarithm of the odds that the lines are so, against their being right."""
+    return PRIOR + TEMPER * (better.score - own.score) - _choices(order, lines)
+
+
+def _choices(order: Order, lines: int) -> float:
+    """Return the logarithm of how many orders are as simple as this one."""
+    moved = sum(bus != own for bus, own in enumerate(order.data))
+    far = sum(bus != own for own, bus in enumerate(order.address))
+    data = 0.0 if not moved else log(28) if moved == 2 else log(40320)
+    address = 0.0 if not far else log(lines * (lines - 1) / 2) if far == 2 else lgamma(lines + 1)
+    return data + address
+
+
+def _findings(image: Image, order: Order, own: Sense, better: Sense, probability: float) -> Iterator[Finding]:
+    data = tuple((f"D{bus}", f"D{line}") for bus, line in enumerate(order.data) if bus != line)
+    address = tuple((f"A{bus}", f"A{line}") for line, bus in enumerate(order.address) if bus != line)
+    reads = (
+        f"so read, the bytes are code of the {better.cpu} ({better.arrived} of {better.tried} jumps arrive where an "
+        f"instruction begins); as they are, they are not ({own.arrived} of {own.tried})"
+    )
+    if order.inverted:
+        yield Finding(
+            "data-inverted",
+            blocks=True,
+            function=image.function,
+            probability=probability,
+            lines=tuple(f"D{bit}" for bit in range(8)),
+            evidence=f"every bit is inverted: {reads}",
+            advice="look for an inverting buffer on the data lines; or put the image right with --apply-findings",
+        )
+    for kind, mapping, bus in (
+        ("data-lines-swapped", data, "data"),
+        ("address-lines-swapped", tuple(sorted(address, key=lambda pair: int(pair[0][1:]))), "address"),
+    ):
+        if mapping:
+            wired = ", ".join(f"{line} is {meant}" for line, meant in mapping)
+            yield Finding(
+                kind,  # type: ignore[arg-type]
+                blocks=True,
+                function=image.function,
+                probability=probability,
+                lines=tuple(line for line, _ in mapping),
+                mapping=mapping,
+                evidence=f"{wired}: {reads}",
+                advice=f"check these {bus} wires against the pin-out, and read again; or put the image right with "
+                "--apply-findings",
+            )

@@ -1,0 +1,99 @@
+"""What the declared part should do and does not: another part in the socket, or a select that is tied."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from romassay.address import line_name, lines_of
+from romassay.diagnose.evidence import Evidence
+from romassay.finding import Finding
+from romassay.part import Part
+from romassay.survey.model import Function
+
+EVERYWHERE = 4
+"""Blocks of the window that all answer before a select counts as tied."""
+
+
+def parts(evidence: Evidence) -> Iterator[Finding]:
+    """Return what speaks against the declared part or size, or for a tied select."""
+    roms = [f for f in evidence.found.functions if f.kind == "rom"]
+    others = [f for f in evidence.found.functions if f.kind != "rom"]
+    larger = _larger(roms, evidence.size)
+    if larger:
+        yield _wrong_size(evidence, larger, roms[0])
+        return
+    if evidence.part is None:
+        return
+    lacks = [f for f in evidence.part.functions if f.kind != "rom"]
+    if lacks and roms and not others:
+        yield from _everywhere(evidence, evidence.part, roms[0])
+    if not roms and others and evidence.part.of_kind("rom"):
+        yield _never(evidence.part, others)
+
+
+def _larger(roms: Sequence[Function], declared: int | None) -> tuple[int, ...]:
+    """Return the lines that tell ROMs of the declared size apart, all else being the same: one larger ROM's own."""
+    if declared is None or len(roms) < 2:
+        return ()
+    first = roms[0]
+    same = [rom for rom in roms if rom.size == declared and rom.cube.care == first.cube.care]
+    differ = 0
+    for rom in same:
+        differ |= rom.cube.value ^ first.cube.value
+    lines = lines_of(differ)
+    level = declared.bit_length() - 1
+    adjacent = lines == tuple(range(level, level + len(lines)))
+    return lines if lines and adjacent and len(same) >= max(2, 1 << (len(lines) - 1)) else ()
+
+
+def _wrong_size(evidence: Evidence, lines: Sequence[int], first: Function) -> Finding:
+    size = first.size << len(lines)
+    names = tuple(line_name(line) for line in lines)
+    declared = f"a {evidence.part.type}" if evidence.part else f"{evidence.size} bytes"
+    lacks = evidence.part is not None and any(f.kind != "rom" for f in evidence.part.functions)
+    only = lacks and not any(f.kind != "rom" for f in evidence.found.functions)
+    return Finding(
+        "wrong-part",
+        blocks=True,
+        lines=names,
+        probability=0.95 if only else 0.85,
+        evidence=f"{declared} was declared, but different bytes stand on both sides of {', '.join(names)} at the same "
+        f"selects, as in one ROM of {size} bytes",
+        advice="read the type number on the specimen again, and declare the part that it is, or --size "
+        f"{size}; if a second chip is on the bus, take it off",
+    )
+
+
+def _everywhere(evidence: Evidence, part: Part, rom: Function) -> Iterator[Finding]:
+    """Yield the finding where the ROM answers at every block of the window and nothing else of the part does."""
+    level = rom.size.bit_length() - 1
+    free = [line for line in range(level, evidence.found.address_bits) if rom.level(line) == "any"]
+    bound = [line for line in range(level, evidence.found.address_bits) if rom.level(line) in ("0", "1")]
+    if bound or len(rom.copies) < EVERYWHERE or 1 << len(free) != len(rom.copies):
+        return
+    missing = " and ".join(f.name for f in part.functions if f.kind != "rom")
+    selects = sorted({s for f in part.of_kind("rom") for s in f.selects})
+    yield Finding(
+        "select-tied",
+        blocks=True,
+        probability=0.75,
+        lines=tuple(selects),
+        evidence=f"the ROM answers in all {len(rom.copies)} blocks of the window, and {missing} of the {part.type} "
+        f"nowhere: no line from {line_name(level)} to {line_name(free[-1])} reaches a select",
+        advice=f"check the wires of {', '.join(selects)}: a select that is tied or open keeps the ROM on the bus; or "
+        "read the addresses at which the rest should answer",
+    )
+
+
+def _never(part: Part, others: Sequence[Function]) -> Finding:
+    selects = sorted({s for f in part.of_kind("rom") for s in f.selects})
+    sizes = ", ".join(f"{f.size} bytes of {f.kind}" for f in others[:2])
+    return Finding(
+        "select-tied",
+        blocks=True,
+        probability=0.5,
+        lines=tuple(selects),
+        evidence=f"{sizes} answer, but the ROM of the {part.type} nowhere in the window",
+        advice=f"check {', '.join(selects)}: a select that is tied keeps the ROM off the bus; read the rest of the "
+        "address space; read the type number on the specimen again",
+    )

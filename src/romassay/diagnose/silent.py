@@ -1,0 +1,80 @@
+"""A specimen that keeps to its first byte: the enable takes the address at an edge, and the edge never comes again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from romassay.address import Range, merge_ranges
+from romassay.diagnose.evidence import Evidence
+from romassay.finding import Finding
+from romassay.reading import Bytes, Index
+from romassay.survey.stack import GRANULE, Bools
+
+LEAST_STRETCH = 16
+"""Granules of one value that a latched specimen holds at least: 256 bytes."""
+
+FILLINGS = (0x00, 0xFF)
+"""What a pulled bus or an erased memory says."""
+
+
+def latched(evidence: Evidence) -> Iterator[Finding]:
+    """Return the finding where no memory answers, but one byte stands over whole aligned blocks, other than the bus."""
+    if any(f.kind == "rom" and f.size >= LEAST_STRETCH * GRANULE for f in evidence.found.functions) or not len(
+        evidence.stacked.granules
+    ):
+        return
+    granules = evidence.stacked.granules
+    held: list[tuple[int, Index]] = []
+    for value, sure in zip(evidence.stacked.value, evidence.stacked.known == 0xFF, strict=True):
+        held.append(_held(granules, value, sure))
+    values = {value for value, _ in held if value >= 0}
+    if not values or any(value < 0 for value, _ in held):
+        return
+    rows = held[0][1]
+    whole = len(rows) >= 0.97 * len(granules)
+    differ = len(values) > 1
+    where = merge_ranges(Range(int(g) * GRANULE, int(g) * GRANULE + GRANULE - 1) for g in granules[rows])
+    said = " and then ".join(f"{value:02X}" for value in sorted(values))
+    yield Finding(
+        "latched-enable",
+        blocks=True,
+        where=where[:100],
+        probability=0.9 if differ else 0.5 if whole else 0.85,
+        evidence=f"the same byte again and again: {said} at each of {len(rows) * GRANULE} addresses"
+        + ("" if whole else ", where the rest of the window does something else"),
+        advice="the specimen takes the address when its enable changes: give the enable a pulse for every byte in "
+        "place of a fixed level; if the whole window reads so, also check that the specimen is selected at all",
+    )
+
+
+def _held(granules: Index, value: Bytes, sure: Bools) -> tuple[int, Index]:
+    """Return the value that stands over long aligned stretches and is not what the bus says, and where; or -1."""
+    flat = sure.all(axis=1) & (value == value[:, :1]).all(axis=1)
+    first = np.where(flat, value[:, 0], -1).astype(np.int64)
+    new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
+    ends = np.r_[new[1:], len(granules)]
+    stretches = [
+        (int(first[a]), a, b)
+        for a, b in zip(new, ends, strict=True)
+        if first[a] >= 0 and b - a >= LEAST_STRETCH and granules[a] % LEAST_STRETCH == 0
+    ]
+    total: dict[int, int] = {}
+    for held, a, b in stretches:
+        total[held] = total.get(held, 0) + int(b - a)
+    chosen = _specimen(total)
+    if chosen < 0:
+        return -1, np.zeros(0, np.int64)
+    return chosen, np.concatenate([np.arange(a, b) for held, a, b in stretches if held == chosen])
+
+
+def _specimen(total: dict[int, int]) -> int:
+    """Return which of the values that stand over long stretches is the specimen's, or -1.
+
+    Of two, the commoner is the bus; where the bus follows the upper address lines, each of its values is rarer.
+    """
+    likely = sorted((held for held in total if held not in FILLINGS), key=lambda held: -total[held])
+    if len(likely) <= 2:
+        return likely[-1] if likely else -1
+    return likely[0] if total[likely[0]] >= 2 * total[likely[1]] else -1
