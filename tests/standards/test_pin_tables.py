@@ -123,3 +123,67 @@ def test_easily_mistaken_pins() -> None:
     assert [load_part("82S126").pin(f"A{n}").n for n in range(8)] == [5, 6, 7, 4, 3, 2, 1, 15]
     assert (load_part("2732A").pin("VPP").name, load_part("27512").pin("VPP").name) == ("/OE", "/OE")
     assert [item.minimum for item in load_part("27512").levels_of("VIH", "A0")] == [2.2]
+
+
+NUMBER = re.compile(r"(?<![A-Za-z0-9/.])\d+(?:\.\d+)?")
+ELSEWHERE = {
+    ("2708", 2.0),  # the number of a footnote
+    ("82S126", 2.4),  # of the three-state part
+    ("82S126", 2.0),
+    ("82S126", 70.0),
+    ("6846", 6800.0),  # names a bus
+}
+
+
+def figures(part: Part) -> dict[float, set[str]]:
+    """Return every number of the part's figures, without its sign, and the sources that it has."""
+    found: dict[float, set[str]] = {}
+    for item in (*part.ratings, *part.levels, *part.loads, *part.timing, *part.current):
+        for number in (item.minimum, item.typical, item.maximum, getattr(item, "at", None)):
+            if number is not None:
+                found.setdefault(abs(number), set()).add(item.src)
+    for rail in part.rails:
+        found.setdefault(abs(rail.nominal), set()).add(rail.src)
+        for number in (rail.minimum, rail.maximum):
+            if number is not None:
+                found.setdefault(abs(number), set()).add(rail.limits_src or rail.src)
+        if rail.programming is not None:
+            found.setdefault(rail.programming, set()).add(rail.src)
+    return found
+
+
+def said_besides(part: Part) -> set[float]:
+    """Return the numbers in conditions, notes, cautions and remarks."""
+    items = (*part.ratings, *part.levels, *part.loads, *part.timing, *part.current)
+    texts = [text for item in items for text in (item.condition, item.note)]
+    texts += [rail.note for rail in part.rails] + [item.text for item in (*part.cautions, *part.remarks)]
+    return {float(number) for text in texts for number in NUMBER.findall(text)}
+
+
+TABLED = sorted(set(SOURCED) - {"82S23", "82S129"})
+
+
+@pytest.mark.parametrize("name", TABLED)
+def test_every_figure_of_the_source_is_there(name: str) -> None:
+    """In the same unit, or in one a thousand times larger or smaller."""
+    part = load_part(name)
+    known = figures(part).keys() | said_besides(part)
+    for line in table_of(part)["figures"]:
+        for text in NUMBER.findall(line.partition(": ")[2].rpartition(" | ")[0]):
+            number = float(text)
+            alike = {number, round(number / 1000, 6), number * 1000}
+            assert alike & known or (table_of(part)["type"], number) in ELSEWHERE, line
+
+
+@pytest.mark.parametrize("name", TABLED)
+def test_a_figure_from_memory_is_never_a_sheets(name: str) -> None:
+    part = load_part(name)
+    sourced: set[float] = set()
+    remembered: set[float] = set()
+    for line in table_of(part)["figures"]:
+        values, _, src = line.partition(": ")[2].rpartition(" | ")
+        into = remembered if src.startswith("memory") else sourced
+        into |= {float(number) for number in NUMBER.findall(values)}
+    for number, sources in figures(part).items():
+        if number in remembered - sourced:
+            assert all("memory" in source for source in sources), number

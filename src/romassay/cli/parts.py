@@ -125,7 +125,7 @@ def _show(name: str, folders: tuple[Path, ...], svg: Path | None, *, as_json: bo
 
 
 def _check(paths: tuple[Path, ...]) -> int:
-    from romassay.catalogue import part_complaints, part_files, part_of
+    from romassay.catalogue import part_complaints, part_files, part_of, part_types
     from romassay.catalogue.strict import read_text
     from romassay.cli import screen
     from romassay.errors import BadCatalogue
@@ -149,6 +149,8 @@ def _check(paths: tuple[Path, ...]) -> int:
                 part = part_of(text, str(file))
                 count = f"{len(part.unchecked)} of {sum(1 for _ in part.cited())} entries have no source"
                 screen.show([(Segment(f"{file}: "), Segment("good", "good"), Segment(f": {part.name}; {count}"))])
+                if part.name in part_types():
+                    screen.note(f"{file}: {part.name} is in the catalogue too; name this file, or give it a 'variant'")
     return _BAD if bad else 0
 
 

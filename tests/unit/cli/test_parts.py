@@ -105,6 +105,13 @@ def test_check_says_what_is_wrong_line_by_line(own: Path, capsys: pytest.Capture
     assert "hm1.toml: good" in said.out
 
 
+def test_check_tells_of_a_part_that_the_catalogue_has(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "mine.toml"
+    file.write_text(OWN.replace('type = "HM1"', 'type = "2332"'), "utf-8")
+    assert run(["parts", "--check", str(file)]) == 0
+    assert "mine.toml: 2332 is in the catalogue too; name this file" in capsys.readouterr().err
+
+
 def test_check_of_what_is_not_there_ends_in_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["parts", "--check", str(tmp_path / "absent.toml")]) == 2
     assert "absent.toml: cannot be read (No such file or directory)" in capsys.readouterr().err
