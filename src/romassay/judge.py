@@ -222,7 +222,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
         sizes = " or ".join(f"{size} bytes" for size in function.sizes)
         yield Finding(
             "size-ambiguous",
-            blocks=False,
+            blocks=not any(r.role == "empty-socket" for r in readings.readings),
             function=index,
             evidence=f"{sizes} would explain the readings as well as {function.size}: what follows could be a blank "
             "end, or the floating bus",

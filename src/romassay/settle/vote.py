@@ -175,6 +175,7 @@ def _observed(stacked: Stack, chosen: tuple[Reading, ...], function: Function) -
     seats = [copy.first // GRANULE for copy in function.copies if not copy.contended]
     numbers = (np.array(seats, np.int64)[:, None] + np.arange(wide)).ravel()
     at = stacked.positions(numbers)
+    at = np.where(_covered(function, numbers), -1, at)
     shape = (len(seats), wide * GRANULE)
     values, knowns, rows = [], [], []
     for row in range(len(chosen)):
@@ -187,6 +188,14 @@ def _observed(stacked: Stack, chosen: tuple[Reading, ...], function: Function) -
     used = np.flatnonzero(known.any(axis=1))
     value, known, reading = value[used], known[used], reading[used]
     return _Observed(value, _without_overlaid(value, known), reading, tuple(chosen[i] for i in np.unique(reading)))
+
+
+def _covered(function: Function, granules: Index) -> Bools:
+    """Return the granules in which the host's memory answers instead of a copy, bool[n]."""
+    hidden = np.zeros(len(granules), np.bool_)
+    for item in (item for copy in function.copies for item in copy.covered):
+        hidden |= (granules >= item.first // GRANULE) & (granules <= item.last // GRANULE)
+    return hidden
 
 
 def _without_overlaid(value: Bytes, known: Bytes) -> Bytes:
@@ -203,6 +212,7 @@ def _without_overlaid(value: Bytes, known: Bytes) -> Bytes:
     differs = (((value ^ usual) & known) != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
     amount = (known != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
     overlaid = (differs >= GRANULE // 4) & (differs > OVERLAID * amount)
+    overlaid &= ~overlaid.all(axis=0)
     if not overlaid.any():
         return known
     return np.where(np.repeat(overlaid, GRANULE, axis=1), 0, known).astype(np.uint8)

@@ -62,9 +62,12 @@ class _Fill:
 def _edges(told: Bools, said: Consensus, based: Ground, granules: Index) -> tuple[Index, Index]:
     """Return for each granule how ragged its content's first and last edge is, in bytes.
 
-    That is how many of its first or last bytes say nothing, or that a byte or two stand in the granule beside it.
+    That is how many of its first or last bytes say nothing, or that a byte or two stand in the granule beside it; on a
+    noisy bus they always do.
     """
-    odd = (based.predicted & said.sure & (said.against == 0) & (said.value != based.prediction)).any(axis=1)
+    odd = np.bool_(not based.rate) & (
+        based.predicted & said.sure & (said.against == 0) & (said.value != based.prediction)
+    ).any(axis=1)
     odd &= ~told.any(axis=1)
     beside = np.diff(granules) == 1
     lead, trail = np.argmax(told, axis=1), np.argmax(told[:, ::-1], axis=1)

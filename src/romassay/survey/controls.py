@@ -12,8 +12,9 @@ import numpy as np
 
 from romassay.reading import Bytes, Index, ReadingSet
 from romassay.survey.bus import shapes
+from romassay.survey.noise import most_noise
 from romassay.survey.stack import GRANULE, Bools, Consensus, Stack, consensus, stack
-from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, Ground
+from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 JUDGED = GRANULE // 4
 """Bytes of a granule that a control must show before it says anything about it."""
@@ -94,28 +95,34 @@ def where_driven(said: Consensus, stacked: Stack) -> Consensus:
     return replace(said, sure=said.sure | (union != 0))
 
 
-def where_nobody_drives(based: Ground, nowhere: Bools) -> Ground:
-    """Take what follows the pulls for the floating bus, byte by byte."""
+def where_nobody_drives(based: Ground, nowhere: Bools, *, both: bool) -> Ground:
+    """Take what follows the pulls for the floating bus, byte by byte; with both of them, nothing else is."""
     state = based.state.copy()
-    state[state == BUS] = STRUCTURED
+    if both:
+        state[state == BUS] = STRUCTURED
     state[nowhere.all(axis=1)] = BUS
     return replace(
         based,
         state=state,
         prediction=np.where(nowhere, np.uint8(0), based.prediction),
-        predicted=nowhere.copy(),
+        predicted=nowhere.copy() if both else nowhere | based.predicted,
     )
 
 
 def against_empty(
-    said: Consensus, granules: Index, state: Bytes, regular: Bools, empty: Consensus, driven: int
+    said: Consensus, granules: Index, state: Bytes, regular: Bools, empty: Consensus, driven: int, rate: float
 ) -> Bytes:
-    """Compare with the empty socket: what is as without the specimen is the bus, or the host's own memory."""
+    """Compare with the empty socket: what is as without the specimen is the bus, or the host's own memory.
+
+    Both may be noisy: bits that differ at `rate` each make no difference.
+    """
     both = said.sure & empty.sure
     count = np.count_nonzero(both, axis=1)
     same = np.count_nonzero(both & (said.value == (empty.value & np.uint8(driven))), axis=1)
     judged = count >= JUDGED
-    alike = judged & (same * 5 >= count * 4)
+    off = (np.bitwise_count((said.value ^ empty.value) & np.uint8(driven)) * both).sum(axis=1, dtype=np.int64)
+    near = off <= most_noise(2 * rate, count * driven.bit_count())
+    alike = judged & ((same * 5 >= count * 4) | near)
     still = shapes(empty.value & np.uint8(driven), empty.sure).regular(driven)
     out = state.copy()
     out[alike] = np.where(still[alike], BUS, HOST)
@@ -130,12 +137,16 @@ def against_empty(
 
 
 def _lost_in_host(state: Bytes, judged: Bools, granules: Index) -> Bytes:
-    """Take what the empty socket's log lost for the host's where it is so on both sides; on one side, for unseen."""
+    """Say of what the empty socket's log lost no more than its neighbours allow.
+
+    It is the host's where both sides are, and nothing is known of it where one is, or where no side speaks.
+    """
     before, after = _neighbours(judged, granules)
     before, after = np.where(before >= 0, before, after), np.where(after >= 0, after, before)
     left, right = ((side >= 0) & (state[side] == HOST) for side in (before, after))
     out = state.copy()
-    lost = ~judged & (state != BUS) & (state != STRUCTURED)
-    out[lost & (left | right)] = UNSEEN
+    speaks = [(side >= 0) & ~np.isin(state[side], (BUS, STRUCTURED, VOLATILE)) for side in (before, after)]
+    lost = ~judged & (before >= 0) & (state != BUS) & (state != STRUCTURED)
+    out[lost & (left | right | ~(speaks[0] | speaks[1]))] = UNSEEN
     out[lost & left & right] = HOST
     return out

@@ -134,16 +134,30 @@ def _compare(
         amounts, matches = np.count_nonzero(telling, axis=1), np.count_nonzero(equal, axis=1)
         known = np.count_nonzero(sures, axis=1)
         alike = (amounts >= evidence.least) & (matches >= SAME_SHARE * amounts)
+        if evidence.exact:
+            alike &= ~_mixed(telling, values ^ value)
         clean += int(np.count_nonzero(alike & (part != block)))
         for row, number in enumerate(part):
             amount, match = int(amounts[row]), int(matches[row])
-            if number == block or (amount >= evidence.least and match >= SAME_SHARE * amount):
+            if number == block or alike[row]:
                 seats.append(Seat(int(number), int(known[row]), match / amount if amount else 1.0, contended=False))
             elif amount >= evidence.least and _fought(
                 value, values[row], telling[row], told_there[row], either_way=clean > 1
             ):
                 seats.append(Seat(int(number), int(known[row]), match / amount, contended=True))
     return tuple(seats)
+
+
+def _mixed(telling: Bools, differs: Bytes) -> Bools:
+    """Return the rows, bool[n], with a granule in which some bytes differ for certain and most do not.
+
+    A granule in which most differ is covered by something else; a single bit may be a weak cell's.
+    """
+    shape = (len(telling), -1, GRANULE)
+    off = np.count_nonzero((telling & (np.bitwise_count(differs) >= 2)).reshape(shape), axis=2)
+    amount = np.count_nonzero(telling.reshape(shape), axis=2)
+    mixed: Bools = ((off > 0) & (off * 2 < amount)).any(axis=1)
+    return mixed
 
 
 def same_bytes(stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block: int, other: int) -> bool:

@@ -18,6 +18,10 @@ from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, Consensus, gra
 from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN
 
 MOST_FUNCTIONS = 24
+
+DENSE = 8
+"""Granules of content that a single reading must show of fewer than four data lines, where they stand once only."""
+
 SMALLEST_ROM = 32
 MOST_BYTES = 1 << 24
 
@@ -174,7 +178,7 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     least = min(SMALLEST_ROM << once, (declared.rom_size or MOST_BYTES) // 2)
     if not len(content) or speaking * GRANULE < least or not _steady(scene, content):
         return False
-    if once and scene.driven.bit_count() < HALF_BYTE:
+    if once and scene.driven.bit_count() < HALF_BYTE and (scene.based.rate or len(content) < DENSE):
         return False
     if speaking * 2 < np.count_nonzero(state != UNSEEN) and not declared.rom_size and once:
         return False

@@ -21,6 +21,9 @@ LONG_RUN = 4
 FADES = 16
 """Granules over which a charge may fade."""
 
+STEADY = 2
+"""Data lines that must stand as the floating bus does all the while, so that a fading charge is told from content."""
+
 
 def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, empty: Consensus | None) -> Ground:
     """Tell what each granule holds.
@@ -33,6 +36,7 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
         empty: what the readings of the empty socket say, over the same granules.
     """
     granules, shape, restless, model = stacked.granules, behind.shape, behind.restless, behind.model
+    rate = behind.noise.rate if behind.noise else 0.0
     regular = shape.regular(driven)
     state = np.full(len(granules), CONTENT, np.uint8)
     state[regular] = STRUCTURED
@@ -63,17 +67,16 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
     if empty is not None:
         prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
         predicted = predicted | empty.sure
-        state = against_empty(said, granules, state, regular, empty, driven)
+        state = against_empty(said, granules, state, regular, empty, driven, rate)
         state[_held_runs(said, granules, state, shape, driven)] = BUS
     state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
     if model.sources:
-        rate = behind.noise.rate if behind.noise else 0.0
-        state[_fading(said, granules, state, prediction & np.uint8(driven), rate)] = BUS
+        state[_fading(said, granules, state, prediction & np.uint8(driven), driven, rate)] = BUS
     state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
-    return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model)
+    return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model, rate)
 
 
-def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, rate: float) -> Bools:
+def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, driven: int, rate: float) -> Bools:
     """Return the granules after a chip's last byte in which its charges fade towards the floating bus, bool[G].
 
     Every byte there differs from the bus only in bits in which that last byte did, but for noise at `rate`.
@@ -84,12 +87,13 @@ def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, r
     next_to = np.flatnonzero((np.diff(granules) == 1) & answers & speaks[1:]) + 1
     next_to = next_to[granules[next_to] % 2 == 0]
     stray = most_noise(rate, GRANULE * 8)
+    most_left = driven.bit_count() - STEADY
     for at in next_to:
         left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
         for here in range(at, min(at + FADES, len(granules))):
             off = (said.value[here] ^ prediction[here])[said.seen[here] > 0]
             strange = int(np.bitwise_count(off & ~np.uint8(left)).sum())
-            if left.bit_count() > 6 or strange > stray or granules[here] - granules[at] != here - at:
+            if left.bit_count() > most_left or strange > stray or granules[here] - granules[at] != here - at:
                 break
             out[here] = speaks[here]
     return out
@@ -141,7 +145,11 @@ def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, dri
     holds = opens & driven_next & (granules[starts] % 2 == 0) & repeats
     if holds.any():
         holds |= starts == 0
-    holds |= (state[starts] == STRUCTURED) & ~np.isin(value[starts], FILLINGS) & (ends - starts >= LONG_RUN)
+    holds |= (
+        (state[starts] == STRUCTURED)
+        & ~np.isin(value[starts], [filling & driven for filling in FILLINGS])
+        & (ends - starts >= LONG_RUN)
+    )
     for start, end in zip(starts[holds], ends[holds], strict=True):
         out[start : end + 1] = True
     return out

@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from romassay.address import Cube, Range, line_name, lines_of
+from romassay.address import Cube, Range, line_name, lines_of, merge_ranges
 from romassay.part import FunctionKind, Part
 from romassay.reading import ReadingSet
-from romassay.survey.cubes import Closed, blank_neighbour, contents
+from romassay.survey.cubes import Closed, Seat, blank_neighbour, contents
 from romassay.survey.model import Copy, Function, ReadNext
 from romassay.survey.scene import Scene
-from romassay.survey.stack import GRANULE_LINES
-from romassay.survey.states import CONTENT
+from romassay.survey.stack import GRANULE, GRANULE_LINES
+from romassay.survey.states import CONTENT, HOST
 
 RAM_AT_MOST = 128
 """A block no larger than this, beside a larger one, is taken for RAM or registers where no part says otherwise: the
@@ -111,12 +111,20 @@ def _function(scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingS
         own=own,
         cube=Cube(bits, other, base & other),
         unknown=above & ~(item.again | other),
-        copies=tuple(Copy(s.block << item.level, s.seen, round(s.agreement, 4), s.contended) for s in item.seats),
+        copies=tuple(_copy(scene, item.level, seat) for seat in item.seats),
         driven=driven,
         resting=item.resting & above,
     )
     sizes = _other_sizes(scene, item) if kind == "rom" and not declared.rom_size else ()
     return replace(made, read_next=_read_next(scene, made, readings), sizes=sizes)
+
+
+def _copy(scene: Scene, level: int, seat: Seat) -> Copy:
+    """Return what was seen at one place, and where the host's memory covers it."""
+    at = scene.granules_of(level, (seat.block,))
+    hidden = scene.stacked.granules[at[scene.based.state[at] == HOST]]
+    covered = merge_ranges(Range(int(g) * GRANULE, int(g) * GRANULE + GRANULE - 1) for g in hidden)
+    return Copy(seat.block << level, seat.seen, round(seat.agreement, 4), seat.contended, covered)
 
 
 def _driven(scene: Scene, item: Closed) -> int:

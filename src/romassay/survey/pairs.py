@@ -50,6 +50,7 @@ class Pairs:
         granules: counts[B], granules with content.
         upper: counts[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
         least: telling bytes needed before a comparison counts.
+        exact: True where the log shows no damage, so that every difference is real.
         needed: firm differences that it takes to tell two blocks apart that are else alike.
     """
 
@@ -67,6 +68,7 @@ class Pairs:
     granules: Table
     needed: int
     least: int = EVIDENCE
+    exact: bool = False
 
     def across(self, row: int) -> tuple[Bools, Bools]:
         """Return which blocks repeat across line `A4 + row`, and across which something else stands; two bool[B]."""
@@ -126,6 +128,7 @@ class Pairs:
             granules=add(self.granules),
             needed=self.needed,
             least=self.least,
+            exact=self.exact,
         )
 
 
@@ -205,7 +208,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
     amount = np.count_nonzero(told, axis=1).astype(np.uint8)
     for row in range(len(lines)):
         upper[row] = amount * (stacked.granules >> row & 1)
-    needed = 1 if len(stacked.value) >= 3 else 2
+    needed = 1 if quiet or len(stacked.value) >= 3 else 2
     alone = Pairs(
         GRANULE_LINES,
         stacked.granules,
@@ -221,6 +224,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         content.astype(np.uint8),
         needed,
         evidence_for(driven),
+        quiet,
     )
     repeats, _ = alone.masks()
     for row, line in enumerate(lines):

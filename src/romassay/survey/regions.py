@@ -35,6 +35,7 @@ def regions(scene: Scene, functions: Sequence[Function], readings: ReadingSet) -
         level = function.size.bit_length() - 1
         for index, copy in enumerate(function.copies):
             at = scene.granules_of(level, (copy.first >> level,))
+            at = at[scene.based.state[at] != HOST]
             owner[at], seat[at], fought[at] = number, index, copy.contended
     state = np.where(owner >= 0, 0, scene.based.state)
     alike = np.ones(max(0, len(granules) - 1), np.bool_)

@@ -99,7 +99,8 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
         behind = background(stacked, said, driven)
     based = ground(stacked, said, behind, driven, empty=without)
     if nowhere is not None:
-        based = where_nobody_drives(based, nowhere)
+        both = bool(readings.with_role("pulled-up")) and bool(readings.with_role("pulled-down"))
+        based = where_nobody_drives(based, nowhere, both=both)
     based.state[changed & (based.state == VOLATILE)] = CONTENT
     tells_blank = based.model is None or any(isinstance(source, int) for source in based.model.sources)
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):

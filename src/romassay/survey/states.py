@@ -23,12 +23,14 @@ class Ground:
         prediction: uint8[G, 16], what the floating bus (or the empty socket) says at each address.
         predicted: bool[G, 16], False where no prediction exists.
         model: the rule of the bus; None where a control reading took its place.
+        rate: chance that noise flips a bit of the bus.
     """
 
     state: Bytes
     prediction: Bytes
     predicted: Bools
     model: BusModel | None
+    rate: float = 0.0
 
     def told(self, said: Consensus) -> Bools:
         """Return the bytes that say more than the bus would, bool[G, 16]."""
