@@ -5,32 +5,18 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
 from romassay.address import parse_range
-from romassay.catalogue.strict import Step, blame, meant, parse, read_text
+from romassay.catalogue.strict import Slip, Step, meant, parse, read_text
 from romassay.errors import BadCatalogue, BadValue
 from romassay.rig import Host
 
 FIRST_BITS, LAST_BITS = 8, 24
 _SUFFIX = ".toml"
 _MOST_BAUD = 4_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class Slip:
-    """What is wrong in a file: the path of keys to it, the problem, and what to do."""
-
-    steps: tuple[Step, ...]
-    problem: str
-    advice: str | None = None
-
-    def blamed(self, text: str, place: str) -> BadCatalogue:
-        """Return it as an error with its line."""
-        return blame(text, place, self.steps, self.problem, self.advice)
 
 
 def host_names() -> tuple[str, ...]:

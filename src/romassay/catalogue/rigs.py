@@ -12,9 +12,9 @@ from pathlib import Path
 
 import msgspec
 
-from romassay.catalogue.hosts import Slip, host_slips, load_host, range_slips, share_slips
+from romassay.catalogue.hosts import host_slips, load_host, range_slips, share_slips
 from romassay.catalogue.parts import FoundPart, find_part
-from romassay.catalogue.strict import Step, Table, blame, meant, parse, read_text
+from romassay.catalogue.strict import Slip, Step, Table, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue, BadValue
 from romassay.part import Function, Part
 from romassay.rig import Contents, Evening, Rehearsal, Rig, data_mask, line_number, spread

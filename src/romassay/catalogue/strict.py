@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from types import UnionType
@@ -77,6 +78,19 @@ def blame(text: str, place: str, steps: Iterable[Step], problem: str, advice: st
     path = list(steps)
     where = spelt(path)
     return BadCatalogue(f"{where}: {problem}" if where else problem, place=_placed(place, text, path), advice=advice)
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """What is wrong in a file: the path of keys to it, the problem, and what to do."""
+
+    steps: tuple[Step, ...]
+    problem: str
+    advice: str | None = None
+
+    def blamed(self, text: str, place: str) -> BadCatalogue:
+        """Return it as an error with its line."""
+        return blame(text, place, self.steps, self.problem, self.advice)
 
 
 def meant(word: str, allowed: Iterable[str]) -> str:

@@ -144,6 +144,8 @@ def test_all_complaints_come_at_once() -> None:
         ('rail = "VPP"', 'rail = "VQQ"', "current 3: rail: there is no rail 'VQQ'; allowed: VCC, VPP, GND"),
         ("pin = 21\n", "pin = 24\n", "rails 2: name: pin 24 is called VCC; write VCC"),
         ('name = "GND"\npin = 12', 'name = "GND"\npin = 11', "pin 11 is no supply or ground pin; allowed: 12, 21, 24"),
+        ("DIP-24", "DIP-25", "package: 'DIP-25' has no two rows alike; write an even number, like DIP-24"),
+        ('type = "2716"', 'type = "27,16"', "type: '27,16' is no type number; write it like 2716"),
         ("row = 0.6", "row = 6", "row: 6 inch; allowed: 0.2 to 0.9, mostly 0.3 or 0.6"),
         ('row_src = "practice"', "", "row: it has no source; add 'row_src'"),
         ("order = 2", "order = -2", "rails 2: order: -2 is no order"),
