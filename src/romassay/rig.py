@@ -7,12 +7,12 @@ values that it is loaded into; the schema of the file is the same, key for key.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Literal
 
 import msgspec
 
-from romassay.address import Range, parse_range
+from romassay.address import Range, merge_ranges, parse_range
 from romassay.dialogue import Dialogue
 from romassay.errors import BadValue
 from romassay.part import FunctionKind, Option, Part
@@ -24,10 +24,10 @@ Control = Literal["empty-socket", "pulled-up", "pulled-down"]
 Newline = Literal["crlf", "lf", "cr"]
 Parity = Literal["none", "even", "odd", "mark"]
 SerialKind = Literal["current-loop", "rs-232", "ttl", "ttl-inverted", "usb"]
-BufferFamily = Literal["HCT", "LS"]
+BufferFamily = Literal["HCT", "LS", "LVC"]
 Encoding = Literal["ascii", "latin-1", "utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"]
 
-_LINE = re.compile(r"(?P<bus>[AD])(?P<number>0|[1-9]\d?)")
+_LINE = re.compile(r"(?P<bus>A|D|AD)(?P<number>0|[1-9]\d?)")
 _SPAN = re.compile(r"(?P<stem>.*?)(?P<first>\d+)-(?P=stem)(?P<last>\d+)")
 
 
@@ -109,21 +109,36 @@ class Signals(_Table, frozen=True):
 
     Attributes:
         clock: high in the half of a cycle in which data are on the bus.
+        clock_inverse: the same, inverted.
         read_write: high while the host reads, low while it writes.
         read: low while the host reads.
         write: low while the host writes.
         reset: low until the host runs.
+        latch: falls when a multiplexed line holds the address.
+        latch_rise: the same, inverted.
     """
 
     clock: str = ""
+    clock_inverse: str = ""
     read_write: str = ""
     read: str = ""
     write: str = ""
     reset: str = ""
+    latch: str = ""
+    latch_rise: str = ""
 
     def level(self, line: str) -> int | None:
         """Return the level of a line while the host samples what it reads; None where it is none of these lines."""
-        levels = {self.clock: 1, self.read_write: 1, self.read: 0, self.write: 1, self.reset: 1}
+        levels = {
+            self.clock: 1,
+            self.clock_inverse: 0,
+            self.read_write: 1,
+            self.read: 0,
+            self.write: 1,
+            self.reset: 1,
+            self.latch: 0,
+            self.latch_rise: 1,
+        }
         return levels.get(line) if line else None
 
 
@@ -176,6 +191,7 @@ class Host(_Table, frozen=True):
         memory: where it answers itself.
         title: for people.
         writes: True where it writes to its bus as well: any machine that runs programs does.
+        multiplexed: lines, AD0 and up, that carry first the address and then the data.
         levels: of its bus.
         cycle: of a read.
         signals: names of its other lines.
@@ -190,6 +206,7 @@ class Host(_Table, frozen=True):
     memory: tuple[HostMemory, ...] = ()
     title: str = ""
     writes: bool = True
+    multiplexed: int = 0
     levels: BusLevels | None = None
     cycle: ReadCycle | None = None
     signals: Signals = Signals()
@@ -278,7 +295,7 @@ class Evening(_Table, frozen=True):
     """What is read.
 
     Attributes:
-        window: ranges, in the order in which they are read.
+        window: ranges, in the order in which they are read; the rig's own where nothing is said.
         readings: passes in each session.
         sessions: power-ups.
         controls: control readings, taken before the first session.
@@ -287,7 +304,7 @@ class Evening(_Table, frozen=True):
         prefix: what the names of the logs begin with.
     """
 
-    window: tuple[str, ...]
+    window: tuple[str, ...] = ()
     readings: int = 3
     sessions: int = 1
     controls: tuple[Control, ...] = ()
@@ -307,7 +324,7 @@ class Rehearsal(_Table, frozen=True):
     Attributes:
         evening: what is read.
         seed: of everything that is left to chance.
-        mask: for each function of the part, what the mask made of each select.
+        mask: for each function of the part, what the mask made of each select; drawn by the seed where nothing is said.
         contents: of each ROM of the part, by the function's name.
         weak: weak cells.
         functions: functions without a part; beside a part they are a second specimen.
@@ -319,7 +336,7 @@ class Rehearsal(_Table, frozen=True):
         line: what lies between the host and the file.
     """
 
-    evening: Evening
+    evening: Evening = Evening()
     seed: int = 0
     mask: dict[str, dict[str, Option]] = {}
     contents: dict[str, Contents] = {}
@@ -371,7 +388,7 @@ class Buffer(_Table, frozen=True):
 
     Attributes:
         ranges: where it is on, while the host reads; nowhere else does the specimen reach the bus.
-        family: 74HCT245 or 74LS245.
+        family: 74HCT245 or 74LS245 at 5 V, or 74LVC245 at 3.3 V with inputs that take 5 V.
         fitted: False where there is none, and none is to be proposed.
     """
 
@@ -398,6 +415,7 @@ class Rig(_Table, frozen=True):
         known: for each function, what the mask is known to have made of its selects.
         supply: what feeds the specimen.
         buffer: between its data pins and the bus.
+        drivers: family of one-way drivers at the specimen's supply in its address, select and control lines.
         gated: select pins that pass a gate which opens only while the host reads.
         pull_ups: pin name -> ohms to the supply.
         series: pin name -> ohms in the line.
@@ -413,6 +431,7 @@ class Rig(_Table, frozen=True):
     known: dict[str, dict[str, Option]] = {}
     supply: Supply = Supply()
     buffer: Buffer | None = None
+    drivers: BufferFamily | None = None
     gated: tuple[str, ...] = ()
     pull_ups: dict[str, float] = {}
     series: dict[str, float] = {}
@@ -422,6 +441,20 @@ class Rig(_Table, frozen=True):
     def address_bits(self) -> int:
         """Lines of the host's bus."""
         return self.host.address_bits
+
+    @property
+    def to_read(self) -> tuple[Range, ...]:
+        """What is to be read: the window, or all of the bus beside the host's memory."""
+        if self.window:
+            return tuple(parse_range(item) for item in self.window)
+        return outside(self.host_memory, self.address_bits)
+
+    @property
+    def unread(self) -> tuple[Range, ...]:
+        """Where the specimen is not heard: the host's memory, and what lies beyond a buffer's ranges."""
+        if self.buffer is None or not self.buffer.fitted or not self.buffer.ranges:
+            return self.host_memory
+        return merge_ranges((*self.host_memory, *outside(self.buffer.where, self.address_bits)))
 
     @property
     def host_memory(self) -> tuple[Range, ...]:
@@ -453,10 +486,23 @@ class Rig(_Table, frozen=True):
         return tuple((pin, decode.get(self.wiring.get(pin, ""), "unknown")) for pin in selects)
 
 
+def outside(ranges: Iterable[Range], bits: int) -> tuple[Range, ...]:
+    """Return the addresses of a bus that are in none of the ranges, as ranges."""
+    result = []
+    at = 0
+    for item in merge_ranges(ranges):
+        if item.first > at:
+            result.append(Range(at, item.first - 1))
+        at = item.last + 1
+    if at < 1 << bits:
+        result.append(Range(at, (1 << bits) - 1))
+    return tuple(result)
+
+
 def line_number(name: str, bus: Literal["A", "D"]) -> int | None:
-    """Return the number of an address or data line: 'A10' is 10; None where the name is something else."""
+    """Return the number of an address or data line: 'A10' is 10, 'AD3' is 3 of both; None for any other name."""
     match = _LINE.fullmatch(name)
-    return int(match["number"]) if match and match["bus"] == bus else None
+    return int(match["number"]) if match and bus in match["bus"] else None
 
 
 def spread(name: str) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from romassay.errors import BadCatalogue, BadValue
 from romassay.rig import Host
 
 FIRST_BITS, LAST_BITS = 8, 24
+LAST_DATA_LINES = 8
 _SUFFIX = ".toml"
 _MOST_BAUD = 4_000_000
 
@@ -61,6 +62,8 @@ def host_slips(host: Host, at: tuple[Step, ...]) -> Iterator[Slip]:
     if not FIRST_BITS <= bits <= LAST_BITS:
         yield Slip((*at, "address_bits"), f"{bits} lines", f"allowed: {FIRST_BITS} to {LAST_BITS}")
         return
+    if not 0 <= host.multiplexed <= LAST_DATA_LINES:
+        yield Slip((*at, "multiplexed"), f"{host.multiplexed} lines", f"allowed: 0 to {LAST_DATA_LINES}")
     for index, item in enumerate(host.memory):
         steps: tuple[Step, ...] = (*at, "memory", index)
         yield from range_slips((*steps, "range"), item.range, bits)

@@ -12,12 +12,13 @@ from pathlib import Path
 
 import msgspec
 
-from romassay.catalogue.hosts import host_slips, load_host, range_slips, share_slips
+from romassay.catalogue.hosts import host_slips, load_host, number_slips, range_slips, share_slips
 from romassay.catalogue.parts import FoundPart, find_part
 from romassay.catalogue.strict import Slip, Step, Table, blame, meant, parse, read_text
 from romassay.errors import BadCatalogue, BadValue
 from romassay.part import Function, Part
 from romassay.rig import Contents, Evening, Rehearsal, Rig, data_mask, line_number, spread
+from romassay.wiring import Completed, completed, own_pins
 
 _PATTERN = re.compile(r"[01aA_ -]+")
 _MOST_BYTES = 1 << 25
@@ -25,37 +26,59 @@ _MOST_BYTES = 1 << 25
 
 @dataclass(frozen=True, slots=True)
 class RigFile:
-    """A rig, its part (None where it has none) with its file where it is one's own, and where file names start from."""
+    """A rig file, loaded.
+
+    Attributes:
+        rig: complete: what the file leaves out is proposed.
+        part: of it, or None where it has none.
+        folder: that its file names start from.
+        part_file: file of the part, where it is one's own.
+        said: the rig as the file has it.
+        loose: inputs for which nothing is said and nothing could be proposed.
+    """
 
     rig: Rig
     part: Part | None
     folder: Path
+    said: Rig
     part_file: Path | None = None
+    loose: tuple[str, ...] = ()
 
 
-def load_rig(path: str | Path, part_folders: Sequence[Path] = ()) -> RigFile:
-    """Return the rig in a TOML file, with its part; `part_folders` are directories of part files of one's own.
+def load_rig(path: str | Path, part_folders: Sequence[Path] = (), *, strict: bool = True) -> RigFile:
+    """Return the rig in a TOML file, with its part.
+
+    Args:
+        path: of the file.
+        part_folders: directories of part files of one's own.
+        strict: False to load a wiring that cannot be, for a plan to say what is wrong with it.
 
     Raises:
         BadCatalogue: with file, line and key of whatever does not fit.
     """
     file = Path(path)
-    return rig_of(read_text(file, "rig"), str(path), file.parent, part_folders)
+    return rig_of(read_text(file, "rig"), str(path), file.parent, part_folders, strict=strict)
 
 
-def rig_of(text: str, place: str, folder: Path = Path(), part_folders: Sequence[Path] = ()) -> RigFile:
-    """Return the rig that a TOML text describes; a part file is looked for from `folder`."""
+def rig_of(
+    text: str, place: str, folder: Path = Path(), part_folders: Sequence[Path] = (), *, strict: bool = True
+) -> RigFile:
+    """Return the rig that a TOML text describes; a part file is looked for from `folder`. See `load_rig`."""
     raw = parse(text, Rig, place, lambda table: _with_host(table, text, place, folder))
     found = _part(raw, text, place, folder, part_folders)
     part = found.part if found else None
     for slip in host_slips(raw.host, ("host",)):
         raise slip.blamed(text, place)
-    rig = msgspec.structs.replace(
+    said = msgspec.structs.replace(
         raw, wiring=_spread_wiring(raw, part, text, place), held=_spread_held(raw, part, text, place)
     )
-    for slip in chain(_wiring_slips(rig, part), _twin_slips(rig, part)):
+    for slip in chain(_bench_slips(said, part), _mask_slips("known", said.known, part), _twin_slips(said, part)):
         raise slip.blamed(text, place)
-    return RigFile(rig, part, folder, found.file if found else None)
+    whole = completed(said, part)
+    if strict:
+        for slip in chain(_wiring_slips(whole.rig, part), _loose_pins(whole, part)):
+            raise slip.blamed(text, place)
+    return RigFile(whole.rig, part, folder, said, found.file if found else None, whole.loose)
 
 
 def rig_text(rig: Rig) -> str:
@@ -161,16 +184,15 @@ def _wiring_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
             if number is None or number >= rig.address_bits:
                 allowed = f"allowed: A0 to A{rig.address_bits - 1}, or hold the pin under [held]"
                 yield Slip(steps, f"'{line}' is no address line of the host", allowed)
-        elif kinds[pin] == "data":
+        elif kinds[pin] == "data":  # those that carry addresses too were looked at above
             number = line_number(line, "D")
             if number is None or number > 7:
                 yield Slip(steps, f"'{line}' is no data line of the host", "allowed: D0 to D7")
     for pin in rig.held:
         if pin in rig.wiring:
             yield Slip(("held", pin), f"{pin} is wired to {rig.wiring[pin]} as well", "wire it or hold it")
-        elif kinds[pin] == "data":
+        elif kinds[pin] in ("data", "address-data"):
             yield Slip(("held", pin), f"{pin} is a data pin", "wire it to the host, or leave it open")
-    yield from _loose_pins(rig, part, addressed)
     if rig.held.get("R/W") == "low":
         yield Slip(("held", "R/W"), "held low, the host's reads would write", "hold it high, or wire it to the host")
 
@@ -180,16 +202,52 @@ def _addressed(part: Part) -> set[str]:
     return {part.pin(name).name for item in part.functions for name in (*item.own, *item.selects)}
 
 
-def _loose_pins(rig: Rig, part: Part, addressed: set[str]) -> Iterator[Slip]:
+def _loose_pins(found: Completed, part: Part | None) -> Iterator[Slip]:
     """Inputs that float make a reading worthless; outputs and port pins may stay open."""
-    tied = {*rig.wiring, *rig.held}
-    for pin in part.pins:
-        needed = pin.name in addressed or pin.kind == "clock" or pin.name in ("R/W", "/RES")
-        if needed and pin.name not in tied:
-            advice = f"add '{pin.name} = …' under [wiring], or under [held]"
-            yield Slip(("wiring",), f"{pin.name} (pin {pin.n}) is neither wired nor held", advice)
-    if not any(pin.kind == "data" and pin.name in tied for pin in part.pins):
-        yield Slip(("wiring",), "no data pin is wired", "add the data pins, like DB0-DB7 = 'D0-D7'")
+    if part is None:
+        return
+    for name in found.loose:
+        advice = f"add '{name} = …' under [wiring], or under [held]"
+        yield Slip(("wiring",), f"{name} (pin {part.pin(name).n}) is neither wired nor held", advice)
+    if not part.pins:
+        yield Slip(("part",), f"no pin table of the {part.name} is known", "give a part file of your own that has one")
+
+
+def _bench_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
+    """Yield what cannot be in the tables beside the wiring."""
+    for index, item in enumerate(rig.window):
+        yield from range_slips(("window", index), item, rig.address_bits)
+    for index, item in enumerate(rig.buffer.ranges if rig.buffer else ()):
+        yield from range_slips(("buffer", "ranges", index), item, rig.address_bits)
+    yield from _supply_slips(rig, part)
+    names = {pin.name for pin in part.pins} if part else set()
+    for table in ("pull_ups", "series"):
+        for pin, ohms in getattr(rig, table).items():
+            if pin not in names:
+                yield Slip((table, pin), f"there is no pin '{pin}'", meant(pin, sorted(names)))
+            yield from number_slips((table, pin), ohms, 1, 10_000_000)
+    for index, pin in enumerate(rig.gated):
+        if part is None or pin not in _addressed(part) - set(own_pins(part)):
+            yield Slip(("gated", index), f"'{pin}' is no select pin", "name pins that only choose a function")
+
+
+def _supply_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
+    rails = (
+        {pin.name for pin in part.pins if pin.kind in ("power", "program") or pin.hold == "raised"} if part else set()
+    )
+    for table in ("rails", "checked"):
+        for pin in getattr(rig.supply, table):
+            if pin not in rails:
+                yield Slip(("supply", table, pin), f"'{pin}' is no supply pin", meant(pin, sorted(rails)))
+    for pin, volts in rig.supply.rails.items():
+        yield from number_slips(("supply", "rails", pin), volts, -100, 100)
+    for index, pin in enumerate(rig.supply.order):
+        if pin not in rails:
+            yield Slip(("supply", "order", index), f"'{pin}' is no supply pin", meant(pin, sorted(rails)))
+    regulator = rig.supply.regulator
+    if regulator is not None:
+        for name, most in (("input", 60), ("others", 10_000), ("ambient", 100), ("heat_sink", 1000)):
+            yield from number_slips(("supply", "regulator", name), getattr(regulator, name), 0, most)
 
 
 def _twin_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
@@ -199,7 +257,7 @@ def _twin_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
     bits = rig.address_bits
     if part is None and not twin.functions:
         yield Slip(("twin",), "neither a part nor functions to rehearse with", "name a part, or add [[twin.functions]]")
-    yield from _mask_slips(twin, part)
+    yield from _mask_slips("mask", twin.mask, part, ("twin",))
     yield from _contents_slips(twin, part)
     yield from _free_slips(twin, bits)
     yield from _bus_slips(twin)
@@ -220,8 +278,6 @@ def _evening_slips(evening: Evening, bits: int) -> Iterator[Slip]:
     if not re.fullmatch(r"(?:[A-Za-z0-9][A-Za-z0-9_.-]*)?", evening.prefix):
         advice = "begin with a letter or digit; letters, digits, '-', '_' and '.' may follow"
         yield Slip(("twin", "evening", "prefix"), f"'{evening.prefix}' cannot begin a file name", advice)
-    if not evening.window:
-        yield Slip(("twin", "evening", "window"), "nothing to read", "give a range, like '0x8000-0xBFFF'")
     for index, item in enumerate(evening.window):
         yield from range_slips(("twin", "evening", "window", index), item, bits)
     for name in ("readings", "sessions"):
@@ -233,21 +289,15 @@ def _evening_slips(evening: Evening, bits: int) -> Iterator[Slip]:
         yield Slip(("twin", "evening"), f"{passes} passes are {total} bytes to print", advice)
 
 
-def _mask_slips(twin: Rehearsal, part: Part | None) -> Iterator[Slip]:
+def _mask_slips(
+    table: str, said: Mapping[str, Mapping[str, str]], part: Part | None, at: tuple[Step, ...] = ()
+) -> Iterator[Slip]:
     functions = {item.name: item for item in part.functions} if part else {}
-    for name, levels in twin.mask.items():
+    for name, levels in said.items():
         if name not in functions:
-            yield Slip(("twin", "mask", name), f"there is no function '{name}'", meant(name, functions))
+            yield Slip((*at, table, name), f"there is no function '{name}'", meant(name, functions))
             continue
-        yield from _level_slips(part, functions[name], levels)
-    for function in functions.values():
-        given = {_name(part, pin) for pin in twin.mask.get(function.name, {})}
-        for select in function.selects:
-            options = part.options(function.name, select) if part else ()
-            if len(options) > 1 and select not in given:
-                problem = f"what the mask made of {select} is missing"
-                advice = f"add '{select} = …', one of {', '.join(options)}"
-                yield Slip(("twin", "mask", function.name), problem, advice)
+        yield from _level_slips((*at, table, name), part, functions[name], levels)
 
 
 def _name(part: Part | None, pin: str) -> str:
@@ -257,9 +307,11 @@ def _name(part: Part | None, pin: str) -> str:
         return pin
 
 
-def _level_slips(part: Part | None, function: Function, levels: Mapping[str, str]) -> Iterator[Slip]:
+def _level_slips(
+    at: tuple[Step, ...], part: Part | None, function: Function, levels: Mapping[str, str]
+) -> Iterator[Slip]:
     for pin, level in levels.items():
-        steps = ("twin", "mask", function.name, pin)
+        steps = (*at, pin)
         name = _name(part, pin)
         if part is None or name not in function.selects:
             yield Slip(steps, f"'{pin}' does not select '{function.name}'", meant(pin, function.selects))

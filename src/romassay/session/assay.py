@@ -419,7 +419,7 @@ def _rig(request: Request, name: str) -> _Declared:
     if "rig" not in request.settings and request.docket:
         found = load_rig(request.docket / RIG_FILE)
         return _Declared(found.part, found.rig)
-    found = load_rig(name)
+    found = load_rig(name, request.part_folders)
     files = kept_rig(found)
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
     return _Declared(found.part, found.rig, tuple(Addition(name, digests[name], data) for name, data in files.items()))
@@ -452,7 +452,7 @@ def _on_bus(settings: Settings, declared: _Declared) -> Settings:
     rig = declared.rig
     if rig is None:
         return settings
-    memory = tuple(Span(item.first, item.last) for item in rig.host_memory)
+    memory = tuple(Span(item.first, item.last) for item in rig.unread)
     return msgspec.structs.replace(
         settings, address_bits=settings.address_bits or rig.address_bits, exclude=(*settings.exclude, *memory)
     )

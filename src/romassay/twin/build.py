@@ -12,6 +12,7 @@ from romassay.part import Part
 from romassay.rig import Contents, FreeFunction, Rehearsal, Rig, data_mask, line_number
 from romassay.twin.chance import octets
 from romassay.twin.layout import Terminal
+from romassay.twin.mask import with_mask
 from romassay.twin.model import (
     HIGH,
     LOW,
@@ -43,7 +44,7 @@ def bench_of(rig: Rig, part: Part | None, files: Mapping[str, bytes]) -> Bench:
     twin = rehearsal_of(rig)
     specimens = []
     if part is not None:
-        specimens.append(_specimen(rig, part, twin, files))
+        specimens.append(_specimen(rig, part, with_mask(twin, rig, part), files))
     if twin.functions:
         specimens.append(Specimen(tuple(_free(item, n, twin.seed, files) for n, item in enumerate(twin.functions))))
     return Bench(
@@ -62,10 +63,10 @@ def bench_of(rig: Rig, part: Part | None, files: Mapping[str, bytes]) -> Bench:
 
 
 def rehearsal_of(rig: Rig) -> Rehearsal:
-    """Return what a rig says of a specimen to rehearse with; BadValue where it says nothing."""
-    if rig.twin is None:
+    """Return what a rig says of a specimen to rehearse with; any of its part where it says nothing."""
+    if rig.twin is None and not rig.part:
         raise BadValue("the rig has no [twin] table", advice="add one: it says what specimen to rehearse with")
-    return rig.twin
+    return rig.twin or Rehearsal()
 
 
 def noise_of(twin: Rehearsal) -> LineNoise:
@@ -92,7 +93,8 @@ def _specimen(rig: Rig, part: Part, twin: Rehearsal, files: Mapping[str, bytes])
     lines = tuple(_data_line(rig, pin.name) for pin in part.data_pins)
     if rig.held.get("/RES") == "low":  # the bus drivers are off while /RES is low: MCS6500 Hardware Manual, section 1.6
         return Specimen((), data_lines=lines)
-    return Specimen(functions, data_lines=lines)
+    within = rig.buffer.where if rig.buffer and rig.buffer.fitted else ()
+    return Specimen(functions, data_lines=lines, within=tuple((item.first, item.last) for item in within))
 
 
 def _data_line(rig: Rig, pin: str) -> int:
@@ -104,7 +106,7 @@ def _line(rig: Rig, pin: str) -> int:
     number = rig.address_line(pin)
     if number is not None:
         return number
-    return HIGH if rig.held[pin] == "high" else LOW
+    return HIGH if rig.steady(pin) else LOW
 
 
 def _function(

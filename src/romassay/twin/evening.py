@@ -54,7 +54,7 @@ def rehearse(rig: Rig, part: Part | None, files: Mapping[str, bytes]) -> Rehears
     twin = rehearsal_of(rig)
     bench = bench_of(rig, part, files)
     layout = layout_named(twin.evening.layout)
-    window = tuple((item.first, item.last) for item in twin.evening.ranges)
+    window = tuple((item.first, item.last) for item in twin.evening.ranges or rig.to_read)
     logs = (*_controls(twin, bench, window, layout), *_sessions(twin, bench, window, layout))
     return Rehearsed(logs, _truth(rig, bench, window))
 

@@ -89,12 +89,14 @@ class Specimen:
         port_a: levels that the pins of its first port see.
         port_b: of its second.
         data_lines: the host's data line that each of its data pins is on, lowest pin first; `OPEN` where on none.
+        within: ranges in which it reaches the bus; everywhere where there are none.
     """
 
     functions: tuple[Function, ...]
     port_a: int = 0xFF
     port_b: int = 0xFF
     data_lines: tuple[int, ...] = STRAIGHT
+    within: tuple[tuple[int, int], ...] = ()
 
     def on_bus(self, value: int) -> int:
         """Return the levels on the host's data lines for levels on the data pins; 0 on lines without a pin."""

@@ -57,6 +57,16 @@ def selected(function: Function, addresses: Addresses) -> Truths:
     return chosen
 
 
+def reaches(specimen: Specimen, addresses: Addresses) -> Truths:
+    """Tell for each address whether what the specimen says reaches the bus."""
+    if not specimen.within:
+        return np.ones(len(addresses), np.bool_)
+    inside = np.zeros(len(addresses), np.bool_)
+    for first, last in specimen.within:
+        inside |= (addresses >= first) & (addresses <= last)
+    return inside
+
+
 def offsets(function: Function, addresses: Addresses) -> Addresses:
     """Return the offset in the function that its own address pins give, for each address."""
     result = np.zeros(len(addresses), np.int64)
@@ -147,7 +157,7 @@ def _drives(bench: Bench, addresses: Addresses, moment: _Moment) -> Iterable[_Dr
     for number, specimen in enumerate(bench.specimens):
         for index, function in enumerate(specimen.functions):
             key = number * 256 + index
-            chosen = selected(function, addresses)
+            chosen = selected(function, addresses) & reaches(specimen, addresses)
             if not chosen.any():
                 continue
             value = np.zeros(len(addresses), np.uint8)

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.twin.model import Bench, Function, Kind, Specimen
-from romassay.twin.observe import Truths, offsets, on_bus, selected
+from romassay.twin.observe import Truths, offsets, on_bus, reaches, selected
 
 Decode = Literal["0", "1", "any"]
 
@@ -76,7 +76,7 @@ def _function_truth(bench: Bench, number: int, specimen: Specimen, function: Fun
         else:
             decode[line] = "1" if high.any() else "0"
     own_mask = sum(1 << line for line in own)
-    copies = everything[chosen & (everything & own_mask == 0)]
+    copies = everything[chosen & reaches(specimen, everything) & (everything & own_mask == 0)]
     inside = np.zeros(1 << len(own), np.int64)
     for position, line in enumerate(own):
         inside |= (np.arange(len(inside)) >> position & 1) << line
@@ -133,6 +133,7 @@ def exercised(bench: Bench, item: FunctionTruth, ranges: Iterable[tuple[int, int
     seen = np.zeros(len(everything), np.bool_)
     for first, last in ranges:
         seen[first : last + 1] = True
+    seen &= reaches(bench.specimens[item.specimen], everything)
     for memory in bench.memory:
         seen[memory.first : memory.last + 1] = False
     answers = answering(bench, item, everything)

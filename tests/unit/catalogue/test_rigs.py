@@ -84,9 +84,7 @@ def test_any_title_share_and_window_survive_the_round_trip(
 
 SLIPS = [
     ('RS0 = "A10"', 'RS0 = "A16"', "21: wiring: RS0: 'A16' is no address line of the host; allowed: A0 to A15, or hold the pin under [held]"),
-    ('RS0 = "A10"\n', "", "19: wiring: RS0 (pin 4) is neither wired nor held; add 'RS0 = …' under [wiring], or under [held]"),
     ('PHI2 = "PHI2"\n', "", "19: wiring: PHI2 (pin 3) is neither wired nor held; add 'PHI2 = …' under [wiring], or under [held]"),
-    ('"DB0-DB7" = "D0-D7"\n', "", "19: wiring: no data pin is wired; add the data pins, like DB0-DB7 = 'D0-D7'"),
     ('"D0-D7"', '"D0-D6"', "24: wiring: DB0-DB7: 8 pins on 7 lines; write as many of each, like A0-A9 = 'A0-A9'"),
     ('"D0-D7"', '"D1-D8"', "19: wiring: DB7: 'D8' is no data line of the host; allowed: D0 to D7"),
     ('"A0-A9" = "A0-A9"', '"A0-A99" = "A0-A99"', "20: wiring: A0-A99: 'A0-A99' spans more lines than there are; write it like A0-A9"),
@@ -103,7 +101,6 @@ SLIPS = [
     ('kind = "ram"', 'kind = "ram"\nbusy = 1.5', "13: host: memory 1: busy: 1.5 is no share; allowed: 0 to 1"),
     ('kind = "rom"', 'kind = "eprom"', "16: host: memory 2: kind: 'eprom' is not allowed; did you mean 'rom'? allowed: ram, rom"),
     ('CS2 = "ignored"', 'CS2 = "ignord"', "36: twin: mask: rom: CS2: 'ignord' is not allowed; did you mean 'ignored'? allowed: high, low, ignored"),
-    ('CS2 = "ignored"\n', "", "33: twin: mask: rom: what the mask made of CS2 is missing; add 'CS2 = …', one of high, low, ignored"),
     ("[twin.mask.rom]", "[twin.mask.rmo]", "33: twin: mask: rmo: there is no function 'rmo'; did you mean 'rom'? allowed: rom, ram, io-timer"),
     ('A6 = "high"\n', 'A6 = "high"\nA5 = "low"\n', "46: twin: mask: ram: A5: 'A5' does not select 'ram'; allowed: RS0, CS1, CS2, A9, A8, A7, A6"),
     ("[twin.contents.rom]", "[twin.contents.ram]", "56: twin: contents: ram: there is no ROM 'ram'; did you mean 'rom'? allowed: rom"),
@@ -117,7 +114,6 @@ SLIPS = [
     ("drop = 0.00002", "drop = 2", "66: twin: noise: drop: 2.0 is no share; allowed: 0 to 1"),
     ('layout = "monitor"', 'layouts = "x"', "72: twin: evening: layouts: unknown key; did you mean 'layout'? allowed: window, readings, sessions, controls, layout, together, prefix"),
     ('["0x4000-0xDFFF"]', '["0x4000-0xDFF"]', "69: twin: evening: window 1: '0x4000-0xDFF' is an empty range; give the lower address first, and a length above 0"),
-    ('["0x4000-0xDFFF"]', "[]", "69: twin: evening: window: nothing to read; give a range, like '0x8000-0xBFFF'"),
     ("readings = 3", "readings = 900", "68: twin: evening: 901 passes are 36904960 bytes to print; allowed: 33554432 in all; read less, or less often"),
     ("seed = 1911", 'line = {encoding = "utf8"}', "30: twin: line: encoding: 'utf8' is not allowed; did you mean 'utf-8'? allowed: ascii, latin-1, utf-8, utf-8-sig, utf-16, utf-16-le, utf-16-be"),
     ("seed = 1911", "line = {nuls = 101}", "30: twin: line: nuls: 101 of them; allowed: 0 to 100"),
