@@ -350,6 +350,10 @@ class Rehearsal(_Table, frozen=True):
     line: Line = Line()
 
 
+ANY_SPECIMEN = Rehearsal(evening=Evening(readings=3, sessions=2, controls=("empty-socket",)))
+"""The rehearsal of a rig that says nothing of one: any specimen of its part."""
+
+
 class Regulator(_Table, frozen=True):
     """The linear regulator that makes the rail of 5 V: volts, milliamperes, kelvin per watt, degrees Celsius.
 

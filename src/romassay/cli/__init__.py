@@ -24,6 +24,7 @@ VERBS: dict[str, str] = {
     "capture": "ask a host for its memory over a serial line, until the readings agree",
     "convert": "turn one image format into another",
     "parts": "show the known chip types, or find what a chip with a house mark may be",
+    "plan": "work out wiring, supply and times before the soldering iron, and print the sheet for the bench",
     "twin": "rehearse: print the logs that a simulated specimen would give",
 }
 """Every verb, in the order in which a newcomer meets them, with one line of help."""

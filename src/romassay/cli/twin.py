@@ -15,13 +15,22 @@ from romassay.errors import BadValue
 @click.command(name="twin", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.argument("rig", metavar="[RIG.toml]", required=False, type=click.Path(path_type=Path))
 @click.option("-o", "--output", metavar="DIR", type=click.Path(path_type=Path), help="Folder for the logs.")
+@click.option(
+    "--seed",
+    metavar="N",
+    type=click.IntRange(0),
+    help="Another specimen: its mask, its contents, and whatever else the rig leaves open.",
+)
 @click.option("--example", is_flag=True, help="Print a rig file to start from, and stop.")
 @parts_option
-def command(rig: Path | None, *, output: Path | None, example: bool, part_folders: tuple[Path, ...]) -> int:
+def command(
+    rig: Path | None, *, output: Path | None, seed: int | None, example: bool, part_folders: tuple[Path, ...]
+) -> int:
     """Print the logs that a simulated specimen would give, for a rehearsal before the real one is touched.
 
     RIG.toml says how a part is wired to a host and, in its [twin] table, what the mask made of its selects, what it
-    holds, what an undriven bus says, how noisy the line is and what is read. DIR gets a log for each reading, as a
+    holds, what an undriven bus says, how noisy the line is and what is read; what it leaves out is drawn by the seed,
+    from all that the part may be. DIR gets a log for each reading, as a
     host would print it, and truth.json, which says what an assay should find. The same rig gives the same logs.
     """
     if example:
@@ -38,7 +47,7 @@ def command(rig: Path | None, *, output: Path | None, example: bool, part_folder
     from romassay.report.text import Segment
     from romassay.session.rehearse import rehearse_rig
 
-    done = rehearse_rig(rig, output, part_folders)
+    done = rehearse_rig(rig, output, part_folders, seed=seed)
     names = ", ".join(path.name for path in done.written)
     screen.show(
         [

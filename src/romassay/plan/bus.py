@@ -77,13 +77,15 @@ def timing(rig: Rig, part: Part) -> tuple[Margin, ...]:
 
 def _times(rig: Rig, part: Part, cycle: ReadCycle, through: float) -> Iterator[Margin]:
     late = cycle.address_to_data - through
-    yield _under("address to data", part.times("address-access"), late)
-    if select_pins(part):
+    clocked = part.clock is not None and part.clock.needed
+    if not clocked or part.times("address-access"):
+        yield _under("address to data", part.times("address-access"), late)
+    if select_pins(part) and not clocked:
         on_strobe = any(rig.wiring.get(pin) == rig.host.signals.read for pin in select_pins(part)) or bool(rig.gated)
         yield _under("select to data", part.times("enable-access"), late)
-        yield _under(
-            "output enable to data", part.times("output-enable"), cycle.clock_to_data - through if on_strobe else late
-        )
+        if part.times("output-enable"):
+            have = cycle.clock_to_data - through if on_strobe else late
+            yield _under("output enable to data", part.times("output-enable"), have)
     if part.clock and part.clock.needed:
         yield _under("clock to data", part.times("clock-access"), cycle.clock_to_data - through)
         before = cycle.address_to_data - cycle.clock_to_data

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from romassay.part import Part
-from romassay.plan.bus import levels, timing, weak_pulls
+from romassay.plan.bus import buffer_family, levels, timing, weak_pulls
 from romassay.plan.coverage import coverage
 from romassay.plan.model import Coverage, Plan, Problem
 from romassay.plan.power import power
@@ -11,7 +11,7 @@ from romassay.plan.probe import checks
 from romassay.plan.problems import problems
 from romassay.plan.serial import serial_plan
 from romassay.plan.sheet import Names, run_sheet
-from romassay.plan.wires import equipped, ohms, rules, wires
+from romassay.plan.wires import buffer_wires, equipped, ohms, rules, wires
 from romassay.rig import Rig
 from romassay.wiring import completed, main_function
 
@@ -27,8 +27,7 @@ def make_plan(said: Rig, part: Part, names: Names) -> Plan:
         names: what its commands need.
     """
     found = completed(said, part)
-    equipment = equipped(found, part) if part.pins else None
-    rig = equipment.rig if equipment else found.rig
+    rig = equipped(found, part).rig if part.pins else found.rig
     seen = coverage(rig, part) if part.pins else None
     wrong = problems(found, rig, part, seen)
     if seen is None:
@@ -42,6 +41,8 @@ def make_plan(said: Rig, part: Part, names: Names) -> Plan:
         package=part.package,
         host=rig.host.title,
         wires=lines,
+        buffer_name=family.name if (family := buffer_family(rig)) else "",
+        buffer=buffer_wires(rig, part),
         rules=rules(rig, part),
         checks=checks(lines, supply),
         coverage=seen,
@@ -57,6 +58,11 @@ def make_plan(said: Rig, part: Part, names: Names) -> Plan:
     )
 
 
+def planned(said: Rig, part: Part) -> Rig:
+    """Return the rig that a plan is of: with everything that it proposes, buffer and window too."""
+    return equipped(completed(said, part), part).rig if part.pins else said
+
+
 def _bare(rig: Rig, part: Part, wrong: tuple[Problem, ...]) -> Plan:
     """Return the plan of a part without a pin table: its problem, and nothing else."""
     return Plan(
@@ -66,6 +72,8 @@ def _bare(rig: Rig, part: Part, wrong: tuple[Problem, ...]) -> Plan:
         package=part.package,
         host=rig.host.title,
         wires=(),
+        buffer_name="",
+        buffer=(),
         rules=(),
         checks=(),
         coverage=None,

@@ -254,6 +254,8 @@ class Plan:
     package: str
     host: str
     wires: tuple[Wire, ...]
+    buffer_name: str
+    buffer: tuple[Wire, ...]
     rules: tuple[str, ...]
     checks: tuple[Check, ...]
     coverage: Coverage | None

@@ -12,6 +12,7 @@ from itertools import pairwise
 from romassay.plan.model import Check, Power, Wire
 
 LEAST_TO_GROUND = 100
+NOT_JOINED = "not joined"
 
 
 def checks(wires: tuple[Wire, ...], power: Power | None) -> tuple[Check, ...]:
@@ -62,7 +63,7 @@ def _neighbours(wires: tuple[Wire, ...]) -> Iterator[Check]:
     """A bridge of solder joins neighbours; pins of one net may be joined."""
     for one, other in pairwise(wires):
         if one.net == "open" or other.net == "open" or one.to != other.to:
-            yield Check(False, (one.n, other.n), f"pin {one.n} to pin {other.n}", "not joined")
+            yield Check(False, (one.n, other.n), f"pin {one.n} to pin {other.n}", NOT_JOINED)
 
 
 def _powered(wires: tuple[Wire, ...], power: Power | None) -> Iterator[Check]:

@@ -83,7 +83,8 @@ def readings_needed(size: int, copies: int, target: float) -> int:
 
 
 def _notes(serial: Serial) -> tuple[str, ...]:
-    frame = f"{serial.data_bits} data bits, {serial.parity} parity, {serial.stop_bits} stop bit"
+    parity = "no" if serial.parity == "none" else serial.parity
+    frame = f"{serial.data_bits} data bits, {parity} parity, {serial.stop_bits} stop bit"
     frame += "s" if serial.stop_bits > 1 else ""
     notes = [f"The line is {_KINDS[serial.kind]}.", f"Set the terminal to {serial.baud} baud, {frame}."]
     notes.append("Log as text as it comes: no line wrapping, no translation of line ends, local echo off.")

@@ -18,6 +18,8 @@ from romassay.plan.wires import ohms
 from romassay.rig import Rig
 
 DOCKET = "docket"
+LEAST_READINGS = 3
+"""Passes in a power-up: where two disagree, a third decides."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +35,14 @@ def run_sheet(
 ) -> tuple[Step, ...]:
     """Return the steps of the evening."""
     readings = max((count for _, count in serial.readings), default=3) if serial else 3
-    readings = max(2, readings)
+    readings = max(LEAST_READINGS, readings)
     return (
         _before(rig, part),
         _wiring(part),
         _power_off(),
         _empty(rig, seen, power),
         *_practice(rig, names, seen),
-        _insert(part, power),
+        _insert(power),
         _first(rig, names, seen, readings),
         _second(rig, names, seen, readings),
         *_pulled(rig, part, names, seen),
@@ -87,6 +89,7 @@ def _before(rig: Rig, part: Part) -> Step:
         f"Read a data sheet of the {part.name} of your specimen's maker. A type number is not an identity.",
         "Photograph both sides of the specimen and its board, with the pin 1 mark.",
     ]
+    cautions += [item.text for item in part.cautions]
     return Step("before", "Before anything is touched", tuple(do), cautions=tuple(cautions))
 
 
@@ -146,14 +149,14 @@ def _practice(rig: Rig, names: Names, seen: Coverage) -> Iterator[Step]:
     )
 
 
-def _insert(part: Part, power: Power) -> Step:
+def _insert(power: Power) -> Step:
     off = ", ".join(power.off)
     cautions = [
         "Never put in or take out a part with the power on, and never drive a chip that has no power.",
         "Wrist strap on, mat grounded, specimen held by its ends; no plastic, wool or carpet near it.",
-        "Pin 1 to pin 1: the notch to the left in the drawing. The wrong way round is the end of it.",
+        "Pin 1 to pin 1: the notch up in the drawing. The wrong way round is the end of it.",
         "Tarnished legs: clean them with a fibre pen, away from the board, never with a file; bend none twice.",
-        *(item.text for item in part.cautions),
+        *_rail_order(power),
     ]
     watch = [_watch(item.pin, item.maximum, item.limit) for item in power.rails]
     return Step(
@@ -169,6 +172,12 @@ def _insert(part: Part, power: Power) -> Step:
         ),
         cautions=tuple(cautions),
     )
+
+
+def _rail_order(power: Power) -> list[str]:
+    if len(power.rails) < 2:
+        return []
+    return [f"{power.rails[0].pin} on first and off last; the others never without it: that can destroy the chip."]
 
 
 def _watch(pin: str, most: float | None, limit: float) -> str:

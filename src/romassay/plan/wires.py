@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import msgspec
 
+from romassay.address import Range
 from romassay.part import Part, Pin
 from romassay.plan.bus import (
     PORT_SERIES,
@@ -16,6 +17,7 @@ from romassay.plan.bus import (
     nearest_above,
     pull_range,
 )
+from romassay.plan.coverage import coverage, without
 from romassay.plan.model import Net, Wire
 from romassay.plan.power import volts_at
 from romassay.rig import Buffer, BufferFamily, Rig, line_number
@@ -39,10 +41,10 @@ def equipped(found: Completed, part: Part) -> Equipped:
     """Return the rig with a buffer, pull-ups and series resistors proposed where it says nothing of them."""
     rig, added = found.rig, []
     if rig.buffer is None and (rig.host.writes or _too_high(rig) or _wrong_level(rig, part, part.data_pins)):
-        rig = msgspec.structs.replace(rig, buffer=_buffer(rig))
+        rig = _buffered(rig, part)
         added.append("buffer")
     elif rig.buffer and rig.buffer.fitted and not rig.buffer.ranges:
-        rig = msgspec.structs.replace(rig, buffer=msgspec.structs.replace(rig.buffer, ranges=_buffer(rig).ranges))
+        rig = _buffered(rig, part)
     if rig.drivers is None and _wrong_level(rig, part, [pin for pin in part.pins if pin not in part.data_pins]):
         rig = msgspec.structs.replace(rig, drivers="HCT")
         added.append("drivers")
@@ -74,10 +76,100 @@ def _wrong_level(rig: Rig, part: Part, pins: Iterable[Pin]) -> bool:
     return any(not names.isdisjoint(item.pins) for item in level_problems(rig, part))
 
 
-def _buffer(rig: Rig) -> Buffer:
-    family: BufferFamily = "LVC" if _too_high(rig) else "HCT"
-    ranges = () if not rig.host.writes else tuple(f"0x{r.first:04X}-0x{r.last:04X}" for r in rig.to_read)
-    return Buffer(ranges=ranges, family=family)
+def _buffered(rig: Rig, part: Part) -> Rig:
+    """Return the rig with a buffer that keeps the specimen off the bus wherever it is not read.
+
+    On a bus that is written to, it is on in one aligned block where there is a free one that tells every option from
+    every other, because a few gates decode that; in all that is to be read elsewhere.
+    """
+    family: BufferFamily = rig.buffer.family if rig.buffer else ("LVC" if _too_high(rig) else "HCT")
+    if not rig.host.writes:
+        return msgspec.structs.replace(rig, buffer=Buffer(family=family))
+    block = None if rig.window else _block(rig, part)
+    ranges = tuple(f"0x{r.first:04X}-0x{r.last:04X}" for r in ((block,) if block else rig.to_read))
+    return msgspec.structs.replace(rig, buffer=Buffer(ranges=ranges, family=family), window=rig.window or ranges)
+
+
+def _block(rig: Rig, part: Part) -> Range | None:
+    enough = coverage(rig, part).enough
+    if not enough:
+        return None
+    first, last = enough[0].first, enough[-1].last
+    unit = 1 << (first ^ last).bit_length()
+    block = Range(first & -unit, (first & -unit) + unit - 1)
+    return block if without((block,), rig.host_memory) == (block,) else None
+
+
+def block_levels(rig: Rig) -> tuple[tuple[int, int], ...]:
+    """Return the levels of the address lines that stand for the buffer's one aligned block, highest line first."""
+    where = rig.buffer.where if rig.buffer else ()
+    if len(where) != 1 or where[0].size & (where[0].size - 1) or where[0].first % where[0].size:
+        return ()
+    low = where[0].size.bit_length() - 1
+    return tuple((line, where[0].first >> line & 1) for line in reversed(range(low, rig.address_bits)))
+
+
+_SIDE_A, _SIDE_B, _DIRECTION, _ENABLE = 2, 18, 1, 19
+_GROUND, _SUPPLY = 10, 20
+
+
+def buffer_wires(rig: Rig, part: Part) -> tuple[Wire, ...]:
+    """Return where the pins of the bus driver go: side A to the specimen, side B to the host (SDLS146B, pin table)."""
+    family = buffer_family(rig)
+    if family is None:
+        return ()
+    supply = "+3.3 V" if family.name == "74LVC245" else "+5 V"
+    rows = [
+        Wire(_DIRECTION, "DIR", "direction", "high", supply, note="from A to B, for good"),
+        Wire(_GROUND, "GND", "ground", "rail", "ground"),
+        Wire(_ENABLE, "/OE", "enable", "control", enable_words(rig)),
+        Wire(_SUPPLY, "VCC", "power", "rail", supply),
+    ]
+    for place in range(8):
+        pin = part.data_pins[place] if place < len(part.data_pins) else None
+        line = rig.wiring.get(pin.name, "") if pin else ""
+        one = f"pin {pin.n} ({pin.name}) of the {part.type}" if pin else "ground"
+        rows.append(Wire(_SIDE_A + place, f"A{place + 1}", "input", "data" if pin else "low", one))
+        rows.append(Wire(_SIDE_B - place, f"B{place + 1}", "output", "data" if line else "open", line or "open"))
+    return tuple(sorted(rows, key=lambda wire: wire.n))
+
+
+def enable_words(rig: Rig) -> str:
+    """Return when the buffer's enable is low."""
+    signals = rig.host.signals
+    reads = f"{signals.read_write} = 1" if signals.read_write else f"{signals.read} = 0" if signals.read else ""
+    if not rig.host.writes:
+        return f"low while {reads}" if signals.read else "ground"
+    lines = [f"A{line} = {level}" for line, level in block_levels(rig)]
+    where = (
+        lines or [f"the address is in {', '.join(str(item) for item in rig.buffer.where if rig.buffer)}"]
+        if (rig.buffer and rig.buffer.ranges)
+        else []
+    )
+    return f"low while {', '.join([*([reads] if reads else []), *where])}"
+
+
+def decoder_words(rig: Rig) -> str:
+    """Return how one decoder chip makes the enable; '' where it takes more than one.
+
+    Pins of the 74HCT138 (A, B, C on 1 to 3, enables on 4 to 6, outputs 15 down to 9 and 7): from memory.
+    """
+    lines = block_levels(rig)
+    signals = rig.host.signals
+    if not 1 <= len(lines) <= 3 or not rig.host.writes or not (signals.read_write or signals.read):
+        return ""
+    number = sum(level << place for place, (_, level) in enumerate(reversed(lines)))
+    inputs = [f"A{line} to its pin {place}" for place, (line, _) in enumerate(reversed(lines), 1)]
+    inputs += [f"its pin {place} to ground" for place in range(len(lines) + 1, 4)]
+    if signals.read_write:
+        inputs.append(f"{signals.read_write} to its pin 6, pins 4 and 5 to ground")
+    else:
+        inputs.append(f"{signals.read} to its pin 4, pin 5 to ground, pin 6 to +5 V")
+    output = (15, 14, 13, 12, 11, 10, 9, 7)[number]
+    return (
+        f"One 74HCT138 makes the enable: {', '.join(inputs)}; its pin {output} (output {number}) to pin 19 of the "
+        "buffer; ground on 8, +5 V on 16 (pins from memory: check them)."
+    )
 
 
 def _pull_up(rig: Rig, part: Part) -> float:
@@ -165,12 +257,12 @@ def rules(rig: Rig, part: Part) -> tuple[str, ...]:
         family = buffer_family(rig)
         where = f" in {', '.join(str(item) for item in buffer.where)}" if buffer.ranges else ""
         name = family.name if family else ""
-        gate = rig.host.signals.read_write or rig.host.signals.read
-        read = f" (decode those addresses and {gate})" if rig.host.writes and gate else ""
         result.append(
             f"{name} between the data pins and the host's data lines: from the specimen to the host only, and on only "
-            f"while the host reads{where}{read}. Everywhere else the specimen is cut off from the bus."
+            f"while the host reads{where}. Everywhere else the specimen is cut off from the bus."
         )
+        if words := decoder_words(rig):
+            result.append(words)
         if family and family.name == "74LVC245":
             result.append("It runs from the host's 3.3 V; its inputs take the specimen's 5 V.")
     if rig.host.levels and rig.host.levels.supply < 4.5:

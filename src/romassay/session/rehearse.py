@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 
+import msgspec
+
 from romassay.catalogue import RigFile, load_rig
 from romassay.errors import BadInput, BadValue
-from romassay.rig import Rig
+from romassay.plan import planned
+from romassay.rig import ANY_SPECIMEN, Rig
 from romassay.session.files import write_atomically
 from romassay.twin import layout_named
 from romassay.twin.build import files_named
@@ -39,7 +42,7 @@ class Rehearsal:
     commands: tuple[Command, ...]
 
 
-def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = ()) -> Rehearsal:
+def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = (), *, seed: int | None = None) -> Rehearsal:
     """Hold the evening that a rig file describes and leave its logs and `truth.json` in a folder.
 
     Files that are there already are left as they are where they hold the same.
@@ -50,6 +53,11 @@ def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = ()) ->
         BadValue: for a rig without a rehearsal.
     """
     found = load_rig(path, part_folders)
+    if seed is not None:
+        twin = msgspec.structs.replace(found.rig.twin or ANY_SPECIMEN, seed=seed)
+        found = replace(found, rig=msgspec.structs.replace(found.rig, twin=twin))
+    if found.part is not None and not (found.rig.twin and found.rig.twin.evening.window):
+        found = replace(found, rig=planned(found.rig, found.part))
     try:
         files = {name: _content(found.folder / name) for name in files_named(found.rig)}
         evening = rehearse(found.rig, found.part, files)
@@ -61,7 +69,7 @@ def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = ()) ->
         title=found.rig.title,
         written=tuple(folder / log.name for log in evening.logs),
         truth=folder / TRUTH,
-        commands=commands(found, evening.logs, folder, folder / "docket"),
+        commands=commands(found, evening.logs, folder, folder / "docket", _rig_words(path, part_folders)),
     )
 
 
@@ -92,8 +100,13 @@ def put(folder: Path, files: Mapping[str, bytes]) -> None:
             write_atomically(folder / name, data)
 
 
-def commands(found: RigFile, logs: Sequence[Log], folder: Path, docket: Path) -> tuple[Command, ...]:
-    """Return the assays to type for the logs of an evening: one a power-up, the control readings in the first."""
+def commands(
+    found: RigFile, logs: Sequence[Log], folder: Path, docket: Path, rig: Sequence[str] = ()
+) -> tuple[Command, ...]:
+    """Return the assays to type for the logs of an evening: one a power-up, the control readings in the first.
+
+    With `rig`, the options that name its file, the first takes everything from it where it has a part.
+    """
     specimen = [log for log in logs if log.role == "specimen"]
     several = len({log.session for log in specimen}) > 1
     result: list[Command] = []
@@ -103,11 +116,15 @@ def commands(found: RigFile, logs: Sequence[Log], folder: Path, docket: Path) ->
             for log in logs:
                 if log.role != "specimen":
                     words += [f"--{log.role}", str(folder / log.name)]
-            words += _settings(found)
+            words += rig if rig and found.rig.part else _settings(found)
         if several:
             words += ["--session", str(session)]
         result.append((*words, "-o", str(docket)))
     return tuple(result)
+
+
+def _rig_words(path: Path, part_folders: Sequence[Path]) -> list[str]:
+    return ["--rig", str(path), *(word for folder in part_folders for word in ("--parts", str(folder)))]
 
 
 def _settings(found: RigFile) -> list[str]:

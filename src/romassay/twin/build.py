@@ -9,7 +9,7 @@ import numpy as np
 from romassay.errors import BadValue
 from romassay.part import Function as PartFunction
 from romassay.part import Part
-from romassay.rig import Contents, FreeFunction, Rehearsal, Rig, data_mask, line_number
+from romassay.rig import ANY_SPECIMEN, Contents, FreeFunction, Rehearsal, Rig, data_mask, line_number
 from romassay.twin.chance import octets
 from romassay.twin.layout import Terminal
 from romassay.twin.mask import with_mask
@@ -66,7 +66,7 @@ def rehearsal_of(rig: Rig) -> Rehearsal:
     """Return what a rig says of a specimen to rehearse with; any of its part where it says nothing."""
     if rig.twin is None and not rig.part:
         raise BadValue("the rig has no [twin] table", advice="add one: it says what specimen to rehearse with")
-    return rig.twin or Rehearsal()
+    return rig.twin or ANY_SPECIMEN
 
 
 def noise_of(twin: Rehearsal) -> LineNoise:

@@ -7,10 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import msgspec
+
 from romassay.part import Part
 from romassay.rig import Rehearsal, Rig
 from romassay.twin.build import bench_of, noise_of, rehearsal_of, terminal_of
 from romassay.twin.layout import Layout, layout_named
+from romassay.twin.mask import with_mask
 from romassay.twin.model import Bench, Role
 from romassay.twin.record import Window, record
 from romassay.twin.truth import FunctionTruth, exercised, truth
@@ -52,6 +55,9 @@ def rehearse(rig: Rig, part: Part | None, files: Mapping[str, bytes]) -> Rehears
         files: contents of the files that the rehearsal names.
     """
     twin = rehearsal_of(rig)
+    if part is not None:
+        twin = with_mask(twin, rig, part)
+        rig = msgspec.structs.replace(rig, twin=twin)
     bench = bench_of(rig, part, files)
     layout = layout_named(twin.evening.layout)
     window = tuple((item.first, item.last) for item in twin.evening.ranges or rig.to_read)
@@ -100,6 +106,7 @@ def _truth(rig: Rig, bench: Bench, window: Window) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "part": rig.part or None,
+        "mask": rig.twin.mask if rig.twin else {},
         "address_bits": bench.address_bits,
         "window": [list(item) for item in window],
         "functions": [_function(bench, item, window) for item in truth(bench)],

@@ -35,26 +35,37 @@ def test_a_rehearsal_leaves_logs_the_truth_and_the_commands_to_type(tmp_path: Pa
     first, second = done.commands
     assert " ".join(first) == (
         f"romassay assay {folder}/session-1-pass-1.log {folder}/session-1-pass-2.log "
-        f"--empty-socket {folder}/empty-socket.log --part 2316 --session 1 -o {folder}/docket"
+        f"--empty-socket {folder}/empty-socket.log --rig {tmp_path}/rig.toml --session 1 -o {folder}/docket"
     )
     assert " ".join(second) == (
         f"romassay assay {folder}/session-2-pass-1.log {folder}/session-2-pass-2.log --session 2 -o {folder}/docket"
     )
 
 
-def test_the_commands_say_what_the_logs_do_not(tmp_path: Path) -> None:
-    text = SMALL.replace('["0x8000-0x80FF"]', '["0x0800-0x10FF"]').replace('layout = "plain"', 'layout = "octal"')
-    done = rehearse_rig(rig(tmp_path, text.replace("sessions = 2", "sessions = 1")), tmp_path / "x")
+def test_one_power_up_needs_no_session(tmp_path: Path) -> None:
+    done = rehearse_rig(rig(tmp_path, SMALL.replace("sessions = 2", "sessions = 1")), tmp_path / "x")
     [command] = done.commands
-    assert command[-6:] == ("--address-bits", "16", "--exclude", "0x0000-0x0FFF", "-o", str(tmp_path / "x" / "docket"))
+    assert command[-4:] == ("--rig", str(tmp_path / "rig.toml"), "-o", str(tmp_path / "x" / "docket"))
     assert "--session" not in command
 
 
-def test_a_part_file_of_ones_own_is_named_from_where_the_person_stands(tmp_path: Path) -> None:
-    part = (files("romassay.catalogue") / "parts" / "2316.toml").read_text("utf-8")
-    (tmp_path / "mine.toml").write_text(part, "utf-8")
-    done = rehearse_rig(rig(tmp_path, SMALL.replace('"2316" ', '"mine.toml" ')), tmp_path / "x")
-    assert done.commands[0][done.commands[0].index("--part") + 1] == str(tmp_path / "mine.toml")
+def test_directories_of_ones_own_parts_are_named_too(tmp_path: Path) -> None:
+    (tmp_path / "parts").mkdir()
+    [first, *_] = rehearse_rig(rig(tmp_path), tmp_path / "x", [tmp_path / "parts"], seed=3).commands
+    assert first[first.index("--parts") + 1] == str(tmp_path / "parts")
+
+
+def test_a_rig_without_a_rehearsal_draws_any_specimen_by_the_seed(tmp_path: Path) -> None:
+    path = rig(tmp_path, 'part = "6530"\nhost = "monitor-300-baud"\n')
+    masks = []
+    for seed in (1, 1, 2):
+        folder = tmp_path / f"x{len(masks)}"
+        done = rehearse_rig(path, folder, seed=seed)
+        assert done.truth is not None
+        masks.append(msgspec.json.decode(done.truth.read_bytes())["mask"])
+    assert masks[0] == masks[1] != masks[2]
+    assert set(masks[0]) == {"rom", "ram", "io-timer"}
+    assert set(masks[0]["rom"]) == {"RS0", "CS1", "CS2"}
 
 
 def test_again_is_the_same_and_nothing_is_lost(tmp_path: Path) -> None:

@@ -1,0 +1,103 @@
+"""A plan as one page to print and take to the bench: nothing but it is needed to wire from. Pure.
+
+No script, nothing from outside the page. Boxes to tick stand at each step; kinds are told apart by shape and word.
+"""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from typing import Any
+
+import jinja2
+import msgspec
+from markupsafe import Markup
+
+from romassay.plan.model import Plan, Step
+from romassay.report.plan import (
+    check_rows,
+    coverage_words,
+    duration,
+    headline,
+    margin_row,
+    power_words,
+    readings_words,
+    setting_words,
+    unchecked_words,
+)
+from romassay.report.plan_drawing import LEGEND, sample, wiring_drawing
+from romassay.version import VERSION
+
+SCHEMA = "romassay/plan/1"
+
+
+def plan_json(plan: Plan) -> str:
+    """Return a plan as JSON: the values of `romassay.plan.model`, key for key, ended with a line feed."""
+    return json.dumps({"schema": SCHEMA, "version": VERSION, **msgspec.to_builtins(plan)}, indent=2) + "\n"
+
+
+def plan_page(plan: Plan) -> str:
+    """Return a plan as an HTML page."""
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(_source), autoescape=True, trim_blocks=True, undefined=jinja2.StrictUndefined
+    )
+    return environment.get_template("plan.html").render(**_content(plan))
+
+
+def _source(name: str) -> str:
+    return (files("romassay.report") / "templates" / name).read_text("utf-8")
+
+
+def _content(plan: Plan) -> dict[str, Any]:
+    head, style = headline(plan)
+    nets = {wire.net for wire in plan.wires}
+    return {
+        "css": Markup(_source("page.css") + _source("plan.css")),  # noqa: S704 - files of this package
+        "patterns": "",
+        "name": f"Plan: {plan.part}",
+        "head": head,
+        "kind": "confirmed" if style == "good" else "not-found",
+        "about": setting_words(plan),
+        "problems": plan.problems,
+        "drawing": _svg(wiring_drawing(plan)) if plan.wires else "",
+        "legend": [(_svg(sample(net)), words) for net, words in LEGEND.items() if net in nets],
+        "wires": plan.wires,
+        "buffer_name": plan.buffer_name,
+        "buffer": plan.buffer,
+        "rules": plan.rules,
+        "window": coverage_words(plan.coverage, plan.address_bits) if plan.coverage else [],
+        "supply": power_words(plan.power) if plan.power else [],
+        "timing": [margin_row(item) for item in plan.timing],
+        "levels": [margin_row(item) for item in plan.levels],
+        "level_notes": plan.level_notes,
+        "line": plan.serial.notes if plan.serial else (),
+        "rates": _rates(plan),
+        "readings": readings_words(plan.serial) if plan.serial else [],
+        "checks": check_rows(plan.checks),
+        "steps": [_step(step) for step in plan.steps],
+        "unchecked": unchecked_words(plan),
+        "version": VERSION,
+    }
+
+
+def _svg(text: str) -> Markup:
+    """Mark a drawing of our own as safe: its words were escaped when it was made."""
+    return Markup(text)  # noqa: S704
+
+
+def _rates(plan: Plan) -> list[tuple[int, str, str, bool]]:
+    if plan.serial is None:
+        return []
+    pairs = zip(plan.serial.rates, plan.serial.quick, strict=True)
+    return [(whole.baud, duration(whole.seconds), duration(quick.seconds), whole.set_now) for whole, quick in pairs]
+
+
+def _step(step: Step) -> dict[str, Any]:
+    return {
+        "title": step.title,
+        "do": step.do,
+        "typed": step.type_,
+        "file": step.file,
+        "command": step.command,
+        "cautions": step.cautions,
+    }
