@@ -22,13 +22,14 @@ _DOORS = {
     "Options": "romassay.chain",
     "Assay": "romassay.chain",
     "load": "romassay.formats",
+    "load_part": "romassay.catalogue",
     "Hints": "romassay.formats",
     "Range": "romassay.address",
     "Reading": "romassay.reading",
     "RomassayError": "romassay.errors",
 }
 
-__all__ = ["Assay", "Hints", "Options", "Range", "Reading", "RomassayError", "assay", "gather", "load"]
+__all__ = ["Assay", "Hints", "Options", "Range", "Reading", "RomassayError", "assay", "gather", "load", "load_part"]
 
 
 def __getattr__(name: str) -> Any:
@@ -39,7 +40,7 @@ def __getattr__(name: str) -> Any:
 
 
 def load_ipython_extension(shell: Any) -> None:
-    """Show assays and surveys as pictures in a notebook: `%load_ext romassay`."""
+    """Show assays, surveys and parts as pictures in a notebook: `%load_ext romassay`."""
     from romassay.report.notebook import register
 
     register(shell)

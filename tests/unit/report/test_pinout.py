@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+from types import SimpleNamespace
 from xml.etree import ElementTree as ET
 
 import pytest
 
 from romassay.catalogue import catalogue_parts, load_part
 from romassay.part import Part
+from romassay.report.notebook import part_html, register
 from romassay.report.pinout import pin_out
 from romassay.report.pins import ROLES_TOLD, sides
 
@@ -116,3 +118,15 @@ def test_a_supply_below_ground_has_another_sign_than_one_above() -> None:
     text = pin_out(load_part("2708"))
     plus = text.count('stroke="#fff"')
     assert plus == 2 * 2 + 1 + 2  # VCC and VDD a cross, VBB a bar, the legend a cross
+
+
+def test_a_notebook_shows_the_pin_out_in_a_frame_that_runs_nothing() -> None:
+    shown: dict[type, object] = {}
+    formatter = SimpleNamespace(for_type=shown.__setitem__)
+    register(SimpleNamespace(display_formatter=SimpleNamespace(formatters={"text/html": formatter})))
+    assert shown[Part] is part_html
+    page = part_html(load_part("6530"))
+    assert page.startswith("<iframe srcdoc=")
+    assert 'sandbox=""' in page
+    assert "pin-out of the 6530" in page
+    assert part_html(load_part("6846")) == "<p>No pin table of the 6846 was found.</p>"
