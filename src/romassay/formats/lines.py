@@ -17,6 +17,7 @@ from romassay.formats import columns as fixed
 from romassay.formats import damaged
 from romassay.formats.layout import Layout
 from romassay.formats.rows import DAMAGED, NO_ADDRESS, OVERLONG, Gatherer, Row, Rows
+from romassay.formats.runs import RunLines, run_lines
 from romassay.formats.sample import numbers_columns
 from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
 from romassay.formats.sums import KINDS
@@ -79,10 +80,13 @@ class _Reader:
         self._alignable = align
         self._strict = LineReader(layout)
         self._room = _room_behind(layout)
+        between = sum(len(gap.replace(" ", "")) for gap in layout.gaps or ())
+        self._literal = between + len(layout.lead + layout.after)
         self.gathered = Gatherer()
         self._templates: dict[tuple[bool, int, int], fixed.Template] = {}
         self._order: list[fixed.Template] = []
         self._fits: Counter[int] = Counter()
+        self._runs = run_lines(layout)
         self._uniform: dict[tuple[int, int], UniformLines | None] = {}
 
     def read(self, first_line: int, text: bytes, at: int, end: int) -> int:
@@ -96,9 +100,13 @@ class _Reader:
             ends = np.append(ends, len(chunk))
         starts = np.concatenate([[0], ends[:-1] + 1])
         left = ends > starts
-        if left.sum() >= _ENOUGH and self._layout.gaps is not None and self._layout.cell.width:
+        fixed_columns = self._layout.gaps is not None and self._layout.cell.width > 0
+        if left.sum() >= _ENOUGH and (fixed_columns or self._runs):
             classes = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8)
-            self._bulk(first_line, chunk, classes, starts, ends, left)
+            if fixed_columns:
+                self._bulk(first_line, chunk, classes, starts, ends, left)
+            if self._runs:
+                self._by_runs(self._runs, first_line, chunk, classes, starts, ends, left)
         self._one_by_one(first_line, chunk, starts, ends, np.flatnonzero(left))
         return len(ends)
 
@@ -176,6 +184,33 @@ class _Reader:
             new = self._new_template(chunk[starts[i] : ends[i]] for i in places)
             if new is None or not self._bulk_fit(first_line, classes, starts, ends, left, new):
                 return
+
+    def _by_runs(
+        self,
+        runs: RunLines,
+        first_line: int,
+        chunk: bytes,
+        classes: fixed.Grid,
+        starts: Index,
+        ends: Index,
+        left: npt.NDArray[np.bool_],
+    ) -> None:
+        """Take the lines without fixed columns that are just as they should be, and strike them from those left."""
+        candidates = np.flatnonzero(left)
+        if len(candidates) < _ENOUGH:
+            return
+        raw = np.frombuffer(chunk, np.uint8)
+        good, printed, data = runs.read(raw, classes, starts[candidates], ends[candidates])
+        taken = candidates[good]
+        right = ~self._wrong(data, printed, None)
+        taken = taken[right]
+        self._gather(
+            taken + first_line,
+            data[right],
+            None if printed is None else printed[right],
+            ends[taken] - starts[taken],
+        )
+        left[taken] = False
 
     def _new_template(self, lines: Iterator[bytes]) -> fixed.Template | None:
         """Return a template of the first clean line for which there was none."""
@@ -304,8 +339,7 @@ class _Reader:
         if digits < 0.4 * expected or cells < 0.4 * layout.cells:
             return False
         others = len(text) - digits - text.count(b" ")
-        literal = sum(len(gap.replace(" ", "")) for gap in layout.gaps or ()) + len(layout.lead + layout.after)
-        return layout.gutter is not None or layout.tail or others <= digits + literal
+        return layout.gutter is not None or layout.tail or others <= digits + self._literal
 
 
 def _numbers_beside(grid: fixed.Grid, template: fixed.Template) -> tuple[Index | None, Index | None]:

@@ -94,18 +94,23 @@ class Cells:
 
     def read(self, line: Line, first: int) -> bool:
         """Tell whether a line's runs from `first` on can be read so."""
-        if len(line.tokens) < first + self.runs:
+        runs = self.runs
+        spans = line.tokens[first : first + runs]
+        if len(spans) < runs:
             return False
-        texts = [line.token(i) for i in range(first, first + self.runs)]
+        if self.widths and any(end - start != width for (start, end), width in zip(spans, self.widths, strict=True)):
+            return False
         if self.gaps is not None and any(line.between(first + i) != gap for i, gap in enumerate(self.gaps)):
             return False
-        if self.widths and tuple(len(t) for t in texts) != self.widths:
-            return False
+        if self.base == 16 and self.widths:
+            return True
         limit = 1 << 8 * self.size
         most = 2 * self.size if self.base == 16 else FULL_WIDTH[self.base, self.size]
-        return (self.base == 16 and bool(self.widths)) or all(
-            len(t) <= most and fits(t, self.base) and int(t, self.base) < limit for t in texts
-        )
+        for start, end in spans:
+            digits = line.text[start:end]
+            if end - start > most or not fits(digits, self.base) or int(digits, self.base) >= limit:
+                return False
+        return True
 
 
 @dataclass(frozen=True, slots=True)

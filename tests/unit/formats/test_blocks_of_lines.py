@@ -28,6 +28,9 @@ LAYOUTS = {
         "{a:04X} {b} = {s:02X}",
     ),
     "octal": ('where=line address=oct6 after=" " cells=8 cell=oct3 gap=" "', "{a:06o} {o}"),
+    "loop": ('where=line lead="*" address=dec5> after=" " cells=8 cell=dec gap=" "', "*{a:5d} {n}"),
+    "commas": ('where=line address=hex after=": " cells=8 cell=hex gap=","', "{a:X}: {c}"),
+    "two": ('where=line address=dec after=" " cells=4 cell=dec size=2 order=little gap=" " end="."', "{a} {p}."),
     "decimal": ('where=line address=dec5 after=" " cells=8 cell=dec3> gap=" "', "{a:05d} {d}"),
 }
 
@@ -49,6 +52,9 @@ def printed(form: str, address: int, data: bytes) -> bytes:
         s=sum(data) & 0xFF,
         o=" ".join(f"{c:03o}" for c in data),
         d=" ".join(f"{c:3d}" for c in data),
+        n=" ".join(map(str, data)),
+        c=",".join(f"{c:X}" for c in data),
+        p=" ".join(str(int.from_bytes(data[i : i + 2], "little")) for i in range(0, len(data), 2)),
     ).encode("ascii")
 
 
@@ -76,7 +82,7 @@ def dump(form: str, data: bytes) -> bytes:
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
-@given(seed=st.integers(0, 1 << 16), place=st.integers(0, 1 << 12), by=st.sampled_from(b"Gg@/:;`\x81\xb1 A5\t"))
+@given(seed=st.integers(0, 1 << 16), place=st.integers(0, 1 << 12), by=st.sampled_from(b"Gg@/:;`\x81\xb1 A5,.\t"))
 def test_a_changed_character_changes_no_other_line(name: str, seed: int, place: int, by: int) -> None:
     words, form = LAYOUTS[name]
     layout = parse_layout(words)
