@@ -13,10 +13,13 @@ from pathlib import Path
 
 import click
 
+from romassay.catalogue import load_part
 from romassay.cli import VERBS, help_text, load_verb
+from romassay.report.pinout import pin_out
 
 DOCS = Path(__file__).parent
 README = DOCS.parent / "README.md"
+DRAWING = DOCS / "pinout-6530.svg"
 REFERENCE = DOCS / "reference-cli.md"
 DEMO = re.compile(r"(?<=<!-- demo: made by docs/generate\.py -->\n).*?(?=<!-- /demo -->)", re.DOTALL)
 
@@ -53,6 +56,11 @@ def _row(option: click.Option) -> str:
     return f"| {names} | {(option.help or '').replace('|', chr(92) + '|')} |\n"
 
 
+def drawing() -> str:
+    """Return the pin-out that the page on parts shows."""
+    return pin_out(load_part("6530"))
+
+
 def demo() -> str:
     """Return what the demo prints, with its exit status checked, as a block for the README."""
     with tempfile.TemporaryDirectory() as folder:
@@ -71,7 +79,8 @@ def with_demo(readme: str, capture: str) -> str:
 
 
 def main() -> None:
-    """Write the reference and the capture."""
+    """Write the reference, the capture and the drawing."""
+    DRAWING.write_text(drawing(), encoding="utf-8")
     REFERENCE.write_text(reference(), encoding="utf-8")
     README.write_text(with_demo(README.read_text(encoding="utf-8"), demo()), encoding="utf-8")
 

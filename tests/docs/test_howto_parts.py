@@ -14,7 +14,9 @@ import msgspec
 import pytest
 
 from romassay import part
+from romassay.catalogue import load_part
 from romassay.part import Part
+from romassay.report.pinout import pin_out
 
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "howto-parts.md").read_text(encoding="utf-8")
@@ -62,6 +64,11 @@ TABLES = [
 def test_every_key_of_a_part_file_is_described(table: type[msgspec.Struct]) -> None:
     for field in table.__struct_fields__:
         assert f"`{field}`" in REFERENCE, field
+
+
+def test_the_drawing_is_what_the_program_draws() -> None:
+    """Mend it with `python docs/generate.py`."""
+    assert (DOCS / "pinout-6530.svg").read_text(encoding="utf-8") == pin_out(load_part("6530"))
 
 
 def test_every_word_that_is_allowed_is_described() -> None:

@@ -62,9 +62,7 @@ def pin_out(part: Part) -> str:
         for row, item in enumerate(places)
     ]
     roles = list(dict.fromkeys(item.pin.kind for item in (*left, *right)))
-    legend, deep = _legend(
-        roles, any(item.unsure or item.role.endswith("?") for item in (*left, *right)), 20, height + 34
-    )
+    legend, deep = _legend(roles, any(item.unsure or "?" in item.role for item in (*left, *right)), 20, height + 34)
     width = max(middle + _BODY + _LEG + _SIGN + wings[1], 40 + 9.6 * len(part.title), 720.0)
     shift = (width - middle - _BODY - _LEG - _SIGN - wings[1]) / 2
     says = f"pin-out of the {clean(part.name)}, {part.package}, seen from above: " + ", ".join(

@@ -61,7 +61,7 @@ def _place(part: Part, pin: Pin) -> Place:
 
 
 def _besides(part: Part, pin: Pin) -> list[str]:
-    """Return what matters of a pin beside its role: volts, first and last bit, level for reading, another role."""
+    """Return what matters of a pin beside its role: volts, first and last bit, level that selects, another role."""
     words = []
     rail = next((item for item in part.rails if item.pin == pin.n), None)
     if rail is not None and pin.kind != "ground":
@@ -69,13 +69,24 @@ def _besides(part: Part, pin: Pin) -> list[str]:
     data = [item.n for item in part.data_pins]
     if len(data) > 1 and pin.n in (data[0], data[-1]):
         words.append(f"bit {0 if pin.n == data[0] else len(data) - 1}")
+    if pin.kind in ("select", "control"):
+        words += _choice(part, pin)
     if pin.kind == "io" and any(not set(item.own).isdisjoint(pin.names) for item in part.functions):
         words.append("address")
-    if pin.also_kind:
+    if pin.also_kind and pin.also_kind != "program":
         words.append(f"or {ROLES[pin.also_kind]}")
     if pin.hold and rail is None:
         words.append(_doubted(HELD.get(pin.hold, f"to {pin.hold}"), pin.hold_src or pin.src))
     return words
+
+
+def _choice(part: Part, pin: Pin) -> list[str]:
+    """Return the level at which a select chooses, that the mask decides it, or nothing where functions differ in it."""
+    mine = [item for item in part.selects if item.name in pin.names]
+    levels = {option for item in mine for option in item.options}
+    if any(item.masked for item in mine):
+        return [_doubted("by mask", ", ".join(item.src for item in mine))]
+    return [_doubted(levels.pop(), mine[0].src)] if len(levels) == 1 else []
 
 
 def _doubted(word: str, src: str) -> str:

@@ -38,6 +38,7 @@ def test_the_package_is_drawn_with_pin_1_top_left() -> None:
     [top] = [n for n, line in enumerate(lines) if "┌────∪────┐" in line]
     drawn = lines[top + 1 : top + 21]
     assert drawn[0].split() == ["ground", "VSS", "1", "┤", "├", "40", "PA1", "port"]
+    assert drawn[3].split()[:4] == ["select,", "by", "mask", "RS0"]
     assert drawn[7].split() == ["address", "A6", "8", "┤", "├", "33", "DB0", "data,", "bit", "0"]
     assert drawn[19].split() == ["supply,", "+5", "V", "VCC", "20", "┤", "├", "21", "PB4", "port"]
     assert {line.index("┤") for line in drawn} == {lines[top].index("┌")}
