@@ -15,8 +15,10 @@ from typing import Any
 
 import pytest
 
+import romassay
 from tools import need
 
+BOARD = Path(__file__).parents[1] / "board"
 TABS = ("Decode", "Bytes", "Doubts", "Logs", "Findings")
 
 
@@ -31,7 +33,17 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def address(folder: Path) -> Iterator[str]:
-    run = [sys.executable, "-m", "romassay", "bench", "--port", "0", "--no-open"]
+    run = [
+        sys.executable,
+        "-m",
+        "romassay",
+        "bench",
+        "--port",
+        "0",
+        "--no-open",
+        "--host-file",
+        str(BOARD / "host.toml"),
+    ]
     with subprocess.Popen(run, cwd=folder, stdout=subprocess.PIPE, text=True) as served:
         assert served.stdout is not None
         yield served.stdout.readline().split()[-1]
@@ -69,6 +81,10 @@ def opened(page: Any, address: str, name: str) -> None:
     page.wait_for_selector("#tab-Decode")
 
 
+def cursor_says(page: Any, words: str) -> None:
+    page.wait_for_function("words => document.querySelector('#cursor').textContent.includes(words)", arg=words)
+
+
 def drop(page: Any, files: list[tuple[str, str]]) -> None:
     """Drop files onto the page as a file manager does."""
     page.evaluate(
@@ -102,11 +118,13 @@ def test_from_dropped_logs_to_the_verdict_and_the_image(page: Any, address: str,
 
 def test_a_bus_line_is_toggled_and_the_copy_that_answers_is_said(page: Any, address: str) -> None:
     opened(page, address, "fog")
-    page.wait_for_function("document.querySelector('#cursor').textContent.startsWith('5400: ROM, copy')")
+    cursor_says(page, "5400: ROM, copy")
     page.click("#lines [data-line='13']")
-    page.wait_for_function("document.querySelector('#cursor').textContent.startsWith('7400: ROM, mirror at 7400')")
+    page.wait_for_function(
+        "() => document.querySelector('#cursor').textContent.startsWith('7400: ROM, mirror at 7400')"
+    )
     page.click("#lines [data-line='10']")
-    page.wait_for_function("document.querySelector('#cursor').textContent.startsWith('7000: floating bus')")
+    cursor_says(page, "7000: floating bus")
     assert page.get_attribute("#lines [data-line='10']", "aria-pressed") == "false"
 
 
@@ -114,15 +132,17 @@ def test_the_map_is_walked_with_the_keyboard_alone(page: Any, address: str) -> N
     opened(page, address, "fog")
     page.focus("#map")
     page.keyboard.press("n")
-    page.wait_for_function("document.querySelector('#cursor').textContent.startsWith('5800: floating bus')")
+    cursor_says(page, "5800: floating bus")
     page.keyboard.press("p")
-    page.wait_for_function("document.querySelector('#cursor').textContent.startsWith('5400: ROM')")
+    cursor_says(page, "5400: ROM")
     for _ in range(7):
         page.keyboard.press("+")
     assert page.inner_text("#scale") == "16 addresses a row"
     for key in ("ArrowRight", "Shift+ArrowRight", "Shift+ArrowDown"):
         page.keyboard.press(key)
-    page.wait_for_function("document.querySelector('#cursor').textContent.includes('18 bytes selected, 5401-5412')")
+    page.wait_for_function(
+        "() => document.querySelector('#cursor').textContent.includes('18 bytes selected, 5401-5412')"
+    )
     page.keyboard.press("Enter")
     page.wait_for_selector("#panel .hex")
     assert page.inner_text("#panel .hex").startswith("5401  A2 FF 9A")
@@ -161,6 +181,31 @@ def test_the_lines_of_a_log_are_marked(page: Any, address: str) -> None:
     page.get_by_label("only what was not taken").check()
     page.wait_for_selector(".log .damaged .why")
     assert page.locator(".log .taken").count() == 0
+
+
+def test_a_host_is_read_while_the_map_grows(page: Any, address: str) -> None:
+    run = [sys.executable, str(BOARD / "board.py"), "--tcp", "--again", "--baud", "19200", "--corrupt", "0.002"]
+    environment = {**os.environ, "PYTHONPATH": str(Path(romassay.__file__).parents[1])}
+    with subprocess.Popen(run, stdout=subprocess.PIPE, text=True, env=environment) as board:
+        assert board.stdout is not None
+        page.goto(address)
+        page.click("summary")
+        form = page.locator("#host-form")
+        form.locator("input[name=name]").fill("live")
+        form.locator("input[name=port]").fill(board.stdout.readline().strip())
+        page.wait_for_selector("#host-form option[value=host]", state="attached")
+        form.locator("select[name=host]").select_option("host")
+        form.locator("input[name=window]").fill("0xD000-0xD7FF")
+        form.locator("button.main").click()
+        page.wait_for_url("**/docket/live")
+        page.wait_for_function("() => romassayMap.regions.some(region => region[2] === 'once')", timeout=60_000)
+        page.click("text=Stop reading")
+        page.click("text=Go on reading")
+        page.wait_for_function("() => romassayMap.regions.some(region => region[2] === 'heard')", timeout=60_000)
+        page.wait_for_selector(".word.confirmed", timeout=120_000)
+        board.terminate()
+    assert "1 KiB of ROM at D000" in page.inner_text("#verdict")
+    assert page.is_hidden("#live")
 
 
 def test_what_a_log_holds_never_runs(page: Any, address: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,16 +14,21 @@ from starlette.requests import Request as HttpRequest
 from starlette.responses import Response
 from starlette.routing import Route
 
+from romassay.address import parse_range
 from romassay.bench import views
 from romassay.bench.desk import Desk, UnknownDocketError
 from romassay.bench.guard import App, Guard, TooMuchError
+from romassay.bench.live import Captures
 from romassay.docket.folder import reading_path
 from romassay.docket.manifest import Decided, Said, Span
 from romassay.docket.record import result_files
 from romassay.errors import BadInput, BadValue, RomassayError
 from romassay.formats.contents import content_of
 from romassay.reading import Role
+from romassay.rig import Host, Serial
 from romassay.session.assay import Derived, Input, Request
+from romassay.session.capture import Order as CaptureOrder
+from romassay.session.capture import capture, dialogue_of, order_of_plan, resume
 from romassay.version import VERSION
 
 T = TypeVar("T")
@@ -67,6 +72,21 @@ class Choice(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     reason: str = ""
 
 
+class Wanted(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What is to be captured: the line, the host, ranges as on the command line, and how often."""
+
+    port: str
+    host: str
+    window: tuple[str, ...]
+    passes: int = 2
+    part: str | None = None
+    session: str | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.passes <= 32 or not self.window:
+            raise ValueError("a capture has 1 to 32 passes and a window")
+
+
 def create_app(desk: Desk, hosts: frozenset[str], token: str | None = None) -> App:
     """Return the bench for some dockets, to be served under the given names (with port) and no other."""
     bench = _Bench(desk)
@@ -78,6 +98,9 @@ def create_app(desk: Desk, hosts: frozenset[str], token: str | None = None) -> A
         Route("/api/dockets/{name}", bench.answering(bench.overview)),
         Route("/api/dockets/{name}/assay", bench.answering(bench.assay), methods=["POST"]),
         Route("/api/dockets/{name}/decisions", bench.answering(bench.decide), methods=["POST"]),
+        Route("/api/dockets/{name}/capture", bench.answering(bench.capture), methods=["GET", "POST"]),
+        Route("/api/dockets/{name}/capture/resume", bench.answering(bench.resume), methods=["POST"]),
+        Route("/api/dockets/{name}/capture/stop", bench.answering(bench.stop), methods=["POST"]),
         Route("/api/dockets/{name}/bytes", bench.answering(bench.bytes)),
         Route("/api/dockets/{name}/observations", bench.answering(bench.observations)),
         Route("/api/dockets/{name}/lines", bench.answering(bench.lines)),
@@ -95,6 +118,7 @@ class _Bench:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
+        self.captures = Captures()
         self._seen: tuple[Derived, views.Seen] | None = None
 
     def answering(
@@ -123,7 +147,7 @@ class _Bench:
 
         async def shown(request: HttpRequest) -> Response:
             docket = request.path_params.get("name")
-            if docket is not None and docket not in self.desk.names():
+            if docket is not None and docket not in self.desk.names() and not self.captures.of(docket):
                 return Response("there is no such docket on the bench\n", 404, media_type="text/plain")
             text = (files("romassay.bench") / "templates" / name).read_text("utf-8")
             return Response(text.replace("{{version}}", VERSION), media_type="text/html")
@@ -143,7 +167,9 @@ class _Bench:
         """List the dockets on the bench."""
         lying = await run_in_threadpool(self.desk.lying)
         dockets = [{"name": name, "did": did} for name, did in lying]
-        return _json({"folder": str(self.desk.folder), "dockets": dockets, "parts": _parts()})
+        return _json(
+            {"folder": str(self.desk.folder), "dockets": dockets, "parts": _parts(), "hosts": list(self.desk.hosts)}
+        )
 
     async def overview(self, request: HttpRequest) -> Response:
         """Say everything about a docket but its bytes and lines."""
@@ -162,6 +188,8 @@ class _Bench:
             inputs += tuple(_correction(place, item, self.desk.look(name)) for item in order.corrections)
         named = ("part", "size", "exclude")
         said = {key: getattr(order, key) for key in named if getattr(order, key) is not msgspec.UNSET}
+        if said.get("part"):
+            _part(said["part"])
         wanted = Request(inputs=inputs, settings=said, command="romassay bench")
         return _json(views.overview(name, await run_in_threadpool(self.desk.assay, name, wanted)))
 
@@ -173,6 +201,37 @@ class _Bench:
         back = choice.value is None
         found = await run_in_threadpool(lambda: self.desk.decide(name, decided, back=back))
         return _json(views.overview(name, found))
+
+    async def capture(self, request: HttpRequest) -> Response:
+        """Begin a capture, or say how it goes."""
+        name = request.path_params["name"]
+        if request.method == "POST":
+            wanted = msgspec.json.decode(await request.body(), type=Wanted)
+            order = _order(wanted, self.desk.place(name, new=True), self.desk.hosts)
+            live = self.captures.begin(name, lambda watch: capture(order, watch=watch))
+        else:
+            found = self.captures.of(name)
+            if found is None:
+                return _json({"running": False, "line": "", "error": "", "unfinished": False, "runs": []})
+            live = found
+        return _json(live.said())
+
+    async def resume(self, request: HttpRequest) -> Response:
+        """Go on with a capture that was stopped or broke off."""
+        name = request.path_params["name"]
+        place = self.desk.place(name)
+        live = self.captures.begin(
+            name, lambda watch: resume(lambda plan: order_of_plan(plan, place), place, watch=watch)
+        )
+        return _json(live.said())
+
+    async def stop(self, request: HttpRequest) -> Response:
+        """Stop a capture; what came in stays."""
+        live = self.captures.of(request.path_params["name"])
+        if live is None:
+            raise UnknownDocketError(request.path_params["name"])
+        live.stop()
+        return _json(live.said())
 
     async def bytes(self, request: HttpRequest) -> Response:
         """Give values and states of a range."""
@@ -230,6 +289,31 @@ def _parts() -> list[str]:
     from romassay.catalogue import part_types
 
     return list(part_types())
+
+
+def _part(name: str) -> str:
+    """Return a part's name; BadValue for anything but a part of the catalogue: a page names no files."""
+    if name not in _parts():
+        raise BadValue(f"'{name}' is no part of the catalogue", advice="choose one of the list")
+    return name
+
+
+def _order(wanted: Wanted, place: Path, hosts: Mapping[str, Host]) -> CaptureOrder:
+    if wanted.host not in hosts:
+        raise BadValue(f"'{wanted.host}' is none of the hosts", advice=f"the hosts are {', '.join(hosts)}")
+    host = hosts[wanted.host]
+    return CaptureOrder(
+        port=wanted.port,
+        host=wanted.host,
+        dialogue=dialogue_of(host, wanted.host),
+        serial=host.serial or Serial(kind="rs-232", baud=9600),
+        window=tuple(parse_range(text) for text in wanted.window),
+        passes=wanted.passes,
+        docket=place,
+        session=wanted.session,
+        settings={"part": _part(wanted.part)} if wanted.part else {},
+        command="romassay bench",
+    )
 
 
 def _input(sent: Sent) -> Input:

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from romassay.catalogue import host_names, load_host
 from romassay.docket.manifest import MANIFEST_FILE, Decided, decode, safe_name
 from romassay.errors import BadInput, BadValue
+from romassay.rig import Host
 from romassay.session.assay import Derived, Request, assay_files, decide, derive
 
 _REMEMBERED = 4
+
+
+def hosts_with_dialogue(files: tuple[Path, ...]) -> dict[str, Host]:
+    """Return the hosts that can be asked: the person's own by the names of their files, then the catalogue's."""
+    known = {path.stem: load_host(path) for path in files}
+    known |= {name: load_host(name) for name in host_names() if name not in known}
+    return {name: host for name, host in known.items() if host.dialogue is not None}
 
 
 class UnknownDocketError(KeyError):
@@ -25,16 +35,22 @@ class Desk:
     Attributes:
         folder: where new dockets are made; those that lie in it are on the bench too.
         named: dockets from elsewhere, by name.
+        hosts: those that can be asked over a line, by name.
     """
 
     folder: Path
     named: dict[str, Path] = field(default_factory=dict)
+    hosts: Mapping[str, Host] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _known: OrderedDict[tuple[str, int, int], Derived] = field(default_factory=OrderedDict)
 
     @classmethod
-    def of(cls, folder: Path, dockets: tuple[Path, ...]) -> Desk:
-        """Return a desk with the named dockets on it; two of one name get numbers."""
+    def of(cls, folder: Path, dockets: tuple[Path, ...], host_files: tuple[Path, ...] = ()) -> Desk:
+        """Return a desk with the named dockets and the hosts of the catalogue; two dockets of one name get numbers.
+
+        Raises:
+            BadCatalogue: a host file of one's own breaks its rules.
+        """
         named: dict[str, Path] = {}
         for docket in dockets:
             place = docket.resolve()
@@ -43,7 +59,7 @@ class Desk:
                 number += 1
                 name = f"{place.name}-{number}"
             named[name] = place
-        return cls(folder.resolve(), named)
+        return cls(folder.resolve(), named, hosts_with_dialogue(host_files))
 
     def names(self) -> list[str]:
         """Return the names of all dockets on the bench."""

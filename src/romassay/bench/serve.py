@@ -25,7 +25,14 @@ class Place:
     loopback: bool
 
 
-def serve(folder: Path, dockets: tuple[Path, ...], host: str, port: int, announce: Callable[[Place], None]) -> None:
+def serve(
+    folder: Path,
+    dockets: tuple[Path, ...],
+    host: str,
+    port: int,
+    announce: Callable[[Place], None],
+    host_files: tuple[Path, ...] = (),
+) -> None:
     """Serve until interrupted.
 
     Args:
@@ -34,21 +41,24 @@ def serve(folder: Path, dockets: tuple[Path, ...], host: str, port: int, announc
         host: address to listen on; anything but the loopback needs the token that is announced.
         port: to listen on; 0 for any that is free.
         announce: told once where the bench is.
+        host_files: hosts of the person's own, to be read over a line.
 
     Raises:
         BadValue: the address can't be listened on.
+        BadCatalogue: a host file breaks its rules.
     """
     import uvicorn
 
     from romassay.bench.app import create_app
     from romassay.bench.desk import Desk
 
+    desk = Desk.of(folder, dockets, host_files)
     listening = _listen(host, port)
     number = int(listening.getsockname()[1])
     loopback = _is_loopback(host)
     token = None if loopback else secrets.token_urlsafe(24)
     names = {"127.0.0.1", "localhost", "[::1]"} if loopback else {_in_address(host), *_own_names(host)}
-    app = create_app(Desk.of(folder, dockets), frozenset(f"{name.lower()}:{number}" for name in names), token)
+    app = create_app(desk, frozenset(f"{name.lower()}:{number}" for name in names), token)
     shown = "127.0.0.1" if host == "localhost" else _in_address(next(iter(_own_names(host)), host))
     announce(Place(f"http://{shown}:{number}/" + (f"?token={token}" if token else ""), loopback))
     config = uvicorn.Config(app, log_level="error", access_log=False, lifespan="off", server_header=False)

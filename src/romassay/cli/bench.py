@@ -23,6 +23,14 @@ _DEFAULT_PORT = 8530
     default=Path(),
     help="Where new dockets are made, and whose dockets are shown; the current folder unless said otherwise.",
 )
+@click.option(
+    "--host-file",
+    "host_files",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="A host of your own, to be read over a line. May be repeated.",
+)
 @click.option("--port", metavar="N", type=click.IntRange(0, 65535), default=_DEFAULT_PORT, help="Port; 0 for any.")
 @click.option(
     "--host",
@@ -31,7 +39,9 @@ _DEFAULT_PORT = 8530
     help="Address to listen on. Other machines reach it only with the token that is then printed.",
 )
 @click.option("--open/--no-open", "opens", default=None, help="Open a browser; on a terminal that is done.")
-def command(dockets: tuple[Path, ...], *, folder: Path, port: int, host: str, opens: bool | None) -> int:
+def command(
+    dockets: tuple[Path, ...], *, folder: Path, host_files: tuple[Path, ...], port: int, host: str, opens: bool | None
+) -> int:
     """Serve a page to work with dockets: drop logs in, walk the address map, decide what is in doubt, export.
 
     It listens on this machine alone, touches the dockets named and those in the folder, and changes nothing but what
@@ -56,5 +66,5 @@ def command(dockets: tuple[Path, ...], *, folder: Path, port: int, host: str, op
 
             webbrowser.open(place.address)
 
-    serve(folder, dockets, host, port, announce)
+    serve(folder, dockets, host, port, announce, host_files)
     return 0

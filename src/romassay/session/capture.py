@@ -168,6 +168,21 @@ def resume(
     return _assayed(order, account)
 
 
+def order_of_plan(plan: Plan, docket: Path, *, command: str = "") -> Order:
+    """Return the order that a capture's note was left by, as it stands there."""
+    return Order(
+        port=plan.port,
+        host=plan.host,
+        dialogue=plan.dialogue,
+        serial=plan.serial,
+        window=tuple(Range(item.first, item.last) for item in plan.window),
+        passes=plan.passes,
+        docket=docket,
+        session=plan.session,
+        command=command,
+    )
+
+
 def _plan_of(order: Order) -> Plan:
     return Plan(
         host=order.host,

@@ -312,8 +312,28 @@ def test_a_new_docket_has_a_plain_name_in_the_folder(bench: Bench, name: str) ->
         assert not made
 
 
+@pytest.mark.parametrize(
+    ("place", "body"),
+    [
+        ("fog/assay", {"part": "/etc/passwd"}),
+        ("fog/assay", {"part": "../../secret.toml"}),
+        ("fog/capture", {"port": "/dev/null", "host": "/etc/passwd", "window": ["0-1"]}),
+        ("fog/capture", {"port": "/dev/null", "host": "monitor-300-baud", "window": ["0-1"], "part": "/etc/passwd"}),
+        ("fog/capture", {"port": "/dev/null", "host": "monitor-300-baud", "window": ["nowhere"]}),
+        ("fog/capture", {"port": "/dev/null", "host": "monitor-300-baud", "window": []}),
+        ("none/capture/stop", {}),
+    ],
+)
+def test_a_page_names_no_files_of_the_machine(bench: Bench, place: str, body: dict[str, Any]) -> None:
+    before = tree(bench.folder)
+    answer = bench.post(f"/api/dockets/{place}", body)
+    assert 400 <= answer.status_code < 500
+    assert "root:" not in answer.text
+    assert tree(bench.folder) == before
+
+
 bodies = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=8),
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(max_size=8),
     lambda inner: (
         st.lists(inner, max_size=3)
         | st.dictionaries(

@@ -23,6 +23,11 @@ export const assay = async (name, order) => (await post(`${of(name)}/assay`, ord
 export const decide = async (name, choice) => (await post(`${of(name)}/decisions`, choice)).json();
 export const fileAddress = (name, file) => `${of(name)}/files/${encodeURIComponent(file)}`;
 
+export const capture = async (name, wanted) => (await post(`${of(name)}/capture`, wanted)).json();
+export const captured = async (name) => (await get(`${of(name)}/capture`)).json();
+export const resume = async (name) => (await post(`${of(name)}/capture/resume`, {})).json();
+export const stop = async (name) => (await post(`${of(name)}/capture/stop`, {})).json();
+
 export async function bytes(name, source, first, count) {
   const query = new URLSearchParams({ source, first, count });
   const content = new Uint8Array(await (await get(`${of(name)}/bytes?${query}`)).arrayBuffer());

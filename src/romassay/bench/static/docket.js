@@ -2,6 +2,7 @@
 
 import { Adding } from "./adding.js";
 import * as api from "./api.js";
+import { captureForm, follow } from "./capturing.js";
 import { bytesTab } from "./bytes.js";
 import { decodeTab } from "./decode.js";
 import { byId, fill, h, hex, notice, plural } from "./dom.js";
@@ -93,6 +94,7 @@ function show() {
   const files = data.record.functions.filter((f) => f.image).flatMap((f) => [f.image.file, f.image.file.replace(/bin$/, "hex")]);
   fill(byId("exports"),
     h("button", { onclick: () => byId("add").showModal() }, "Add readings"),
+    h("button", { onclick: () => byId("host").showModal() }, "Read a host"),
     [...files.slice(0, 4), "report.html", "assay.json"].map((file) =>
       h("a", { href: api.fileAddress(name, file), download: "" }, `Save ${file}`)));
   const kinds = new Map(data.regions.map(([, , kind, letter, what]) => [`${kind} ${letter}`, [kind, letter, what]]));
@@ -115,6 +117,10 @@ function functionAt(address) {
 let asked = 0;
 
 async function moved(cursor, selection) {
+  if (!bench.data || bench.map.regions !== bench.data.regions) {
+    byId("cursor").textContent = bench.at(cursor);
+    return;
+  }
   byId("scale").textContent = `${plural(bench.map.perRow, "address").replace("addresss", "addresses")} a row`;
   const { region, owner } = functionAt(cursor);
   const words = [bench.at(cursor)];
@@ -175,4 +181,25 @@ byId("add-form").addEventListener("submit", async (event) => {
   if (await bench.change(async () => { const files = await adding.sent(); return files && api.assay(name, { files }); })) adding.clear();
 });
 
-bench.change(() => api.overview(name));
+// While a capture runs, the map shows what was heard; then the docket is shown as it is.
+async function live() {
+  const over = await follow(name, bench.map, bench.data?.address_bits ?? 16, async () => {
+    await api.resume(name);
+    await live();
+  });
+  if (over || bench.data) await bench.change(() => api.overview(name));
+}
+
+api.dockets().then((found) => captureForm(byId("host-form"), found, async (wanted) => {
+  byId("host").close();
+  notice("");
+  try {
+    await api.capture(name, wanted);
+    await live();
+  } catch (error) {
+    notice(error.message);
+  }
+})).catch((error) => notice(error.message));
+byId("host-cancel").addEventListener("click", () => byId("host").close());
+
+live().catch((error) => notice(error.message));

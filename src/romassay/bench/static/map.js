@@ -16,6 +16,10 @@ const KINDS = {
   host: ["#dcdcdc", "cross", "#000", "#8a8a8a"],
   contended: ["#ffd9d6", "grid", "#000", "#8c1a1a"],
   unknown: ["#ffffff", "M0 0L8 8", "#000", "#777777"],
+  unread: ["#ffffff", null, "#000"],
+  once: ["#cfe0f0", "M0 0L8 8", "#000", "#5b86b0"],
+  heard: ["#2f6da3", null, "#fff"],
+  differing: ["#ffd9d6", "grid", "#000", "#8c1a1a"],
 };
 
 export function swatch(kind) {
@@ -78,6 +82,13 @@ export class AddressMap {
     this.fills = null;
     this.blocks.clear();
     this.fit();
+  }
+
+  // Regions of the same extent with other kinds: the view stays as it is.
+  renew(regions) {
+    this.regions = regions;
+    this.blocks.clear();
+    this.later();
   }
 
   fit() {
