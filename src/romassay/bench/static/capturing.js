@@ -1,7 +1,8 @@
 // A host on a serial line: what to ask it, and how the reading goes while the map grows.
 
 import * as api from "./api.js";
-import { byId, h, notice } from "./dom.js";
+import { byId, fill, h, notice } from "./dom.js";
+import { swatch } from "./map.js";
 
 const EVERY_MS = 400;
 const KINDS = ["unread", "once", "heard", "differing"];
@@ -28,6 +29,8 @@ export async function follow(name, map, bits, goOn) {
   while (said.running) {
     button("Stop reading", () => api.stop(name));
     byId("live-line").textContent = said.line || "Waiting for the host.";
+    byId("verdict").textContent = "A reading is under way.";
+    fill(byId("legend"), KINDS.map((kind, index) => h("li", {}, swatch(kind), WORDS[index])));
     const regions = said.runs.map(([first, last, state]) => [first, last, KINDS[state], "", WORDS[state], false]);
     if (regions.length) {
       const now = `${regions[0][0]} ${regions.at(-1)[1]}`;

@@ -202,4 +202,5 @@ api.dockets().then((found) => captureForm(byId("host-form"), found, async (wante
 })).catch((error) => notice(error.message));
 byId("host-cancel").addEventListener("click", () => byId("host").close());
 
+byId("name").textContent = name;
 live().catch((error) => notice(error.message));
