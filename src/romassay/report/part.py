@@ -91,7 +91,7 @@ def _head(part: Part, width: int, file: str) -> Iterator[Line]:
     for number, line in enumerate(title):
         yield (Segment(part.type.ljust(_MARGIN) if number == 0 else " " * _MARGIN, "strong"), *line[1:])
     if part.variant:
-        yield _text(f"The part of this number with {part.variant}.")
+        yield _text(f"One of several parts of this number: {part.variant}.")
     row = f", rows {part.row:g} inch apart" if part.row else ""
     outputs = {"three-state": "; three-state outputs", "open-collector": "; open-collector outputs: pull-ups needed"}
     yield _text(f"{part.package}{row}{outputs[part.output.kind] if part.output else ''}.")

@@ -57,7 +57,8 @@ def sides(part: Part) -> tuple[tuple[Place, ...], tuple[Place, ...]]:
 
 
 def _place(part: Part, pin: Pin) -> Place:
-    return Place(pin, ", ".join((ROLES[pin.kind], *_besides(part, pin))), is_unchecked(pin.src))
+    role, unsure = ", ".join((ROLES[pin.kind], *_besides(part, pin))), is_unchecked(pin.src)
+    return Place(pin, role.replace(" ?", "") if unsure else role, unsure)
 
 
 def _besides(part: Part, pin: Pin) -> list[str]:
