@@ -116,7 +116,9 @@ class Asking:
         start = at - (int(self._address[at]) - first)
         most = min(self._piece - (first % self._piece if self._fixed else 0), home.last - first + 1)
         last = first + _run(missing[start : start + most], at - start, self.line) - 1
-        last = min(home.last, first + most - 1, last + (-(last + 1)) % step)
+        longest = first + most - 1
+        in_lines = longest - (longest + 1) % self.line
+        last = min(home.last, last + (-(last + 1)) % step, in_lines if first < in_lines < home.last else longest)
         stop = start + last - first + 1
         self._tries[start:stop] += missing[start:stop]
         self.bytes_asked += last - first + 1

@@ -22,7 +22,9 @@ Telling = Generator[Event, None, bool]
 Saying = Generator[Event, None, bytes]
 
 _TRIES = 8
-"""Times that a command is typed, or a prompt waited for, before the host is given up."""
+"""Times that a prompt is waited for before the host is given up."""
+_TYPED = 20
+"""Times that a command is typed until its echo is right: where 2 % of the characters come garbled, a third is not."""
 _ECHO_S = 1.0
 _ECHO_CHARACTERS = 30
 _TICK = 0.05
@@ -86,6 +88,8 @@ class _Talk:
         self._learnt_from = bytearray()
         self._lines_learnt = _FIRMLY_LEARNT if dialogue.layout else 0
         self._character_s = character_s
+        self._early = bytearray()
+        self._came = False
 
     # --- the line -------------------------------------------------------------------------------------------------
 
@@ -102,12 +106,20 @@ class _Talk:
                 yield from self._wait(pause)
 
     def _wait(self, seconds: float) -> Iterator[Event]:
-        """Let time pass; what comes in meanwhile is handed out and belongs to nothing."""
+        """Let time pass; what comes in meanwhile is handed out, and kept for whoever waits for an answer next."""
         end = self._clock() + seconds
         while (left := end - self._clock()) > 0:
             data = self._port.read(min(left, _TICK))
             if data:
                 yield Received(self._now(), data)
+                self._early += data
+                del self._early[:-_DEEP]
+
+    def _came_early(self) -> bytes:
+        """Return what came in during the pauses of sending, once."""
+        data = bytes(self._early)
+        self._early.clear()
+        return data
 
     def _read(self, limit: float) -> bytes:
         """Return what comes in before the clock shows `limit`, at most a tick's worth."""
@@ -122,24 +134,44 @@ class _Talk:
             yield from self._wait(min(_TICK, self._dialogue.silence_s))
             return
         for _ in range(_TRIES):
+            self._early.clear()
             yield from self._send(wake)
             if not self._prompt:
                 yield from self._drain()
                 return
-            if (yield from self._at_prompt()):
+            if (yield from self._at_prompt()) or (yield from self._cancelled()):
                 return
             yield Retried(self._now(), "no prompt came")
         raise self._lost(f"the host never prompted with {self._dialogue.prompt!r}, {_TRIES} times asked")
 
+    def _cancelled(self) -> Telling:
+        """Send the cancel key while the host says anything at all to it; returns whether it prompts.
+
+        A return sent to a host that holds a garbled character would run it.
+        """
+        cancel = self._dialogue.cancel.encode("latin-1", "replace")
+        for _ in range(_TRIES if cancel else 0):
+            self._early.clear()
+            yield from self._send(cancel)
+            if (yield from self._at_prompt()):
+                return True
+            if not self._came:
+                break
+        return False
+
     def _at_prompt(self) -> Telling:
-        """Wait for the prompt; returns whether it came before the host fell silent or talked too long."""
-        text = bytearray()
-        total = 0
+        """Wait for the prompt on a new line; returns whether it came before the host fell silent or talked too long.
+
+        On the same line it may be the echo of a garbled key.
+        """
+        text = bytearray(self._came_early())
+        total = len(text)
         quiet = self._clock() + self._dialogue.silence_s
-        while self._clock() < quiet and total < _SLACK + _CHARACTERS_PER_BYTE * self._dialogue.piece:
+        most = _SLACK + _CHARACTERS_PER_BYTE * self._dialogue.piece
+        while self._clock() < quiet and total < most:
             data = self._read_on(text, quiet)
             if not data:
-                if self._ends_with_prompt(text):
+                if self._prompts(text):
                     return True
                 continue
             yield Received(self._now(), data)
@@ -147,7 +179,12 @@ class _Talk:
             text += data
             del text[:-_DEEP]
             quiet = self._clock() + self._dialogue.silence_s
-        return self._ends_with_prompt(text)
+        self._came = 0 < total < most
+        return self._prompts(text)
+
+    def _prompts(self, text: bytes | bytearray) -> bool:
+        """Tell whether a text ends with the prompt on a line of its own, behind a line end."""
+        return (b"\n" in text or b"\r" in text) and self._ends_with_prompt(text)
 
     def _ends_with_prompt(self, text: bytes | bytearray) -> bool:
         """Tell whether the last line is the prompt; a parity bit and fill characters don't matter."""
@@ -184,7 +221,7 @@ class _Talk:
 
     def _type(self, command: bytes) -> Iterator[Event]:
         """Type a command until its echo is right. Its return is not sent here."""
-        for _ in range(_TRIES):
+        for _ in range(_TYPED):
             if self._dialogue.echo == "none":
                 yield from self._send(command)
                 return
@@ -195,6 +232,7 @@ class _Talk:
         raise self._lost(f"the host never echoed the command {command.decode()!r} as it was typed")
 
     def _typed_and_echoed(self, command: bytes) -> Telling:
+        self._early.clear()
         pieces = [bytes([byte]) for byte in command] if self._dialogue.half_duplex else [command]
         for piece in pieces:
             yield from self._send(piece)
@@ -205,7 +243,7 @@ class _Talk:
 
     def _echo(self, count: int) -> Saying:
         """Return as many characters as were typed, or those that came in time; fill characters don't count."""
-        echo = bytearray()
+        echo = bytearray(byte for byte in self._came_early() if byte & 0x7F)
         limit = self._clock() + _ECHO_S + (_ECHO_CHARACTERS + 2 * count) * self._character_s
         while len(echo) < count and self._clock() < limit:
             data = self._read(limit)
@@ -220,6 +258,7 @@ class _Talk:
         for _ in range(_TRIES):
             if self._dialogue.half_duplex:
                 yield from self._drain()
+            self._early.clear()
             yield from self._send(cancel)
             if not self._prompt:
                 yield from self._drain()
@@ -235,7 +274,7 @@ class _Talk:
         dialogue = self._dialogue
         more, end = dialogue.more.encode("latin-1", "replace"), dialogue.end.encode("latin-1", "replace")
         most = _SLACK + _CHARACTERS_PER_BYTE * max(asked.size, dialogue.piece if dialogue.fixed else 0)
-        text = bytearray()
+        text = bytearray(self._came_early())
         searched = 0
         quiet = self._clock() + dialogue.silence_s
         try:
@@ -250,7 +289,7 @@ class _Talk:
                     yield from self._send(dialogue.more_key.encode("latin-1", "replace"))
                 if end and text.find(end, max(0, len(text) - len(data) - len(end))) >= 0:
                     return bytes(text), "the end of the dump came"
-                if not data and _has_lines(text) and self._ends_with_prompt(text):
+                if not data and self._prompts(text):
                     return bytes(text), "the prompt came"
                 if len(text) > most:
                     yield Retried(self._now(), f"more than {most} characters came for {asked.size} bytes")
@@ -302,8 +341,3 @@ class _Talk:
 
     def _lost(self, problem: str) -> LostLine:
         return LostLine(problem, advice="see that the dialogue of the host file fits, and the rate with --probe")
-
-
-def _has_lines(text: bytearray) -> bool:
-    """Tell a prompt behind an answer from what stands there before the host has gone to a new line."""
-    return b"\n" in text or b"\r" in text

@@ -13,6 +13,7 @@ import click
 from romassay.address import MAX_ADDRESS_BITS, parse_range
 from romassay.cli import screen
 from romassay.cli.assay import VERDICT_STATUS, read_option, settings_of
+from romassay.cli.options import parts_option
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -58,6 +59,8 @@ _PARITIES = ("none", "even", "odd", "mark")
 @click.option("--parity", metavar="NAME", type=click.Choice(_PARITIES), help="none, even, odd or mark.")
 @click.option("--stop-bits", metavar="N", type=click.IntRange(1, 2), help="Stop bits of a character.")
 @click.option("--part", metavar="TYPE", help="Type number of the part, or a part file of your own.")
+@click.option("--rig", metavar="FILE", help="Rig file: the wiring of the specimen.")
+@parts_option
 @click.option("--size", metavar="N", help="Bytes of the ROM, where no part says it.")
 @click.option("--exclude", metavar="RANGE", multiple=True, help="Addresses to leave out of the assay. May be repeated.")
 @click.option(
@@ -169,6 +172,7 @@ def _order(port: str | None, folder: Path, said: dict[str, Any], words: str) -> 
         until_target=said["target"] is not None,
         session=said["session"],
         settings=settings_of(said),
+        part_folders=said["part_folders"],
         command=words,
     )
 
@@ -188,6 +192,7 @@ def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], w
         until_target=said["target"] is not None,
         session=said["session"] or plan.session,
         settings=settings_of(said),
+        part_folders=said["part_folders"],
         command=words,
     )
 

@@ -17,7 +17,7 @@ from romassay.errors import BadInput, RomassayError
 from romassay.formats.layout import Layout, parse_layout
 from romassay.formats.lines import read_rows
 from romassay.formats.model import Hints
-from romassay.formats.rows import MARK, STAR, Rows
+from romassay.formats.rows import DAMAGED, MARK, STAR, Rows
 from romassay.formats.terminal import clean
 from romassay.reading import Unit
 
@@ -35,6 +35,14 @@ class Heard:
 
     first: int
     values: bytes
+
+
+def damaged_lines(text: bytes, layout: Layout | None) -> int:
+    """Return how many lines of an answer are lines of a dump that the line has damaged."""
+    if layout is None:
+        return 0
+    rows = read_rows(clean(text), layout)
+    return len(rows.damaged) + int(np.count_nonzero(rows.state == DAMAGED))
 
 
 def heard_in_dump(text: bytes, asked: Range, layout: Layout) -> tuple[Heard, ...]:

@@ -33,7 +33,7 @@ import numpy as np
 
 from romassay.address import Range
 from romassay.errors import BadInput, RomassayError
-from romassay.formats.answers import Heard, heard, learnt_layout, unit_of
+from romassay.formats.answers import Heard, damaged_lines, heard, learnt_layout, unit_of
 from romassay.formats.layout import Layout, parse_layout
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.reading import Hole, Reading, Source, Unit
@@ -221,7 +221,14 @@ def read(data: bytes, hints: Hints) -> Parsed:
         raise BadInput("no answer of the host can be read", advice="see what came in, and resume the capture")
     asked = _asked_for(answers)
     readings = tuple(
-        _reading(number, pieces, _holes(asked, levels, number), bits, unit_of(layout, name))
+        _reading(
+            number,
+            pieces,
+            _holes(asked, levels, number),
+            bits,
+            unit_of(layout, name),
+            _bad_lines(answers, layout, number, len(levels)),
+        )
         for number, pieces in enumerate(levels, 1)
     )
     return Parsed(readings, layout=str(layout) if layout else "")
@@ -260,7 +267,9 @@ def _address_bits(transcript: Transcript, layout: Layout | None) -> int:
     return max(highest.bit_length(), printed or 16)
 
 
-def _reading(number: int, pieces: Sequence[_Piece], holes: tuple[Hole, ...], bits: int, unit: Unit) -> Reading:
+def _reading(
+    number: int, pieces: Sequence[_Piece], holes: tuple[Hole, ...], bits: int, unit: Unit, bad_lines: int
+) -> Reading:
     counts = np.array([len(values) for _, values, _ in pieces], np.int64)
     starts = (np.cumsum(counts) - counts).tolist()
     runs = [(first, start, len(values), line) for (first, values, line), start in zip(pieces, starts, strict=True)]
@@ -272,8 +281,15 @@ def _reading(number: int, pieces: Sequence[_Piece], holes: tuple[Hole, ...], bit
         address_bits=bits,
         unit=unit,
         holes=holes,
-        source=Source(pass_number=number, lines=(min(lines), max(lines))),
+        source=Source(pass_number=number, lines=(min(lines), max(lines)), bad_lines=bad_lines),
     )
+
+
+def _bad_lines(
+    answers: Iterable[tuple[Answer, tuple[Heard, ...]]], layout: Layout | None, number: int, last: int
+) -> int:
+    """Return how many lines came damaged while a pass was asked for."""
+    return sum(damaged_lines(answer.text, layout) for answer, _ in answers if min(answer.number, last) == number)
 
 
 def _asked_for(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> dict[int, tuple[int, int]]:

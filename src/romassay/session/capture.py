@@ -10,6 +10,7 @@ import contextlib
 import dataclasses
 import time
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -39,6 +40,7 @@ from romassay.formats.transcript import (
     line_of,
     transcript_of,
 )
+from romassay.part import Part
 from romassay.rig import Host, Serial
 from romassay.session.assay import Input, Outcome, Request, assay_files
 
@@ -48,6 +50,8 @@ _ROUNDS = 4
 _MOST_PASSES = 32
 
 Clock = Callable[[], float]
+
+OpenPort = Callable[[str, Serial], AbstractContextManager[Port]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,7 @@ class Order:
         until_target: go on until the bound of the docket's target is met, as far as readings can meet it.
         session: the power-up.
         settings: of the docket, as `Request` takes them.
+        part_folders: directories of part files of one's own.
         command: what was typed, for the history.
     """
 
@@ -78,6 +83,7 @@ class Order:
     until_target: bool = False
     session: str | None = None
     settings: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+    part_folders: tuple[Path, ...] = ()
     command: str = ""
 
 
@@ -117,12 +123,15 @@ def dialogue_of(host: Host, name: str) -> Dialogue:
     return host.dialogue
 
 
-def capture(order: Order, *, watch: Watch = lambda _, __: None, clock: Clock = time.monotonic) -> Captured:
+def capture(
+    order: Order, *, watch: Watch = lambda _, __: None, clock: Clock = time.monotonic, open_port: OpenPort = SerialPort
+) -> Captured:
     """Capture a window from its beginning.
 
     Raises:
         BadInput: the line or the host fails, the folder is no docket, the disk is full. What came in is kept.
     """
+    _part_of(order)
     with hold(order.docket):
         former = read_plan(order.docket)
         if former and not former.done:
@@ -134,12 +143,17 @@ def capture(order: Order, *, watch: Watch = lambda _, __: None, clock: Clock = t
         make_ready(order.docket)
         plan = _plan_of(order)
         account = _account(plan)
-        _run(order, plan, account, watch, clock)
+        _run(order, plan, account, watch, clock, open_port)
     return _assayed(order, account)
 
 
 def resume(
-    order_of: Callable[[Plan], Order], docket: Path, *, watch: Watch = lambda _, __: None, clock: Clock = time.monotonic
+    order_of: Callable[[Plan], Order],
+    docket: Path,
+    *,
+    watch: Watch = lambda _, __: None,
+    clock: Clock = time.monotonic,
+    open_port: OpenPort = SerialPort,
 ) -> Captured:
     """Go on with a docket's capture: what its transcripts hold is not asked for again.
 
@@ -148,6 +162,7 @@ def resume(
         docket: the folder.
         watch: is told of every event.
         clock: seconds.
+        open_port: opens the line.
 
     Raises:
         BadInput: there is no capture to go on with; and as `capture`.
@@ -161,10 +176,11 @@ def resume(
                 advice="capture without --resume",
             )
         order = order_of(plan)
+        _part_of(order)
         account = _account(plan)
         for name in plan.files:
             _enter(account, reading_path(docket, name), plan)
-        _run(order, plan, account, watch, clock)
+        _run(order, plan, account, watch, clock, open_port)
     return _assayed(order, account)
 
 
@@ -216,9 +232,9 @@ def _enter(account: Asking, path: Path, plan: Plan) -> None:
         account.enter(found)
 
 
-def _run(order: Order, plan: Plan, account: Asking, watch: Watch, clock: Clock) -> None:
+def _run(order: Order, plan: Plan, account: Asking, watch: Watch, clock: Clock, open_port: OpenPort) -> None:
     """Hold the conversation, and keep what comes in as it comes."""
-    with SerialPort(order.port, order.serial) as port:
+    with open_port(order.port, order.serial) as port:
         name = new_name(order.docket, _STEM, SUFFIX)
         plan = msgspec.structs.replace(plan, files=(*plan.files, name))
         write_plan(order.docket, plan)
@@ -294,13 +310,18 @@ def _places(result: Assay) -> dict[int, int]:
     return {offset: copies[0].first + offset for offset in range(len(image))}
 
 
+def _part_of(order: Order) -> Part | None:
+    """Return the part that this call declares; BadCatalogue where there is none of that name."""
+    from romassay.catalogue import find_part
+
+    name = order.settings.get("part")
+    return find_part(name, order.part_folders).part if name else None
+
+
 def _result_so_far(order: Order, plan: Plan) -> Assay | None:
     """Assay the transcripts of this capture alone; None where they hold nothing yet."""
-    from romassay.catalogue import load_part
-
-    part = order.settings.get("part")
     options = Options(
-        part=load_part(part) if part else None,
+        part=_part_of(order),
         size=order.settings.get("size"),
         target=order.settings.get("target", Options().target),
     )
@@ -343,6 +364,7 @@ def _assayed(order: Order, account: Asking) -> Captured:
             inputs=tuple(Input(path, said=said) for path in holding),
             settings=order.settings,
             docket=order.docket,
+            part_folders=order.part_folders,
             command=order.command,
         )
     )
