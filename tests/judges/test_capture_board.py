@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import random
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -136,65 +137,38 @@ def test_a_line_that_is_cut_is_told_in_one_line_and_gone_on_with(tmp_path: Path)
 
 
 def test_a_server_of_rfc_2217_on_the_loopback(tmp_path: Path) -> None:
-    serial = pytest.importorskip("serial")
-    from serial import rfc2217
-
-    docket = tmp_path / "docket"
-    with Server(memory) as behind, serial.serial_for_url(behind.url, timeout=0.02) as line:
-        import socket
-
-        server = socket.create_server(("127.0.0.1", 0))
-        port = server.getsockname()[1]
-
-        def serve() -> None:
-            caller, _ = server.accept()
-
-            class Connection:
-                def write(self, data: bytes) -> None:
-                    caller.sendall(data)
-
-            manager = rfc2217.PortManager(line, Connection())
-            over = threading.Event()
-
-            def up() -> None:
-                while not over.is_set():
-                    data = line.read(256)
-                    if data:
-                        caller.sendall(b"".join(manager.escape(data)))
-
-            thread = threading.Thread(target=up, daemon=True)
-            thread.start()
-            try:
-                while data := caller.recv(1024):
-                    line.write(b"".join(manager.filter(data)))
-            except OSError:
-                pass
-            over.set()
-            thread.join()
-
-        thread = threading.Thread(target=serve, daemon=True)
-        thread.start()
-        result = romassay(
-            "capture",
-            f"rfc2217://127.0.0.1:{port}",
-            "--host",
-            str(HOST),
-            "--window",
-            "0xCF80-0xD27F",
-            "--size",
-            "512",
-            "-o",
-            str(docket),
+    """Between romassay and the board stands ser2net, an access server of RFC 2217."""
+    server = need("ser2net")
+    docket, table = tmp_path / "docket", tmp_path / "ser2net.yaml"
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    with board() as place:
+        table.write_text(
+            f"connection: &one\n    accepter: telnet(rfc2217),tcp,localhost,{port}\n"
+            f"    connector: serialdev,{place},9600n81,local\n"
         )
-        server.close()
+        with subprocess.Popen([server, "-n", "-c", str(table), "-P", str(tmp_path / "pid")]) as process:
+            try:
+                wait_for(lambda: listens(port))
+                result = romassay(
+                    "capture", f"rfc2217://127.0.0.1:{port}", "--host", str(HOST), "--window", "0xCFC0-0xD23F",
+                    "--size", "512", "-o", str(docket),
+                )  # fmt: skip
+            finally:
+                process.terminate()
     assert result.returncode == 0, result.stderr
     assert (docket / "image.bin").read_bytes() == ROM
 
 
+def listens(port: int) -> bool:
+    """Tell from the system's table, without a call, whether a server listens on a port of the loopback."""
+    wanted = f":{port:04X} "
+    lines = Path("/proc/net/tcp").read_text() + Path("/proc/net/tcp6").read_text()
+    return any(wanted in line and " 0A " in line for line in lines.splitlines())
+
+
 def test_listening_keeps_the_bytes_as_they_came_and_splits_the_passes(tmp_path: Path) -> None:
     docket = tmp_path / "docket"
-    import socket
-
     # A person at the host types two dumps; romassay only hears the line.
     said = Monitor(memory).feed(b"\rD CF80,D27F\rD CF80,D27F\r")
     with socket.create_server(("127.0.0.1", 0)) as tap:

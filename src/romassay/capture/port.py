@@ -1,18 +1,17 @@
 """The line itself: a serial device, `socket://host:port`, `rfc2217://host:port` (RFC 2217), or a pseudo-terminal.
 
-All of them are opened by serialx, which is typed and does without compiled parts of its own on most systems.
+All but one are opened by serialx, which is typed and small. RFC 2217 goes through pyserial: serialx 1.15 waits for an
+answer to SET-MODEMSTATE-MASK that neither ser2net 4.3 nor pyserial's own server gives, and never opens the line.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from types import TracebackType
-from typing import TYPE_CHECKING, Protocol, Self
+from typing import Any, Protocol, Self
 
 from romassay.errors import BadInput
 from romassay.rig import Serial
-
-if TYPE_CHECKING:
-    from serialx import BaseSerial
 
 _CHUNK = 4096
 _WRITE_TIMEOUT = 10.0
@@ -33,7 +32,7 @@ class Port(Protocol):
 
 
 class SerialPort:
-    """A line opened by serialx.
+    """A line that is open.
 
     Raises:
         BadInput: it cannot be opened.
@@ -67,12 +66,7 @@ class SerialPort:
         """Change rate, parity and word length of the open line."""
         self.settings = settings
         try:
-            self._line.reconfigure_port(
-                baudrate=settings.baud,
-                parity=settings.parity[0].upper(),
-                byte_size=settings.data_bits,
-                stopbits=settings.stop_bits,
-            )
+            self._line.reconfigure_port(**_settings(settings))
         except (OSError, ValueError) as e:
             raise BadInput(
                 f"does not take {settings.baud} baud ({e})", place=self.url, advice="give another rate"
@@ -92,17 +86,63 @@ class SerialPort:
         self.close()
 
 
-def _open(url: str, settings: Serial) -> BaseSerial:
+class _Line(Protocol):
+    """What is used of serialx."""
+
+    def readinto(self, buffer: bytearray, *, timeout: float) -> int: ...
+    def write(self, data: memoryview, *, timeout: float) -> int: ...
+    def reconfigure_port(self, **settings: Any) -> None: ...
+    def close(self) -> None: ...
+
+
+class _Remote:
+    """A line of RFC 2217, opened by pyserial, with the methods of serialx's."""
+
+    def __init__(self, url: str, settings: Mapping[str, Any]) -> None:
+        import serial
+
+        self._line = serial.serial_for_url(url, timeout=0, **_as_pyserial(settings))
+
+    def readinto(self, buffer: bytearray, *, timeout: float) -> int:
+        self._line.timeout = timeout
+        data = self._line.read(1)
+        if data:
+            data += self._line.read(min(self._line.in_waiting, len(buffer) - 1))
+        buffer[: len(data)] = data
+        return len(data)
+
+    def write(self, data: memoryview, *, timeout: float) -> int:  # noqa: ARG002 - pyserial has none there
+        self._line.write(bytes(data))
+        return len(data)
+
+    def reconfigure_port(self, **settings: Any) -> None:
+        for name, value in _as_pyserial(settings).items():
+            setattr(self._line, name, value)
+
+    def close(self) -> None:
+        self._line.close()
+
+
+def _as_pyserial(settings: Mapping[str, Any]) -> dict[str, Any]:
+    return {"bytesize" if name == "byte_size" else name: value for name, value in settings.items()}
+
+
+def _settings(settings: Serial) -> dict[str, Any]:
+    return {
+        "baudrate": settings.baud,
+        "parity": settings.parity[0].upper(),
+        "byte_size": settings.data_bits,
+        "stopbits": settings.stop_bits,
+    }
+
+
+def _open(url: str, settings: Serial) -> _Line:
     import serialx
 
     try:
-        line = serialx.serial_for_url(
-            url,
-            baudrate=settings.baud,
-            parity=settings.parity[0].upper(),
-            byte_size=settings.data_bits,
-            stopbits=settings.stop_bits,
-        )
+        if url.startswith("rfc2217://"):
+            return _Remote(url, _settings(settings))
+        line: Any = serialx.serial_for_url(url, **_settings(settings))
         line.open()
     except (OSError, ValueError, KeyError) as e:
         reason = getattr(e, "strerror", None) or str(e) or type(e).__name__
@@ -111,7 +151,8 @@ def _open(url: str, settings: Serial) -> BaseSerial:
             place=url,
             advice="name a serial device, socket://HOST:PORT or rfc2217://HOST:PORT, and see that nothing else has it",
         ) from e
-    return line
+    opened: _Line = line
+    return opened
 
 
 def _gone(url: str, e: OSError) -> Unplugged:
