@@ -101,6 +101,7 @@ class _Remote:
     def __init__(self, url: str, settings: Mapping[str, Any]) -> None:
         import serial
 
+        url += "" if "?" in url else "?ign_set_control"  # a server on a line without modem pins answers nothing to it
         self._line = serial.serial_for_url(url, timeout=0, **_as_pyserial(settings))
 
     def readinto(self, buffer: bytearray, *, timeout: float) -> int:
