@@ -282,7 +282,7 @@ def bytes_of_numbers(values: Index, size: int, order: str) -> Grid:
     shifts = np.arange(size) * 8
     if order == "big":
         shifts = shifts[::-1]
-    return (values[:, :, None] >> shifts & 0xFF).astype(np.uint8).reshape(len(values), -1)
+    return (values[:, :, None] >> shifts & 0xFF).astype(np.uint8).reshape(len(values), values.shape[1] * size)
 
 
 def data_of(grid: Grid, layout: Layout, template: Template) -> tuple[Grid, npt.NDArray[np.bool_]]:

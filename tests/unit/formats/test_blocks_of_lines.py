@@ -114,3 +114,8 @@ def test_a_wrong_sum_far_into_a_log_takes_no_line_twice() -> None:
     rows = lines.read_rows(b"\n".join(text), parse_layout(words))
     assert sorted(set(rows.line.tolist())) == rows.line.tolist()
     assert [int(line) for line, good in zip(rows.line, rows.checked, strict=True) if not good] == [61, 71]
+
+
+def test_lines_of_which_none_has_the_layout_leave_nothing() -> None:
+    words, _ = LAYOUTS["loop"]
+    assert not len(lines.read_rows(b"*  1 300 300 300 300 300 300 300 300\n" * 9, parse_layout(words), align=False))
