@@ -28,7 +28,8 @@ class Options:
         rig: how it was wired, or None; the decode is then said in its pins too.
         size: bytes of the ROM where no part says it, or None to infer it.
         target: wrong bytes that may remain in the image at 95 %.
-        decisions: bytes decided by a person, by function index.
+        decisions: bytes decided by a person, by function index; offsets are those of the image as read.
+        apply_findings: put images right where lines are swapped or data inverted; nothing is confirmed by that.
     """
 
     part: Part | None = None
@@ -36,6 +37,7 @@ class Options:
     size: int | None = None
     target: float = 0.01
     decisions: tuple[tuple[int, Decision], ...] = ()
+    apply_findings: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +61,12 @@ class Assay:
     def image(self) -> Image | None:
         """The image of the first ROM, or None where nothing was found."""
         return self.images[0] if self.images else None
+
+    def applied(self, image: Image) -> tuple[Finding, ...]:
+        """Return the findings that were applied to an image: lines put in order, data turned upright."""
+        from romassay.diagnose import applicable
+
+        return applicable(self.findings, image.function) if self.options.apply_findings else ()
 
     def __repr__(self) -> str:
         """One line for a notebook: verdict, what was found, where, and its CRC-32."""
@@ -144,7 +152,7 @@ def assay(
         exclude: ranges to leave out.
         address_bits: lines of the bus, where the logs do not show it.
     """
-    from romassay.diagnose import diagnose
+    from romassay.diagnose import corrected, diagnose
     from romassay.judge import judge
     from romassay.settle import settle
     from romassay.survey import survey
@@ -154,6 +162,8 @@ def assay(
     readings = gather(sources, exclude=exclude, address_bits=address_bits)
     found = in_pins(survey(readings, part=options.part, size=options.size), options.rig, options.part)
     images = settle(readings, found, target=options.target, decisions=options.decisions)
-    faults = diagnose(readings, found, images, part=options.part, size=options.size)
+    faults = diagnose(readings, found, images, part=options.part, size=options.size, rig=options.rig)
+    if options.apply_findings:
+        images = corrected(images, faults)
     judgement = judge(readings, found, images, faults, part=options.part, size=options.size)
     return Assay(readings, options, found, images, judgement.findings, judgement.limits, judgement.verdict)

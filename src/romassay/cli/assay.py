@@ -89,6 +89,12 @@ _FILE = click.Path(path_type=Path)
     help="Wrong bytes that may remain at 95 %; 0.01 unless said otherwise.",
 )
 @click.option(
+    "--apply-findings/--as-read",
+    default=None,
+    help="Put the image right where a finding says that lines are swapped or data inverted. The readings stay as they "
+    "are, and nothing is confirmed by it.",
+)
+@click.option(
     "--layout",
     metavar="SPEC",
     help="Layout of a text dump, where it was learnt wrongly; 'show' prints what was learnt and stops.",
@@ -218,6 +224,10 @@ def _sessions(given: Sequence[str], named: Sequence[str]) -> tuple[dict[str, str
     return of_file, of_all
 
 
+_PLAIN = ("address_bits", "target", "apply_findings")
+"""Settings that are kept as they were said."""
+
+
 def settings_of(said: Mapping[str, Any]) -> dict[str, Any]:
     """Return the settings that were said in this call; 'none' takes a former one back."""
     from romassay.docket.manifest import Span
@@ -228,7 +238,7 @@ def settings_of(said: Mapping[str, Any]) -> dict[str, Any]:
                 raise BadValue("a rig names its part itself", place=f"--{option}", advice="leave it out, or the rig")
     if said["part"] not in (None, _NONE) and said["size"] not in (None, _NONE):
         raise BadValue("a part says its size itself", place="--size", advice="give --part or --size, not both")
-    settings: dict[str, Any] = {name: said[name] for name in ("address_bits", "target") if said[name] is not None}
+    settings: dict[str, Any] = {name: said[name] for name in _PLAIN if said.get(name) is not None}
     if said["rig"] is not None:
         settings["rig"] = None if said["rig"] == _NONE else said["rig"]
     if said["part"] is not None:

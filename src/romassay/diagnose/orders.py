@@ -67,6 +67,12 @@ BETTER = 4.0
 SENSE = 0.22
 """Nats a byte from which bytes in another order are believed to be code: searched for in data, 0.2 is the most."""
 
+INKLING = 0.13
+"""Nats a byte from which an order is given as a doubt."""
+
+PERHAPS = 0.3
+"""Probability of such a doubt: half the time it is the order of other lines."""
+
 DENSE = 0.5
 """The same where hardly a jump is inside."""
 
@@ -104,16 +110,22 @@ def straight(lines: int) -> Order:
 
 def put_right(value: Bytes, order: Order) -> Bytes:
     """Return an image as it stands in the specimen: lines put in order, data turned upright."""
-    offset = np.arange(len(value))
-    at = np.zeros(len(value), np.int64)
-    for line, bus in enumerate(order.address):
-        at |= (offset >> line & 1) << bus
-    moved = value[at] ^ np.uint8(0xFF if order.inverted else 0)
-    right: Bytes = _table(order.data)[moved]
+    moved = value[sources(order, len(value))] ^ np.uint8(0xFF if order.inverted else 0)
+    right: Bytes = data_table(order.data)[moved]
     return right
 
 
-def _table(data: Sequence[int]) -> Bytes:
+def sources(order: Order, size: int) -> Index:
+    """Return where in the image as read each byte of the specimen stands, int64[size]."""
+    offset = np.arange(size)
+    at = np.zeros(size, np.int64)
+    for line, bus in enumerate(order.address):
+        at |= (offset >> line & 1) << bus
+    return at
+
+
+def data_table(data: Sequence[int]) -> Bytes:
+    """Return what each byte on the bus is in the specimen, uint8[256]."""
     every = np.arange(256)
     out = np.zeros(256, np.uint8)
     for bus, own in enumerate(data):
@@ -138,12 +150,13 @@ def orders(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     else:
         order, better = search(image.value, own)
-    if order == straight(lines) or not _plain(better):
-        return
     odds = _odds(order, own, better, lines)
-    if odds < LEAST_ODDS:
+    if order == straight(lines) or odds < LEAST_ODDS:
         return
-    yield from _findings(image, order, own, better, round(min(0.99, 1 / (1 + exp(-odds))), 3))
+    if _plain(better):
+        yield from _findings(image, order, own, better, round(min(0.99, 1 / (1 + exp(-odds))), 3))
+    elif better.nats >= INKLING and better.told >= LEAST_BYTES:
+        yield from _findings(image, order, own, better, PERHAPS)
 
 
 def _plain(better: Sense) -> bool:
@@ -339,8 +352,9 @@ def _choices(order: Order, lines: int) -> float:
 def _findings(image: Image, order: Order, own: Sense, better: Sense, probability: float) -> Iterator[Finding]:
     data = tuple((f"D{bus}", f"D{line}") for bus, line in enumerate(order.data) if bus != line)
     address = tuple((f"A{bus}", f"A{line}") for line, bus in enumerate(order.address) if bus != line)
+    cpu = best_sense(put_right(image.value, order)).cpu
     reads = (
-        f"so read, the bytes are code of the {better.cpu} ({better.arrived} of {better.tried} jumps arrive where an "
+        f"so read, the bytes are code of the {cpu} ({better.arrived} of {better.tried} jumps arrive where an "
         f"instruction begins); as they are, they are not ({own.arrived} of {own.tried})"
     )
     if order.inverted:

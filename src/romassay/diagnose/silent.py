@@ -21,9 +21,7 @@ FILLINGS = (0x00, 0xFF)
 
 def latched(evidence: Evidence) -> Iterator[Finding]:
     """Return the finding where no memory answers, but one byte stands over whole aligned blocks, other than the bus."""
-    if any(f.kind == "rom" and f.size >= LEAST_STRETCH * GRANULE for f in evidence.found.functions) or not len(
-        evidence.stacked.granules
-    ):
+    if any(f.kind == "rom" for f in evidence.found.functions) or not len(evidence.stacked.granules):
         return
     granules = evidence.stacked.granules
     held: list[tuple[int, Index]] = []

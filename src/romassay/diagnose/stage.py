@@ -7,24 +7,50 @@ from dataclasses import replace
 
 from romassay.diagnose.address_lines import address_lines, pieces
 from romassay.diagnose.data_lines import data_lines
-from romassay.diagnose.evidence import gather
+from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import flips, mixed, restless
+from romassay.diagnose.memory import ram_or_rom
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts
+from romassay.diagnose.pins import at_pins
 from romassay.diagnose.silent import latched
 from romassay.diagnose.structure import structure
 from romassay.finding import Finding
 from romassay.part import Part
 from romassay.reading import ReadingSet
+from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Survey
 
+SEARCHED = 2
+"""Images whose lines are put in order: the first, and one more."""
+
 
 def diagnose(
-    readings: ReadingSet, found: Survey, images: Sequence[Image], *, part: Part | None = None, size: int | None = None
+    readings: ReadingSet,
+    found: Survey,
+    images: Sequence[Image],
+    *,
+    part: Part | None = None,
+    size: int | None = None,
+    rig: Rig | None = None,
 ) -> tuple[Finding, ...]:
-    """Return the faults of wiring, specimen and reading that show in readings, survey and images."""
+    """Return the faults of wiring, specimen and reading that show in readings, survey and images.
+
+    Args:
+        readings: what was read.
+        found: who answers where.
+        images: the settled ROMs.
+        part: the declared part; its pins are named in the advice.
+        size: bytes of the ROM, where no part says it.
+        rig: how the part was wired.
+    """
     evidence = gather(readings, found, images, part, size)
+    return tuple(at_pins(finding, part, rig) for finding in _faults(evidence))
+
+
+def _faults(evidence: Evidence) -> tuple[Finding, ...]:
+    images = evidence.images
     result: list[Finding] = []
     for image in images:
         result += structure(evidence, image)
@@ -34,8 +60,8 @@ def diagnose(
     result += parts(evidence)
     result += latched(evidence)
     if not any(finding.blocks for finding in result):
-        for image in images:
-            result += orders(evidence, image)
+        for image in images[:SEARCHED]:
+            result += list(orders(evidence, image)) or ram_or_rom(evidence, image)
     moving = restless(evidence) or mixed(evidence)
     if moving:
         return (*(_less_likely(finding, moving) for finding in result), moving)

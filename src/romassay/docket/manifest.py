@@ -50,6 +50,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
         target: wrong bytes that may remain at 95 %.
         address_bits: lines of the bus, or None to take them from the readings.
         exclude: ranges that are not to be looked at.
+        apply_findings: whether images are put right where lines are swapped or data inverted.
     """
 
     part: str | None = None
@@ -58,6 +59,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     target: float = DEFAULT_TARGET
     address_bits: int | None = None
     exclude: tuple[Span, ...] = ()
+    apply_findings: bool = False
 
     def __post_init__(self) -> None:
         if self.size is not None and self.size <= 0:

@@ -121,6 +121,7 @@ def _options(assay: Assay) -> Record:
         "target": options.target,
         "address_bits": assay.readings.address_bits,
         "exclude": [_range(item) for item in assay.readings.excluded],
+        "apply_findings": options.apply_findings,
     }
 
 
@@ -183,7 +184,8 @@ def _function(assay: Assay, function: Function, number: int | None) -> Record:
     if number is not None:
         image = assay.images[number]
         record |= {
-            "image": _image(image, number, first_address(function)),
+            "image": _image(image, number, first_address(function))
+            | {"put_right": [finding.kind for finding in assay.applied(image)]},
             "confidence": _confidence(image),
             "code": {"cpu": None, "candidates": [], "origin": None, "origins": [], "checks": []},
         }

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from romassay.address import merge_ranges
 from romassay.chain import Assay, Verdict
 from romassay.docket.record import crc32, image_name
+from romassay.finding import Finding
 from romassay.judge import is_settled
 from romassay.part import FunctionKind
 from romassay.reading import Reading
@@ -170,6 +171,7 @@ def _show_image(page: _Page, assay: Assay, image: Image) -> None:
     page.texts(name_of(assay.survey, image.function), [place_words(assay, image)])
     page.row("CRC-32", crc32(data))
     page.row("SHA-256", hashlib.sha256(data).hexdigest())
+    page.texts("Put right", [_put_right(finding) for finding in assay.applied(image)])
     page.block("Decode", _decode(page, function))
     page.texts("How sure", [seen_words(image), bound_words(image)])
     doubts = [
@@ -292,6 +294,12 @@ def _rounded_up(bound: float) -> str:
         return str(math.ceil(bound))
     step = 10.0 ** (math.floor(math.log10(bound)) - 1)
     return f"{math.ceil(bound / step - _SLACK) * step:.2g}"
+
+
+def _put_right(finding: Finding) -> str:
+    """Say what was done to the bytes of the image; its digests are of what it now is."""
+    how = f": {listed([f'{wired} taken as {meant}' for wired, meant in finding.mapping])}" if finding.mapping else ""
+    return f"{FINDINGS[finding.kind]}{how}. The readings are as they were."
 
 
 def _show_lesser(page: _Page, assay: Assay) -> None:

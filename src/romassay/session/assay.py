@@ -468,6 +468,7 @@ def _derive(taken: _Taken, declared: _Declared) -> Assay:
         size=settings.size,
         target=settings.target,
         decisions=taken.manifest.decided,
+        apply_findings=settings.apply_findings,
     )
     readings = gather(taken.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
     if settings.address_bits and not any(len(reading) for reading in readings.with_role("specimen")):
@@ -491,4 +492,6 @@ def _did(taken: _Taken, result: Assay) -> str:
     what = f"added {', '.join(added)}" if added else "derived anew"
     if result.image is None:
         return f"{what}; {result.verdict}"
+    put_right = ", ".join(finding.kind for finding in result.applied(result.image))
+    what += f", put right: {put_right}" if put_right else ""
     return f"{what}; {result.verdict}, {len(result.image)} bytes, CRC-32 {crc32(bytes(result.image))}"

@@ -1,0 +1,54 @@
+"""RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.reads import WELL, best_sense
+from romassay.finding import Finding
+from romassay.reading import Bytes
+from romassay.settle.model import Image
+
+LEAST_BYTES = 64
+"""Bytes below which nothing can be said of the content."""
+
+PRINTABLE = 0.8
+"""Share of printable characters from which bytes may be text."""
+
+SMOOTH = 12
+"""Median step between neighbours up to which bytes may be a curve or a ramp."""
+
+
+def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
+    """Return the doubt where no part, no power-up and no sense of the bytes says that this is a ROM."""
+    sessions = {reading.conditions.session for reading in evidence.chosen}
+    if evidence.size or evidence.part or len(sessions) > 1 or len(image.value) < LEAST_BYTES:
+        return
+    if not _senseless(image.value):
+        return
+    yield Finding(
+        "ram-or-rom",
+        blocks=True,
+        function=image.function,
+        probability=0.65,
+        evidence=f"the {len(image.value)} bytes are no code, no text and no curve, and nothing was power-cycled: RAM "
+        "that keeps what it woke up with reads the same",
+        advice="switch off for a minute, read again with another --session name, and declare the part",
+    )
+
+
+def _senseless(value: Bytes) -> bool:
+    """Tell whether bytes are neither code nor text nor a curve."""
+    if len(np.unique(value)) < 3:
+        return False
+    printable = float(np.mean(((value >= 0x20) & (value < 0x7F)) | np.isin(value, (0x00, 0x0A, 0x0D))))
+    told = value[(value != 0x00) & (value != 0xFF)]
+    if printable >= PRINTABLE and np.count_nonzero(told >= 0x20) * 2 > len(value):
+        return False
+    step = np.abs(np.diff(told.astype(np.int64)))
+    if len(told) * 2 > len(value) and np.median(step) <= SMOOTH:
+        return False
+    return best_sense(value).nats < WELL / 2

@@ -1,0 +1,90 @@
+"""What readings differ by: an open line, the byte before, the number of ones, another specimen."""
+
+from __future__ import annotations
+
+import numpy as np
+from tests.faulty import COUNT, FOG, first, readings, told, window
+
+from romassay.chain import Options, assay
+from romassay.reading import Bytes, Index
+
+RNG = np.random.default_rng(8)
+
+
+def slow(seed: int) -> Bytes:
+    """A pass in which now and then a byte comes before all its bits have changed."""
+    rng = np.random.default_rng(seed)
+    value = window()
+    before = np.r_[value[:1], value[:-1]]
+    late = (rng.random(COUNT) < 0.02) & (np.arange(COUNT) & 0x400 == 0)
+    mask = rng.integers(0, 256, COUNT, dtype=np.uint8)
+    return np.where(late, value ^ ((value ^ before) & mask), value).astype(np.uint8)
+
+
+def sagging(seed: int) -> Bytes:
+    """A pass in which bytes with many ones lose some."""
+    rng = np.random.default_rng(seed)
+    value = window()
+    fails = (rng.random(COUNT) < 0.1 * (np.bitwise_count(value) / 8) ** 4) & (np.arange(COUNT) & 0x400 == 0)
+    return np.where(fails, value & rng.integers(0, 256, COUNT, dtype=np.uint8), value).astype(np.uint8)
+
+
+def test_bits_that_keep_the_level_of_the_byte_before_come_too_late() -> None:
+    result = told(*(slow(seed) for seed in range(4)))
+    assert result.findings[0].kind == "marginal-timing"
+    assert first(result, "weak-bits").alternative_to == "marginal-timing"
+    assert result.verdict == "provisional"
+
+
+def test_bytes_of_many_ones_that_lose_some_show_a_sagging_supply() -> None:
+    assert told(*(sagging(seed) for seed in range(4))).findings[0].kind == "supply-sag"
+
+
+def test_a_weak_cell_is_neither() -> None:
+    weak = window()
+    weak[0x40] ^= 0x10
+    result = told(window(), weak, window(), window())
+    assert first(result, "weak-bits").alternative_to is None
+    assert not [f for f in result.findings if f.kind in ("marginal-timing", "supply-sag", "mixed-specimens")]
+
+
+def test_readings_of_two_specimens_are_told_apart() -> None:
+    other = FOG.copy()
+    other[0x100:0x180] = np.roll(other[0x100:0x180], 2)
+    result = told(window(), window(), window(other))
+    assert result.findings[0].kind == "mixed-specimens"
+    assert "pass-3.log" in result.findings[0].evidence
+    assert result.verdict != "confirmed"
+
+
+def test_a_data_line_that_alone_moves_from_reading_to_reading_is_open() -> None:
+    def floats(value: Bytes) -> Bytes:
+        return value ^ (RNG.integers(0, 2, len(value), dtype=np.uint8) << 6)
+
+    found = told(*(window(data=floats) for _ in range(3))).findings[0]
+    assert (found.kind, found.lines) == ("data-line-open", ("D6",))
+
+
+def test_an_address_line_that_reads_now_this_side_now_that_is_open() -> None:
+    def floats(address: Index) -> Index:
+        return address ^ (RNG.integers(0, 2, len(address)) << 3)
+
+    found = told(*(window(address=floats) for _ in range(3))).findings[0]
+    assert (found.kind, found.lines) == ("address-line-open", ("A3",))
+
+
+def test_memory_of_no_sense_that_was_never_switched_off_may_be_ram() -> None:
+    awake = np.random.default_rng(2).integers(0, 256, 1024, dtype=np.uint8)
+    result = told(window(awake), size=None)
+    assert result.findings[0].kind == "ram-or-rom"
+    sessions = readings(window(awake), window(awake), session=("first", "second"))
+    assert not [f for f in assay(sessions).findings if f.kind == "ram-or-rom"]
+
+
+def test_differences_between_power_ups_may_be_ram_too() -> None:
+    other = FOG.copy()
+    other[0x100:0x180] = np.roll(other[0x100:0x180], 2)
+    made = readings(window(), window(), window(other), window(other), session=("a", "a", "b", "b"))
+    found = first(assay(made, Options(size=1024)), "mixed-specimens")
+    assert "RAM" in found.advice
+    assert found.probability < first(told(window(), window(), window(other)), "mixed-specimens").probability

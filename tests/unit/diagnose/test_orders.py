@@ -1,0 +1,103 @@
+"""Lines in the wrong order: found by what reads as code, and put right where that is asked for."""
+
+from __future__ import annotations
+
+from itertools import permutations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.faulty import FOG, first, readings, swapped_address, swapped_data, told, window
+
+from romassay.chain import Options, assay
+from romassay.diagnose.orders import Order, put_right, straight
+
+PLAIN = tuple(range(8))
+LINES = tuple(range(10))
+
+
+def exchanged(order: tuple[int, ...], a: int, b: int) -> tuple[int, ...]:
+    changed = list(order)
+    changed[a], changed[b] = changed[b], changed[a]
+    return tuple(changed)
+
+
+@pytest.mark.parametrize("order", [exchanged(PLAIN, 0, 1), PLAIN[::-1], (3, 0, 7, 1, 6, 2, 5, 4)])
+def test_the_order_of_swapped_data_lines_is_found(order: tuple[int, ...]) -> None:
+    result = told(window(data=swapped_data(order)))
+    found = result.findings[0]
+    assert found.kind == "data-lines-swapped"
+    assert found.mapping == tuple((f"D{bus}", f"D{line}") for bus, line in enumerate(order) if bus != line)
+    assert result.verdict == "provisional"
+
+
+@pytest.mark.parametrize("order", [exchanged(LINES, 0, 4), exchanged(LINES, 8, 9), LINES[::-1]])
+def test_the_order_of_swapped_address_lines_is_found(order: tuple[int, ...]) -> None:
+    found = told(window(address=swapped_address(order))).findings[0]
+    assert found.kind == "address-lines-swapped"
+    assert dict(found.mapping) == {f"A{bus}": f"A{line}" for line, bus in enumerate(order) if bus != line}
+
+
+def test_inverted_data_are_found() -> None:
+    result = told(window(data=lambda value: ~value))
+    assert result.findings[0].kind == "data-inverted"
+
+
+def test_applied_findings_put_the_image_right_and_leave_the_readings_and_the_verdict() -> None:
+    data, address = exchanged(PLAIN, 2, 6), exchanged(LINES, 1, 7)
+    log = window(data=swapped_data(data), address=swapped_address(address))
+    made = readings(log, log)
+    result = assay(made, Options(size=1024, apply_findings=True))
+    image = result.images[0]
+    assert bytes(image) == FOG.tobytes()
+    assert {finding.kind for finding in result.applied(image)} == {"data-lines-swapped", "address-lines-swapped"}
+    assert result.verdict == "provisional"
+    assert np.array_equal(result.readings.readings[0].value, log)
+    assert bytes(assay(made, Options(size=1024)).images[0]) != FOG.tobytes()
+
+
+def test_nothing_is_applied_to_a_healthy_image() -> None:
+    result = assay(readings(window(), window()), Options(size=1024, apply_findings=True))
+    assert not result.applied(result.images[0])
+    assert result.verdict == "confirmed"
+
+
+def test_random_bytes_have_no_order() -> None:
+    noise = np.random.default_rng(4).integers(0, 256, 1024, dtype=np.uint8)
+    assert not [f for f in told(window(noise)).findings if "swapped" in f.kind or f.kind == "data-inverted"]
+
+
+orders = st.builds(Order, st.permutations(PLAIN).map(tuple), st.booleans(), st.permutations(LINES).map(tuple))
+
+
+@given(orders)
+@settings(max_examples=50, deadline=None)
+def test_putting_right_only_moves_bits(order: Order) -> None:
+    right = put_right(FOG, order)
+    ones = int(np.bitwise_count(FOG).sum())
+    assert int(np.bitwise_count(right).sum()) == (len(FOG) * 8 - ones if order.inverted else ones)
+    assert np.array_equal(put_right(FOG, straight(10)), FOG)
+
+
+@given(orders)
+@settings(max_examples=50, deadline=None)
+def test_putting_right_undoes_the_wiring(order: Order) -> None:
+    wired = window(data=swapped_data(order.data), address=swapped_address(order.address))[:1024]
+    wired = ~wired if order.inverted else wired
+    assert np.array_equal(put_right(wired, order), FOG)
+
+
+def test_every_order_of_eight_lines_is_weighed() -> None:
+    from romassay.diagnose.orders import _every_order
+
+    every, becomes = _every_order()
+    assert {tuple(int(n) for n in row) for row in every} == set(permutations(range(8)))
+    number = 12345
+    assert all(int(becomes[1 << bus, number]) == 1 << int(every[number, bus]) for bus in range(8))
+
+
+def test_a_finding_of_an_order_says_how_many_jumps_arrive() -> None:
+    found = first(told(window(data=swapped_data(exchanged(PLAIN, 0, 7)))), "data-lines-swapped")
+    assert "6502" in found.evidence
+    assert "--apply-findings" in found.advice

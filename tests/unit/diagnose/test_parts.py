@@ -1,0 +1,56 @@
+"""The declared part, its selects, and an enable that needs an edge."""
+
+from __future__ import annotations
+
+import numpy as np
+from tests.faulty import FIRST, FOG, readings, window
+
+from romassay.catalogue import load_part
+from romassay.chain import Options, assay
+from romassay.reading import Bytes
+
+LARGER: Bytes = np.concatenate([FOG, FOG[::-1]])
+
+
+def everywhere(image: Bytes) -> Bytes:
+    """A window in which the ROM answers at every address."""
+    return image[np.arange(FIRST, FIRST + 0x1000) & (len(image) - 1)]
+
+
+def test_other_bytes_beside_the_declared_size_show_a_larger_part() -> None:
+    log = np.where(np.arange(0x1000) & 0x800 == 0, everywhere(LARGER), 0xFF).astype(np.uint8)
+    result = assay(readings(log, log), Options(part=load_part("6530")))
+    assert result.findings[0].kind == "wrong-part"
+    assert "2048" in result.findings[0].evidence
+    assert result.verdict != "confirmed"
+
+
+def test_a_rom_in_every_block_and_nothing_else_of_the_part_has_a_tied_select() -> None:
+    log = everywhere(FOG)
+    found = assay(readings(log, log), Options(part=load_part("6530"))).findings[0]
+    assert found.kind == "select-tied"
+    assert "RS0" in found.lines
+    assert "RS0, pin 4" in found.advice
+
+
+def test_one_byte_over_whole_blocks_is_a_latched_enable() -> None:
+    def held(_: Bytes) -> Bytes:
+        return np.full(0x1000, 0x4C, np.uint8)
+
+    log = window(data=held)
+    result = assay(readings(log, log))
+    assert result.verdict == "not-found"
+    assert result.findings[0].kind == "latched-enable"
+    assert result.findings[0].where[0].first == FIRST
+
+
+def test_another_byte_in_each_reading_is_surely_latched() -> None:
+    first, second = (np.full(0x1000, value, np.uint8) for value in (0x4C, 0x20))
+    found = assay(readings(first, second)).findings[0]
+    assert found.kind == "latched-enable"
+    assert found.probability >= 0.9
+
+
+def test_an_empty_window_is_not_latched() -> None:
+    log = np.full(0x1000, 0xFF, np.uint8)
+    assert not [f for f in assay(readings(log, log)).findings if f.kind == "latched-enable"]
