@@ -13,7 +13,9 @@ from romassay.finding import KINDS
 
 PAGE = (Path(__file__).parents[2] / "docs" / "howto-rubbish.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```console\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
-STEP = re.compile(r"^\$ (?P<command>[^\n]*<<'END'\n.*?\nEND|[^\n]*)\n(?P<shown>.*?)(?=^\$ |\Z)", re.MULTILINE | re.DOTALL)
+STEP = re.compile(
+    r"^\$ (?P<command>[^\n]*<<'END'\n.*?\nEND|[^\n]*)\n(?P<shown>.*?)(?=^\$ |\Z)", re.MULTILINE | re.DOTALL
+)
 STEPS = [(match["command"], match["shown"]) for block in BLOCKS for match in STEP.finditer(block)]
 
 
