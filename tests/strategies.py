@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from hypothesis import strategies as st
 
-from romassay.reading import Reading, Source, reading_of
+from romassay.reading import Hole, Reading, Source, reading_of
 from romassay.twin import (
     HIGH,
     LAYOUTS,
@@ -347,6 +347,25 @@ def with_digit_errors(data: bytes, rate: float, seed: int, number: int) -> bytes
         change = generator.integers(1, 16, len(value)).astype(np.uint8)
         value[hit] ^= (change << np.uint8(shift))[hit]
     return value.tobytes()
+
+
+def lossy(reading: Reading, error: float, seed: int) -> Reading:
+    """Return a reading as a noisy line leaves it: wrong digits, and lines of sixteen bytes that are holes.
+
+    One line in twenty is lost for each hundredth of `error`: as many characters of it spoil the line as a whole.
+    """
+    generator = np.random.default_rng([seed, 77])
+    data = dict(zip(reading.addresses().tolist(), reading.value.tolist(), strict=True))
+    starts = sorted({address & ~15 for address in data})
+    pieces, holes = [], []
+    for start in starts:
+        line = [(address, data[address]) for address in range(start, start + 16) if address in data]
+        if generator.random() < 5 * error:
+            holes.append(Hole(line[0][0], line[-1][0], 1, "a character that is no digit"))
+        else:
+            pieces.append((line[0][0], with_digit_errors(bytes(v for _, v in line), error, seed, start)))
+    made = reading_of(pieces, address_bits=reading.address_bits, unit="hex-digit")
+    return replace(made, holes=tuple(holes), role=reading.role, conditions=reading.conditions, source=reading.source)
 
 
 named_layouts = st.sampled_from(sorted(LAYOUTS)).map(LAYOUTS.__getitem__)

@@ -21,7 +21,7 @@ RAM_SIZES = (64, 128)
 """Bytes of the RAM in combination chips (6530, 6532: data sheets)."""
 
 LITTLE = 2048
-"""Bits of a function below which neither its size nor its being a ROM is believed without a declared part or size."""
+"""Bits of a function up to which neither its size nor its being a ROM is believed without a declared part or size."""
 
 DOUBTED = 0.7
 """Chance that a memory which nothing tells apart is not the specimen's ROM. Common practice, no source."""
@@ -224,8 +224,9 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             "size-ambiguous",
             blocks=not any(r.role == "empty-socket" for r in readings.readings),
             function=index,
-            evidence=f"{sizes} would explain the readings as well as {function.size}: what follows could be a blank "
-            "end, or the floating bus",
+            evidence=f"{sizes} would explain the readings as well as {function.size}: "
+            + ("what follows" if max(function.sizes) > function.size else "half of it")
+            + " could be a blank end, or the floating bus",
             advice="declare the part or the size, or read with pull-ups and then with pull-downs on the data lines",
         )
 
@@ -271,7 +272,7 @@ def _about_choice(
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
-    elif first.size * first.width < LITTLE and (len(first.copies) == 1 or first.size in RAM_SIZES or larger):
+    elif first.size * first.width <= LITTLE and (len(first.copies) == 1 or first.size in RAM_SIZES or larger):
         yield Finding(
             "ram-or-rom",
             blocks=True,

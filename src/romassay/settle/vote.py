@@ -32,8 +32,9 @@ DOUBT = 1e-4
 LEAST_BOUND = 1e-9
 """No count of repetitions makes surer than this: other errors than the line's are likelier by far."""
 
-SURE_MARGIN = 2
-"""Lead that a byte needs where a single bit differs: a cell that fails now and then looks like one error in three."""
+SURE_MARGIN = 5
+"""Lead that a byte needs where a single bit differs: a cell that fails every other time shows its right value once in
+five readings more often than a line errs in that one bit."""
 
 UNTRIED = 1e-3
 """Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured."""

@@ -175,7 +175,7 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     content = at[state == CONTENT]
     speaking = np.count_nonzero((state == CONTENT) | scene.told[at].any(axis=1))
     once = len(scene.stacked.value) < ENOUGH
-    least = min(SMALLEST_ROM << once, (declared.rom_size or MOST_BYTES) // 2)
+    least = min(2 * SMALLEST_ROM if once else GRANULE, (declared.rom_size or MOST_BYTES) // 2)
     if not len(content) or speaking * GRANULE < least or not _steady(scene, content):
         return False
     if once and scene.driven.bit_count() < HALF_BYTE and (scene.based.rate or len(content) < DENSE):

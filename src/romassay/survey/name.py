@@ -156,22 +156,29 @@ def _driven(scene: Scene, item: Closed) -> int:
 
 
 def _other_sizes(scene: Scene, item: Closed) -> tuple[int, ...]:
-    """Return a larger size that explains the readings as well.
+    """Return a larger or a smaller size that explains the readings as well.
 
-    What lies across the next line was not seen, or is blank as the end of the function is, beside a bus that says so.
+    A larger one, where what lies across the next line was not seen, or is blank as the end of the function is, beside a
+    bus that says so. A smaller one, where half of a function that stands once is blank: the bus may hold what it last
+    carried.
     """
     line = item.level
+    value = contents(scene.stacked, scene.said.value, line, np.array([item.block]))[0]
+    rule = scene.based.model
+    holds = rule is not None and not any(isinstance(source, int) for source in rule.sources)
+    blank = any(bool((half == value[-1]).all()) for half in np.split(value, 2))
+    if holds and blank and len(item.seats) == 1:
+        return (1 << line >> 1,)
     if line >= scene.stacked.bits:
         return ()
     if not (item.other | item.again) >> line & 1:
         return (2 << line,)
     if not item.other >> line & 1:
         return ()
-    value = contents(scene.stacked, scene.said.value, item.level, np.array([item.block]))[0]
-    filling = blank_neighbour(scene.stacked, scene.based, scene.said, item.level, item.block ^ 1)
+    filling = blank_neighbour(scene.stacked, scene.based, scene.said, line, item.block ^ 1)
     upper_blank = filling is not None and not item.block & 1 and bool((value[-2:] == filling).all())
     lower_blank = filling is not None and item.block & 1 == 1 and bool((value[:2] == filling).all())
-    return (2 << item.level,) if upper_blank or lower_blank else ()
+    return (2 << line,) if upper_blank or lower_blank else ()
 
 
 def _read_next(scene: Scene, made: Function, readings: ReadingSet) -> tuple[ReadNext, ...]:

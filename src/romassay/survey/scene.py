@@ -104,7 +104,8 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     based.state[changed & (based.state == VOLATILE)] = CONTENT
     tells_blank = based.model is None or any(isinstance(source, int) for source in based.model.sources)
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
-        based.state[based.state == STRUCTURED] = CONTENT
+        unlike = np.count_nonzero(based.told(said), axis=1) * 2 >= np.count_nonzero(said.sure, axis=1)
+        based.state[(based.state == STRUCTURED) & unlike] = CONTENT
     quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
     ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))
     grown = grow(ladder, said, based, bits, highest)

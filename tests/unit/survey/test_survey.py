@@ -14,7 +14,7 @@ from romassay.chain import gather
 from romassay.reading import ReadingSet, reading_of
 from romassay.survey import survey
 from romassay.twin import Bench, Floating, Function, Memory, Specimen, function_from_pattern, take, truth
-from strategies import Scene, hosted_scenes, readings_of, scenes
+from strategies import Scene, floatings, hosted_scenes, lossy, narrow_scenes, readings_of, scenes, seeds
 
 STEADY = st.sampled_from(
     [
@@ -66,6 +66,59 @@ def test_digit_errors_do_not_change_the_decode(scene: Scene, count: int, error: 
     assume(rich(scene.rom.image))
     found = survey(gather(readings_of(scene, count, error=error)), size=scene.rom.size)
     assert found.functions[0].decode == expected(scene)
+
+
+@settings(max_examples=40)
+@given(scenes(floating=STEADY, combination=False), st.integers(2, 4))
+def test_reading_what_is_asked_for_resolves_the_lines(scene: Scene, count: int) -> None:
+    assume(rich(scene.rom.image))
+    before = survey(gather(readings_of(scene, count)), size=scene.rom.size).functions[0]
+    asked = tuple((item.where.first, item.where.last) for item in before.read_next)
+    more = Scene(scene.bench, tuple(sorted({*scene.window, *asked})), scene.truths)
+    after = survey(gather(readings_of(more, count)), size=scene.rom.size).functions[0]
+    for line in {name for item in before.read_next for name in item.lines}:
+        assert before.decode[line] == "unknown"
+        assert after.decode[line] == scene.rom.decode[int(line[1:])]
+
+
+@settings(max_examples=30)
+@given(scenes(combination=False, bits=st.integers(10, 13)), st.integers(2, 4), st.floats(0.0, 0.01), seeds)
+def test_a_noisy_line_leaves_a_decode_right_or_unknown(scene: Scene, count: int, error: float, seed: int) -> None:
+    assume(rich(scene.rom.image))
+    noisy = [lossy(reading, error, seed + i) for i, reading in enumerate(readings_of(scene, count))]
+    decode = survey(gather(noisy), size=scene.rom.size).functions[0].decode
+    for line, level in expected(scene).items():
+        assert decode[line] in (level, "unknown")
+
+
+@settings(max_examples=30)
+@given(narrow_scenes(), st.integers(2, 4))
+def test_a_narrow_part_has_a_decode_right_or_unknown(scene: Scene, count: int) -> None:
+    assume(rich(scene.rom.image))
+    functions = survey(gather(readings_of(scene, count)), size=scene.rom.size).functions
+    assume(functions)
+    for line, level in expected(scene).items():
+        assert functions[0].decode[line] in (level, "unknown")
+
+
+@settings(max_examples=25)
+@given(
+    floatings(),
+    st.integers(1, 4),
+    st.floats(0.0, 0.01),
+    seeds,
+    st.sampled_from([(), ("empty-socket",), ("pulled-up", "pulled-down"), ("pulled-up",)]),
+)
+def test_a_noisy_line_to_nothing_shows_nothing(
+    floating: tuple[Floating, ...], count: int, error: float, seed: int, controls: tuple[str, ...]
+) -> None:
+    scene = Scene(Bench(16, (), floating=floating, seed=seed), ((0x8000, 0x8FFF),), ())
+    made = readings_of(scene, count)
+    for role in controls:
+        made += readings_of(scene, 1, role=role)
+    readings = gather([lossy(reading, error, seed + i) for i, reading in enumerate(made)])
+    for size in (None, 1024):
+        assert survey(readings, size=size).functions == ()
 
 
 @settings(max_examples=40)
