@@ -69,3 +69,39 @@ def upper_bound(successes: int, trials: int, level: float = 0.95) -> float:
 def lower_bound(successes: int, trials: int, level: float = 0.95) -> float:
     """Return the one-sided Clopper-Pearson lower limit of a proportion."""
     return 1.0 - upper_bound(trials - successes, trials, level) if trials > 0 else 0.0
+
+
+def poisson_quantile(mean: float, level: float = 0.95) -> int:
+    """Return the smallest count that a Poisson variable of this mean exceeds with a chance of at most 1 - `level`.
+
+    Poisson counts: NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.6.6.19.
+    """
+    low, high = -1, max(1, math.ceil(mean + 10 * math.sqrt(mean) + 10))
+    while high - low > 1:
+        middle = (low + high) // 2
+        if _poisson_above(middle, mean) <= 1 - level:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _poisson_above(count: int, mean: float) -> float:
+    """Return P(X > count): the upper tail's terms, or one less the lower tail's, whichever fall from the first on."""
+    if mean <= 0.0:
+        return 0.0
+    if count + 1 > mean:
+        term = total = math.exp((count + 1) * math.log(mean) - mean - math.lgamma(count + 2))
+        k = count + 2
+        while term > NEGLIGIBLE * total and total > 0.0:
+            term *= mean / k
+            total += term
+            k += 1
+        return total
+    term = total = math.exp(count * math.log(mean) - mean - math.lgamma(count + 1)) if count >= 0 else 0.0
+    for k in range(count, 0, -1):
+        term *= k / mean
+        total += term
+        if term < NEGLIGIBLE * total:
+            break
+    return 1.0 - total

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import beta, binom
+from scipy.stats import beta, binom, poisson
 
-from romassay.bounds import binomial_cdf, lower_bound, upper_bound
+from romassay.bounds import binomial_cdf, lower_bound, poisson_quantile, upper_bound
 
 
 def test_the_handbooks_worked_example() -> None:
@@ -61,3 +61,11 @@ def test_the_ends() -> None:
     assert upper_bound(5, 5) == 1.0
     assert lower_bound(0, 5) == pytest.approx(0.0)
     assert lower_bound(0, 0) == 0.0
+
+
+@settings(max_examples=100)
+@given(st.floats(1e-6, 5000.0), st.sampled_from([0.5, 0.9, 0.95, 0.99]))
+def test_the_poisson_quantile_against_scipy(mean: float, level: float) -> None:
+    found = poisson_quantile(mean, level)
+    assert poisson.cdf(found, mean) >= level - 1e-9
+    assert found == 0 or poisson.cdf(found - 1, mean) < level + 1e-9

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from romassay.bounds import binomial_cdf, upper_bound
+from romassay.bounds import binomial_cdf, poisson_quantile, upper_bound
 from romassay.errors import BadValue
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.settle.model import FILL, Confidence, Decision, Doubt, Image
@@ -37,7 +37,8 @@ SURE_MARGIN = 5
 five readings more often than a line errs in that one bit."""
 
 UNTRIED = 1e-3
-"""Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured."""
+"""Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured; as many as there are
+half-read bytes, where that is more: of the flips of a digit's character half make another digit (RFC 20)."""
 
 FLIPS = 5
 """Damaged characters that a bit-flipping line leaves at most for each wrong digit it makes: of the eight bits of a
@@ -125,7 +126,7 @@ def _settled(
     observed = _observed(stacked, chosen, function)
     digits = (0x0F, 0xF0) if all(r.unit == "hex-digit" for r in observed.names) else (0xFF,)
     vote = _vote(observed, function.driven, digits)
-    error = _error_rate(vote)
+    error = _error_rate(vote, observed, function.driven)
     wrong = _chance_wrong(vote, error)
     flipped = _weak(vote, observed)
     weak = np.isin(vote.disputed, flipped)
@@ -277,11 +278,13 @@ def _winner(digit: Bytes, known: Bools, mask: int) -> tuple[Bytes, Index]:
     return best, np.maximum(first, 0) - second
 
 
-def _error_rate(vote: _Vote) -> float:
+def _error_rate(vote: _Vote, observed: _Observed, driven: int) -> float:
     """Return the measured chance that one observation of a byte differs from what was settled."""
     spare = int(np.maximum(vote.count - 1, 0).sum())
     if not spare:
-        return UNTRIED
+        heard = np.count_nonzero(observed.known)
+        half = np.count_nonzero((observed.known != driven) & (observed.known != 0))
+        return max(UNTRIED, half / max(1, heard))
     return float((vote.against.sum() + 0.5) / (spare + 1))
 
 
@@ -375,14 +378,14 @@ def _confidence(
     function: Function,
     target: float,
 ) -> Confidence:
-    """State how many bytes may still be wrong: the expected number at the upper 95 % limit of the error rate.
+    """State how many bytes may still be wrong: what their number stays under at the upper 95 % limit of the error rate.
 
     The limit is Clopper and Pearson's (NIST/SEMATECH e-Handbook 7.2.4.1), over every observation beyond the first of
     each byte. It covers random errors of the line only.
     """
     against = int(vote.against.sum())
     spare = int(np.maximum(vote.count - 1, 0).sum())
-    bound = _expected_wrong(vote, upper_bound(against, spare, LEVEL), 0)
+    bound = _bound(vote, against, spare, 0)
     copies = [c for c in function.copies if not c.contended]
     return Confidence(
         readings=len(observed.names),
@@ -394,6 +397,18 @@ def _confidence(
         level=LEVEL,
         more_readings_for_target=_more(vote, against, spare, max(1, len(copies)), target, bound),
     )
+
+
+def _bound(vote: _Vote, against: int, spare: int, more: int) -> float:
+    """Return the bound on the number of wrong bytes, if `more` observations of each byte agreed.
+
+    Where fewer are expected than one in twenty images would have, that expectation; else the count that a Poisson
+    variable of that mean exceeds once in twenty times.
+    """
+    expected = _expected_wrong(vote, upper_bound(against, spare, LEVEL), more)
+    if expected <= 1 - LEVEL:
+        return expected
+    return float(min(len(vote.count), poisson_quantile(expected, LEVEL)))
 
 
 def _expected_wrong(vote: _Vote, error: float, more: int) -> float:
@@ -417,6 +432,6 @@ def _more(vote: _Vote, against: int, spare: int, copies: int, target: float, bou
         first = size if not int(vote.count.sum()) else 0
         trials = spare + extra - first
         expected = round(against * trials / spare) if spare else 0
-        if _expected_wrong(vote, upper_bound(expected, trials, LEVEL), readings * copies) <= target:
+        if _bound(vote, expected, trials, readings * copies) <= target:
             return readings
     return None
