@@ -17,6 +17,8 @@ __all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
 
 _MODULES = (
     "transcript",
+    "vcd",
+    "csv_trace",
     "intel_hex",
     "s_record",
     "tektronix_hex",
@@ -131,7 +133,7 @@ def _choose(data: bytes, name: str, hints: Hints) -> Format:
             raise BadValue(f"there is no format '{hints.format}'", advice=f"choose one of {', '.join(FORMATS)}")
         return FORMATS[hints.format]
     if hints.layout is not None:
-        return FORMATS["text-dump"]
+        return FORMATS[_with_layout(data, hints.layout)]
     best, sure = _surest(data)
     if sure < _LEAST_SURE and hints.base is not None:
         return FORMATS["raw-binary"]
@@ -142,6 +144,14 @@ def _choose(data: bytes, name: str, hints: Hints) -> Format:
             advice="for a plain image give --base, the address of its first byte; for a text dump, --layout",
         )
     return FORMATS[best]
+
+
+def _with_layout(data: bytes, layout: str) -> str:
+    """Return the format that a layout is for: a map of signals is for traces, any other for text."""
+    for name in ("transcript", "vcd"):
+        if FORMATS[name].sniff(data) == 1.0:
+            return name
+    return "csv-trace" if "sample=" in layout and FORMATS["csv-trace"].sniff(data) else "text-dump"
 
 
 def _surest(data: bytes) -> tuple[str, float]:
