@@ -181,7 +181,8 @@ def _wiring_slips(rig: Rig, part: Part | None) -> Iterator[Slip]:
             yield Slip(steps, f"{pin} is a {kinds[pin]} pin", "supplies are no part of the wiring")
         elif pin in addressed:
             number = line_number(line, "A")
-            if number is None or number >= rig.address_bits:
+            strobed = pin not in own_pins(part) and rig.steady(pin) is not None
+            if not strobed and (number is None or number >= rig.address_bits):
                 allowed = f"allowed: A0 to A{rig.address_bits - 1}, or hold the pin under [held]"
                 yield Slip(steps, f"'{line}' is no address line of the host", allowed)
         elif kinds[pin] == "data":  # those that carry addresses too were looked at above

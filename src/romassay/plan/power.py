@@ -31,7 +31,12 @@ PLAIN_SUPPLY = 5.5
 
 def power(rig: Rig, part: Part) -> Power:
     """Return the rails in the order in which they come on, and the regulator where there is one."""
-    rails = tuple(sorted((_rail(rig, part, item) for item in live_rails(part)), key=lambda item: (item.order, item.n)))
+    rails = tuple(
+        sorted(
+            (_rail(rig, part, item) for item in live_rails(part)),
+            key=lambda item: (item.order, abs(item.volts), item.n),
+        )
+    )
     load = sum(item.maximum or item.limit for item in rails if 4 < item.volts < PLAIN_SUPPLY)
     regulator = rig.supply.regulator
     return Power(

@@ -83,7 +83,7 @@ def _buffered(rig: Rig, part: Part) -> Rig:
     every other, because a few gates decode that; in all that is to be read elsewhere.
     """
     family: BufferFamily = rig.buffer.family if rig.buffer else ("LVC" if _too_high(rig) else "HCT")
-    if not rig.host.writes:
+    if not rig.host.writes and not rig.host_memory:
         return msgspec.structs.replace(rig, buffer=Buffer(family=family))
     block = None if rig.window else _block(rig, part)
     ranges = tuple(f"0x{r.first:04X}-0x{r.last:04X}" for r in ((block,) if block else rig.to_read))
