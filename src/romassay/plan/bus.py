@@ -233,10 +233,9 @@ def _outputs(rig: Rig, part: Part, bus: BusLevels, pin: str) -> Iterator[tuple[P
     where = family.name if family else "the host"
     load = family.load if family else bus.load
     _, gives, unsure = _worst(part, "VOH", [part.pin(pin)], least=False)
-    if part.output and part.output.kind == "open-collector" and not any(name in rig.pull_ups for name in names):
-        gives, unsure = 0.0, False
-    elif (part.output and part.output.kind == "open-collector") or any(name in rig.pull_ups for name in names):
-        gives, unsure = 5.0, False
+    pulled = all(name in rig.pull_ups for name in names)
+    if pulled or (part.output and part.output.kind == "open-collector"):
+        gives, unsure = (5.0 if pulled else 0.0), False
     yield "level-too-low", names, margin_of(f"high from data pins into {where}", high_in, gives, "V", unchecked=unsure)
     _, gives, unsure = _worst(part, "VOL", [part.pin(pin)], least=True)
     drop = max((rig.series.get(name, 0.0) for name in names), default=0.0) * load / 1000

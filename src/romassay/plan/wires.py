@@ -40,7 +40,8 @@ class Equipped:
 def equipped(found: Completed, part: Part) -> Equipped:
     """Return the rig with a buffer, pull-ups and series resistors proposed where it says nothing of them."""
     rig, added = found.rig, []
-    if rig.buffer is None and (rig.host.writes or _too_high(rig) or _wrong_level(rig, part, part.data_pins)):
+    shared = rig.host.writes or rig.host_memory
+    if rig.buffer is None and (shared or _too_high(rig) or _wrong_level(rig, part, part.data_pins)):
         rig = _buffered(rig, part)
         added.append("buffer")
     elif rig.buffer and rig.buffer.fitted and not rig.buffer.ranges:
