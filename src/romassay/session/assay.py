@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -53,6 +53,9 @@ from romassay.reading import Reading, ReadingSet, Role
 from romassay.rig import Rig
 from romassay.session.rigs import kept_rig
 from romassay.version import VERSION
+
+if TYPE_CHECKING:
+    from romassay.catalogue import FoundPart
 
 NOTHING_SAID = Said()
 
@@ -427,16 +430,30 @@ def _rig(request: Request, name: str) -> _Declared:
 
 def _part(request: Request, name: str) -> _Declared:
     """Load a part: from the catalogue, from a file named in this call, or from the docket's copy of one."""
-    from romassay.catalogue import find_part, load_part, part_of
+    from romassay.catalogue import find_part, load_part, part_of, parts_named
 
     if name == PART_FILE and "part" not in request.settings and request.docket:
         return _Declared(load_part(request.docket / PART_FILE))
+    alike = _alike(parts_named(name, request.part_folders))
+    if alike is not None:
+        return _Declared(alike)
     found = find_part(name, request.part_folders)
     if found.file is None:
         return _Declared(found.part)
     data = content_of(found.file)
     part = part_of(data.data.decode("utf-8", "replace"), name)
     return _Declared(part, files=(Addition(PART_FILE, data.sha256, data.data),))
+
+
+def _alike(matching: Sequence[FoundPart]) -> Part | None:
+    """Return what parts of one type number have in common, where that is all that readings ask of a part.
+
+    Two pin-outs of one memory answer alike on the bus; which of them it is matters where pins are named.
+    """
+    functions = {tuple((item.kind, item.size) for item in found.part.functions) for found in matching}
+    if len(matching) < 2 or len(functions) > 1 or any(found.file for found in matching):
+        return None
+    return msgspec.structs.replace(matching[0].part, variant="", pins=(), selects=(), row=None)
 
 
 def _kept(settings: Settings, declared: _Declared) -> Settings:

@@ -282,8 +282,8 @@ def _error_rate(vote: _Vote, observed: _Observed, driven: int) -> float:
     """Return the measured chance that one observation of a byte differs from what was settled."""
     spare = int(np.maximum(vote.count - 1, 0).sum())
     if not spare:
-        heard = np.count_nonzero(observed.known)
-        half = np.count_nonzero((observed.known != driven) & (observed.known != 0))
+        heard = int(np.count_nonzero(observed.known))
+        half = int(np.count_nonzero((observed.known != driven) & (observed.known != 0)))
         return max(UNTRIED, half / max(1, heard))
     return float((vote.against.sum() + 0.5) / (spare + 1))
 

@@ -13,6 +13,7 @@ from typing import Any
 import msgspec
 import pytest
 
+from romassay.catalogue import find_part
 from romassay.docket.folder import hold
 from romassay.docket.manifest import Decided, Manifest, Said, Span, encode
 from romassay.errors import BadCatalogue, BadInput, BadValue
@@ -287,3 +288,14 @@ def test_a_part_file_of_ones_own_is_kept_with_the_docket(logs: tuple[Path, Path,
     assert record(assay(into=box, part="2332"))["options"]["part"] == "2332"
     with pytest.raises(BadCatalogue, match=r"mine\.toml"):
         assay(into=box, part=str(own))
+
+
+def test_a_type_number_with_two_pin_outs_is_enough_for_readings(tmp_path: Path) -> None:
+    data = random.Random(2364).randbytes(8192)
+    made = [log(tmp_path / f"{n}.log", n, data) for n in ("one", "two")]
+    outcome = assay(*made, into=tmp_path / "box", part="2364")
+    assert outcome.assay.verdict == "confirmed"
+    assert outcome.assay.options.part is not None
+    assert (outcome.assay.options.part.type, outcome.assay.options.part.pins) == ("2364", ())
+    with pytest.raises(BadCatalogue, match="say which"):
+        find_part("2364")
