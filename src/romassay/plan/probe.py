@@ -47,16 +47,20 @@ def _round(wires: tuple[Wire, ...]) -> Iterator[Check]:
         if wire.net == "open":
             yield Check(False, (wire.n,), f"pin {wire.n} ({wire.pin})", "joined to nothing")
         else:
-            yield Check(False, (wire.n,), f"pin {wire.n} ({wire.pin}) to {wire.to}", _joined(wire))
+            yield Check(False, (wire.n,), f"pin {wire.n} ({wire.pin}) to {_through(wire)}{wire.to}", _joined(wire))
+
+
+def _through(wire: Wire) -> str:
+    """What the line passes on its way: a buffer, a driver or a gate."""
+    chip = wire.via.split("; ")[0]
+    return f"the {chip}, and from it to " if chip and "Ω" not in chip else ""
 
 
 def _joined(wire: Wire) -> str:
     for part in wire.via.split("; "):
         if part.endswith(" in series"):
             return part.removesuffix(" in series")
-    if wire.via and not wire.via.endswith("to +5 V"):
-        return f"pin to the {wire.via.split('; ')[0]} and on to the line: under 1 Ω each"
-    return "under 1 Ω"
+    return "under 1 Ω each" if _through(wire) else "under 1 Ω"
 
 
 def _neighbours(wires: tuple[Wire, ...]) -> Iterator[Check]:

@@ -26,7 +26,8 @@ from romassay.wiring import Completed, select_pins
 OPEN_COLLECTOR_HIGH = 2.4
 OPEN_COLLECTOR_LEAKAGE = 0.1
 """Milliamperes into the outputs of one part and an input at a high level: from memory."""
-HOLDS_FOR_INPUTS = ("high", "low", "clock", "strobe")
+DECODER_LINES = 3
+"""Address lines that one common decoder takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +97,12 @@ def _block(rig: Rig, part: Part) -> Range | None:
     if not enough:
         return None
     first, last = enough[0].first, enough[-1].last
-    unit = 1 << (first ^ last).bit_length()
-    block = Range(first & -unit, (first & -unit) + unit - 1)
-    return block if without((block,), rig.host_memory) == (block,) else None
+    least = 1 << (first ^ last).bit_length()
+    for unit in (max(least, 1 << max(0, rig.address_bits - DECODER_LINES)), least):
+        block = Range(first & -unit, (first & -unit) + unit - 1)
+        if without((block,), rig.host_memory) == (block,):
+            return block
+    return None
 
 
 def block_levels(rig: Rig) -> tuple[tuple[int, int], ...]:
@@ -157,7 +161,7 @@ def decoder_words(rig: Rig) -> str:
     """
     lines = block_levels(rig)
     signals = rig.host.signals
-    if not 1 <= len(lines) <= 3 or not rig.host.writes or not (signals.read_write or signals.read):
+    if not 1 <= len(lines) <= DECODER_LINES or not rig.host.writes or not (signals.read_write or signals.read):
         return ""
     number = sum(level << place for place, (_, level) in enumerate(reversed(lines)))
     inputs = [f"A{line} to its pin {place}" for place, (line, _) in enumerate(reversed(lines), 1)]
@@ -268,6 +272,11 @@ def rules(rig: Rig, part: Part) -> tuple[str, ...]:
             result.append("It runs from the host's 3.3 V; its inputs take the specimen's 5 V.")
     if rig.host.levels and rig.host.levels.supply < 4.5:
         result.append("Direction is fixed everywhere: no shifters that find their direction by themselves.")
+    if rig.drivers:
+        result.append(
+            f"{rig.drivers} drivers at the specimen's +5 V stand in every line marked so: one way, always on "
+            "(74HCT541: inputs 2 to 9, outputs 18 to 11, pins 1, 10 and 19 to ground, 20 to +5 V; pins not checked)."
+        )
     ports = [name for name in select_pins(part) if part.pin(name).also_kind == "io"]
     if ports:
         result.append(
