@@ -78,7 +78,7 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
             candidates.setdefault(layout, replace(item, layout=layout))
     variants = list(candidates.values())
     weighed = _weighed(variants, text, damaged=False)
-    if weighed and unexplained(weighed[0].layout, text) <= _FEW_UNEXPLAINED * len(text):
+    if weighed and unexplained(weighed[0].layout, text, inside=True) <= _FEW_UNEXPLAINED * len(text):
         return weighed
     return _weighed(variants, text, damaged=True)
 

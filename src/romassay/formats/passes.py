@@ -123,6 +123,7 @@ def _without_commands(rows: Rows, layout: Layout) -> Rows:
     if len(rows) < 2 or layout.line_bytes < 2:
         return rows
     few = (rows.state == SHORT) & (rows.count <= 2 * layout.size) & (rows.count < layout.line_bytes)
+    few &= rows.address >= 0
     again = np.append(rows.address[1:] == rows.address[:-1], False) & np.append(rows.count[1:] > rows.count[:-1], False)
     keep = ~(few & again)
     return rows if keep.all() else _subset(rows, keep)

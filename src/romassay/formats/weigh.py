@@ -136,18 +136,20 @@ def _merged(layout: Layout, text: bytes, width: int) -> int:
     return len(re.findall(gap + b"[0-9A-Fa-f]{%d}(?=%s)" % (2 * width, gap), text))
 
 
-def unexplained(layout: Layout, text: bytes, *, marks: bool = True) -> int:
+def unexplained(layout: Layout, text: bytes, *, marks: bool = True, inside: bool = False) -> int:
     """Return how many characters of a cleaned text stand in lines that are not just as the layout says.
 
     Args:
         layout: of the lines.
         text: cleaned.
         marks: False where a line that is an address and nothing else explains nothing.
+        inside: count only from the first line on that is as the layout says, and up to the last: no banners.
     """
     rows = read_rows(text, layout, align=False)
     lengths = np.array([len(line) for line in text.split(b"\n")], np.int64)
-    good = np.isin(rows.state, (CLEAN, SHORT, MARK) if marks else (CLEAN, SHORT))
-    return int(lengths.sum() - lengths[rows.line[good] - 1].sum())
+    explained = rows.line[np.isin(rows.state, (CLEAN, SHORT, MARK) if marks else (CLEAN, SHORT))] - 1
+    whole = lengths[explained.min() : explained.max() + 1] if inside and len(explained) else lengths
+    return int(whole.sum() - lengths[explained].sum())
 
 
 _UNFIXED = {"zeros": 0.0, "right": 3.0, "left": 3.0, "none": 6.0}
@@ -170,7 +172,7 @@ def _oddity(layout: Layout) -> float:
         + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
-        + 200.0 * ("?" in layout.after)
+        + 200.0 * any(kind in (ANY, NUMBER) for kind, _ in pattern_parts(layout.after))
         + 10.0 * layout.rest.count("?")
         + 200.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
