@@ -20,6 +20,7 @@ def better_layouts(files: Sequence[tuple[str, bytes]]) -> list[str | None]:
     """
     from romassay.formats.forms import cost_of, probe_of
     from romassay.formats.layout import parse_layout
+    from romassay.formats.respelt import respelt
     from romassay.formats.terminal import clean
 
     layouts = list(dict.fromkeys(layout for layout, _ in files))
@@ -27,7 +28,7 @@ def better_layouts(files: Sequence[tuple[str, bytes]]) -> list[str | None]:
         return [None] * len(files)
     result: list[str | None] = []
     for own, data in files:
-        text = probe_of(clean(data))
+        text = probe_of(respelt(clean(data)))
         costs = {layout: cost_of(parse_layout(layout), text) for layout in layouts}
         best = min(layouts, key=costs.__getitem__)
         result.append(best if costs[best] < _CLEARLY * costs[own] else None)

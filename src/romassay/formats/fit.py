@@ -24,6 +24,8 @@ _MAX_BEFORE_SUM = 10
 _MAX_BEFORE_GUTTER = 12
 _AGREE = 0.75
 _FEW_ODD = 0.15
+_FEW_OPEN = 2
+"""Open columns of a clock or a counter; where there are more, any text may stand."""
 _MOST_RUNS = 3
 """Runs of digits in literal text at the end of a line: more are data that happen to be the same."""
 _BLANK, _DELETE = 0x20, 0x7F
@@ -154,16 +156,22 @@ def _number_pattern(texts: list[bytes]) -> str:
     around = _NUMBER.split(texts[0])
     pattern = literal(_text(around[0]))
     for i, after in enumerate(around[1:]):
+        same, share = usual([_NUMBER.findall(t)[i] for t in texts])
+        if share >= _STEADY:
+            pattern += literal(_text(same + after))
+            continue
         width, number = Counter(len(_NUMBER.findall(t)[i]) for t in texts).most_common(1)[0]
         pattern += ("?" * width if number >= _STEADY * len(texts) else "#") + literal(_text(after))
     return pattern
 
 
 def _column_pattern(texts: list[bytes]) -> str:
+    usual_characters = [Counter(column).most_common(1)[0] for column in zip(*texts, strict=True)]
+    open_columns = sum(number < 0.85 * len(texts) for _, number in usual_characters)
+    least = 0.85 if open_columns <= _FEW_OPEN else 0.97
     pattern = ""
-    for column in zip(*texts, strict=True):
-        character, number = Counter(column).most_common(1)[0]
-        steady = number >= 0.85 * len(texts) and not chr(character).isdecimal()
+    for character, number in usual_characters:
+        steady = number >= least * len(texts) and not chr(character).isdecimal()
         pattern += literal(chr(character)) if steady else "?"
     return _GROWING.sub(lambda match: "?" * len(match[0]), pattern)
 
@@ -323,12 +331,14 @@ class _Place:
         before: the literal text before them.
         digits: of each line; empty where it has none there.
         rest: of each line's tail behind them.
+        width: columns of sums that end in the same column, blanks in front; 0 where they do not.
     """
 
     place: SumPlace
     before: str
     digits: list[bytes]
     rest: list[bytes]
+    width: int = 0
 
 
 _RUN = re.compile(rb"[0-9A-Fa-f]+")
@@ -345,12 +355,33 @@ def _sum_places(found: Sequence[Found], tails: list[bytes], data: Bytes, cells: 
         if sum(map(bool, digits)) >= 0.7 * len(tails) and length > 0:
             rest = [t[r.end() :] if r else t for t, r in zip(tails, runs, strict=True)]
             yield _Place("cells", _text(before), digits, rest)
+    aligned = _aligned_sums(tails)
+    if aligned:
+        yield aligned
     behind = _gutter_place(tails, data, cells.size)
     for width in (2, 4, 3, 5, 6):
         yield from _sums_at_end(tails, width, None if behind is None else behind[0] + data.shape[1])
     if cells.skip == 1 and all(f.address is not None for f in found):
         between = usual([f.line.between(f.first - 2) for f in found])[0]
         yield _Place("front", _text(between), [f.line.token(f.first - 1) for f in found], tails)
+
+
+_ALIGNED = re.compile(rb"( ?[^0-9A-Za-z ]?)( *)([0-9A-Fa-f]+)(.*)", re.DOTALL)
+
+
+def _aligned_sums(tails: list[bytes]) -> _Place | None:
+    """Return numbers of different widths that end in the same column behind the cells, if nearly all tails have one."""
+    found = [_ALIGNED.fullmatch(t) for t in tails]
+    good = [m for m in found if m]
+    if len(good) < 0.9 * len(tails) or len({len(m[3]) for m in good}) < 2:
+        return None
+    before, share = usual([m[1] for m in good])
+    end, _ = Counter(m.end(3) for m in good).most_common(1)[0]
+    if share < 0.9 or sum(m.end(3) == end for m in good) < 0.9 * len(good):
+        return None
+    digits = [m[3] if m else b"" for m in found]
+    rest = [m[4] if m else t for m, t in zip(found, tails, strict=True)]
+    return _Place("cells", _text(before), digits, rest, end - len(before))
 
 
 def _sums_at_end(tails: list[bytes], width: int, gutter_end: int | None) -> Iterator[_Place]:
@@ -388,6 +419,8 @@ def _with_sum(
             kind, share = _best_kind(printed, data, values, length_known=layout.where == "line")
             if share > best[0] + 0.02:
                 number = _sum_number(place.digits, sum_base)
+                if place.width:
+                    number = Number(sum_base, place.width, "right")
                 after = layout.after
                 if place.place == "front":
                     after = common_pattern([f.line.between(f.first - 1) for f in found])
@@ -489,6 +522,8 @@ def _dotted_place(tails: list[bytes], data: Bytes) -> int | None:
     lines, count = data.shape
     prints = (data > _BLANK) & (data < _DELETE)
     unprinting = (data < _BLANK) | (data >= _DELETE)
+    if len(np.unique(data[unprinting])) < _TELLING:
+        return None
     places = []
     for place in range(1, _MAX_BEFORE_GUTTER + 1):
         whole = [t for t in tails if len(t) >= place + count]

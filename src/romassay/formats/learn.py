@@ -37,6 +37,9 @@ _FEW_UNEXPLAINED = 0.04
 _BLANK = ord(" ")
 _LEAST_ALIKE = 5
 _LONGEST = 400
+_MOSTLY = 0.8
+_MORE_CELLS = 3
+_WIDEST = 3
 _FEW_LOST = 8
 """Lines by which an address may be ahead before it is no contradiction but another window."""
 _CHARACTERS_PER_ERROR = 40
@@ -201,11 +204,36 @@ def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
             found = [Found(line, which, first) for line in chosen if cells.read(line, first)]
             if not found or not _often_enough(len(lines) * number / len(chosen), which, cells, sample):
                 continue
+            if _goes_on_alike(found, cells):
+                continue
             fits_left -= 1
             fitted = fit(found, base, cells, "line")
+            if fitted.layout.tail and _says_nothing(found, cells):
+                continue
             share = number / len(chosen)
             score = len(lines) * share * cells.bytes * (1 - 0.02 * which - 0.05 * cells.skip)
             yield Learnt(fitted.layout, score * _tidiness(fitted), fitted.notes)
+
+
+def _says_nothing(found: list[Found], cells: Cells) -> bool:
+    """Tell whether the cells are the same on all of several lines, as letters of a word are."""
+    texts = {tuple(f.line.token(f.first + j) for j in range(cells.runs)) for f in found}
+    return len(texts) == 1 and len(found) > _LEAST_ALIKE
+
+
+def _goes_on_alike(found: list[Found], cells: Cells) -> bool:
+    """Tell whether in most lines several more numbers follow as the cells do: the address counts otherwise."""
+    last = cells.runs - 1
+    if not last or cells.widths:
+        return False
+    more = 0
+    for f in found:
+        end = f.first + last
+        gap, spans = f.line.between(end - 1), f.line.tokens[end : end + _MORE_CELLS + 1]
+        widths = [b - a for a, b in spans]
+        gaps = [f.line.text[a[1] : b[0]] for a, b in pairwise(spans)]
+        more += len(gaps) == _MORE_CELLS and all(g.strip() == gap.strip() for g in gaps) and max(widths) <= _WIDEST
+    return more > _MOSTLY * len(found)
 
 
 def _tidiness(fitted: Fitted) -> float:
@@ -230,8 +258,15 @@ def _address_steps(sample: list[list[Line]]) -> list[tuple[tuple[int, Base, int]
                     votes.setdefault((which, base, step), []).append(line)
     most = max((len(lines) for lines in votes.values()), default=0)
     often = [(key, lines) for key, lines in votes.items() if len(lines) >= max(1, 0.1 * most)]
+    often = [(key, lines) for key, lines in often if not _ends_range(lines, *key)]
     often.sort(key=lambda item: (-len(item[1]), -item[0][2]))
     return often[:40]
+
+
+def _ends_range(lines: list[Line], which: int, base: Base, step: int) -> bool:
+    """Tell whether a number is the last address of each line, of which the first stands before it."""
+    values = [(line.value(which, base) or 0, line.value(which - 1, base)) for line in lines] if which else []
+    return sum(last - step + 1 == first for last, first in values) > _MOSTLY * len(lines)
 
 
 def _steps(stretch: list[Line], which: int, base: Base) -> Iterator[tuple[Line, int]]:
@@ -447,7 +482,8 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     for base in _BASES:
         good, bad, found, alone = _count_between(sample, cells, lead, base, tokens)
         contradicted |= base == 16 and bad > 1 and not good
-        anchored = not bad and base == 16 and any(f.address is not None for f in found)
+        likely = 8 if cells.base == 8 else 16
+        anchored = not bad and base == likely and any(f.address is not None for f in found)
         if (good and good >= bad // 2) or anchored:
             learnt = _made(found, alone, base, cells)
             share = good / (good + bad) if good else 0.5

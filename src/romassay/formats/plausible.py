@@ -6,9 +6,11 @@ else than bytes.
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
-from romassay.formats.layout import NUMBER, RUN, Layout, pattern_parts
+from romassay.formats.layout import ANY, NUMBER, RUN, Layout, Number, pattern_parts
 from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
 
 _LEAST_BYTES = 8
@@ -51,17 +53,89 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
         return False
     if sum(not " " <= c <= "~" and c != "\t" for c in layout.lead + layout.after + layout.rest + layout.end) > _ODD:
         return False
+    if _is_of_words(layout) or _is_list(rows, data, layout):
+        return False
     share = _share(rows, data)
     if layout.where in ("none", "alone"):
         return share >= _ALONE and not (layout.where == "none" and layout.tail)
-    if layout.address is not None and 0 < layout.address.width < _LEAST_DIGITS:
+    if layout.address is not None and 0 < _digits(rows, layout.address) < _LEAST_DIGITS:
         return False
     going, printed, run = _going_on(rows, layout)
+    if _counts_in_tens(rows, layout):
+        return False
     if layout.line_bytes <= _NARROW and (layout.tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):
         return False
     if printed <= _RUN:
         return going == max(0, printed - 1) and share >= _SPARSE
     return going >= _GO_ON * (printed - 1) and (run >= _RUN or share >= _SPARSE)
+
+
+def _digits(rows: Rows, address: Number) -> int:
+    """Return how many digits addresses have, the longest of them where their width is not fixed."""
+    if address.width:
+        return address.width
+    highest = int(rows.address.max(initial=0))
+    return next(n for n in range(1, 64) if highest < address.base**n)
+
+
+_IN_WORD = re.compile(r"[A-Za-z]{2}$")
+_PREFIXES = ("0x", "0X", "&h", "&H")
+_GROUPS = re.compile(r"(?:[0-9A-Fa-f]{2,4}[:.-]){2}$")
+_MOST_OPEN = 24
+"""Open columns before an address: a clock with a date has no more."""
+
+
+def _is_of_words(layout: Layout) -> bool:
+    """Tell whether an address or a cell begins inside a word or a chain of numbers, or behind much other text."""
+    open_columns = sum(kind == ANY for kind, _ in pattern_parts(layout.lead))
+    before = (layout.lead, layout.after, layout.rest)
+    in_word = any(_IN_WORD.search(text) and not text.endswith(_PREFIXES) for text in before)
+    return in_word or open_columns > _MOST_OPEN or _GROUPS.search(layout.lead) is not None
+
+
+_ENOUGH = 12
+"""Addresses in which a digit goes through all its values, and ten of sixteen by chance never."""
+
+
+def _counts_in_tens(rows: Rows, layout: Layout) -> bool:
+    """Tell whether addresses that are read as hex are decimal: a digit runs from 0 to 9, and none is ever a letter."""
+    if layout.address is None or layout.address.base != 16:
+        return False
+    address = np.unique(rows.address[rows.address >= 0] // layout.scale)
+    if len(np.unique(np.diff(address))) < 2:
+        return False
+    digits = [address >> shift & 0xF for shift in range(0, 32, 4)]
+    moving = [len(np.unique(digit)) for digit in digits]
+    letters = any((digit > 9).any() for digit, values in zip(digits, moving, strict=True) if values > 1)
+    return len(address) >= _ENOUGH and max(moving) >= 5 and not letters
+
+
+_DIGESTS = (16, 20, 28, 32, 48, 64)
+"""Bytes of the usual message digests: FIPS 180-4, and RFC 1321."""
+_UNIFORM = 400.0
+"""Chi-square of bytes against all alike, with 255 degrees of freedom, that chance passes once in 10^8."""
+
+
+def _is_list(rows: Rows, data: np.ndarray, layout: Layout) -> bool:
+    """Tell whether lines are a list of digests, a key, a table of characters or a table of two columns."""
+    if layout.where == "none":
+        dense = layout.gaps is not None and not any(layout.gaps)
+        if dense and layout.line_bytes in _DIGESTS and (rows.count[data] == layout.line_bytes).all():
+            return _is_uniform(rows.value)
+        return layout.end == ":"
+    if layout.cells > 2 or layout.address is None:
+        return False
+    address = rows.address[data]
+    if layout.unit == "words" and layout.address.base == layout.cell.base == 10:
+        return True
+    alike = layout.line_bytes == 1 and np.array_equal(rows.value[rows.start[data]], address)
+    return bool(alike and address.max() < 1 << 8)
+
+
+def _is_uniform(value: np.ndarray) -> bool:
+    """Tell whether all values of a byte are about equally frequent, as in random numbers."""
+    expected = len(value) / 256
+    return float(((np.bincount(value, minlength=256) - expected) ** 2).sum() / max(expected, 1e-9)) < _UNIFORM
 
 
 def _is_open(layout: Layout) -> bool:

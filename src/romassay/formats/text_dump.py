@@ -12,6 +12,7 @@ from romassay.errors import BadInput
 from romassay.formats.forms import borne_out, probe_of
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
+from romassay.formats.respelt import respelt
 from romassay.formats.terminal import clean
 
 _HEAD = 1 << 14
@@ -89,7 +90,7 @@ class _Prepared:
 
     def __init__(self, data: bytes, encoding: str | None) -> None:
         self.data, self.encoding = data, encoding
-        self.text = clean(data, encoding)
+        self.text = respelt(clean(data, encoding))
 
     @cached_property
     def pieces(self) -> tuple[bytes, ...]:

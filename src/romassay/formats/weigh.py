@@ -35,6 +35,8 @@ _NOISY = 40.0
 _BYTE = 8.0
 _SUM = 12.0
 """Bits of a sum that is not borne out by the line."""
+_DATA_LIKE = 8.0
+"""Bits of an open character between address and cells: it may be data that is passed over."""
 _GUTTER = 0.02
 """Bits of a character in a gutter: the byte tells it."""
 _NUMBER = 5.0
@@ -172,7 +174,8 @@ def _oddity(layout: Layout) -> float:
         + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
-        + 200.0 * any(kind in (ANY, NUMBER) for kind, _ in pattern_parts(layout.after))
+        + 200.0 * any(kind == ANY for kind, _ in pattern_parts(layout.after))
+        + 100.0 * sum(kind == NUMBER for kind, _ in pattern_parts(layout.after))
         + 10.0 * layout.rest.count("?")
         + 200.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
@@ -216,7 +219,7 @@ def _address_bits(address: np.ndarray, count: np.ndarray, adjacent: np.ndarray, 
 def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addressed: np.ndarray) -> float:
     """Return the cost of what the layout leaves open in the lines that it describes."""
     with_address = int(addressed.sum())
-    bits = with_address * (_pattern_bits(layout.lead) + _pattern_bits(layout.after))
+    bits = with_address * (_pattern_bits(layout.lead) + _pattern_bits(layout.after, _DATA_LIKE))
     bits += (len(lengths) - with_address) * _pattern_bits(layout.rest)
     if layout.gaps is None:
         bits += 1.5 * counts.sum() / layout.size
@@ -228,10 +231,10 @@ def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addresse
     return float(bits)
 
 
-def _pattern_bits(pattern: str) -> float:
+def _pattern_bits(pattern: str, each: float = _OPEN) -> float:
     """Return the cost of what a pattern leaves open in one line, runs of any length apart."""
     kinds = [kind for kind, _ in pattern_parts(pattern)]
-    return _OPEN * kinds.count(ANY) + _NUMBER * kinds.count(NUMBER)
+    return each * kinds.count(ANY) + _NUMBER * kinds.count(NUMBER)
 
 
 def _least_length(layout: Layout, addressed: np.ndarray, cells: np.ndarray) -> np.ndarray:

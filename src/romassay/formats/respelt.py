@@ -1,0 +1,193 @@
+"""Numbers that some hosts spell in their own way, written as the learner of layouts reads them.
+
+Three ways, each told from a sample and then put right on every line that has it:
+
+- an address in two parts: segment and offset, bank and offset, or two octal bytes;
+- signed decimal numbers, as interpreters with 16-bit integers print the upper half of the memory and of a byte;
+- an address before every byte, several of them on a line.
+
+Lines stay lines and keep their numbers; a line that does not have the habit exactly stays as it is. All three are
+common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+_SAMPLE = 1 << 15
+_LEAST_LINES = 6
+_MOST_STEP = 64
+_MOSTLY = 0.6
+"""Share of the lines with numbers that must have a habit."""
+
+
+def respelt(text: bytes) -> bytes:
+    """Return a cleaned text with the numbers of such habits written plainly."""
+    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if _DIGIT.search(line)]
+    if len(lines) < _LEAST_LINES:
+        return text
+    for habit in (_parted(lines), _signed(lines), _paired(lines)):
+        if habit:
+            return b"\n".join(map(habit, text.split(b"\n")))
+    return text
+
+
+_DIGIT = re.compile(rb"[0-9]")
+Habit = Callable[[bytes], bytes]
+
+
+def _steady(values: Sequence[int | None]) -> bool:
+    """Tell whether most of some addresses grow from line to line by one and the same step."""
+    steps = [b - a for a, b in pairwise(values) if a is not None and b is not None]
+    if len(steps) < _LEAST_LINES - 1:
+        return False
+    step, number = Counter(steps).most_common(1)[0]
+    return 0 < step <= _MOST_STEP and number >= _MOSTLY * len(values)
+
+
+# --- an address in two parts --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """A way to print an address in two parts: what it looks like, and how the two make one."""
+
+    form: re.Pattern[bytes]
+    base: int
+    shift: int
+    digits: int
+
+
+_LEAD = rb"^([^0-9A-Za-z\n]{0,8})"
+_END = rb"(?![0-9A-Za-z])"
+_PARTS = (
+    _Parts(re.compile(_LEAD + rb"([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})" + _END), 16, 4, 5),
+    _Parts(re.compile(_LEAD + rb"([0-9A-Fa-f]{1,2})[:/]([0-9A-Fa-f]{4})" + _END), 16, 16, 6),
+    _Parts(re.compile(_LEAD + rb"([0-3][0-7]{2})[ .:]([0-3][0-7]{2})" + _END), 8, 8, 6),
+)
+
+
+def _parted(lines: list[bytes]) -> Habit | None:
+    """Return what joins the parts of addresses: those whose first part stays while the second goes on."""
+    for parts in _PARTS:
+        matches = [parts.form.match(line) for line in lines]
+        found = [m for m in matches if m]
+        if len(found) < max(_LEAST_LINES, _MOSTLY * len(lines)):
+            continue
+        upper = [int(m[2], parts.base) for m in found]
+        kept = sum(a == b for a, b in pairwise(upper)) >= _MOSTLY * (len(found) - 1)
+        lines_of_segments = parts.shift == 4 and {int(m[3], 16) for m in found} == {0}
+        told = parts.shift != 8 or len(set(upper)) > 1
+        if told and (kept or lines_of_segments) and _steady([_joined(m, parts) for m in found]):
+            return lambda line, parts=parts: _with_one_address(line, parts)  # type: ignore[misc]
+    return None
+
+
+def _joined(match: re.Match[bytes], parts: _Parts) -> int:
+    return (int(match[2], parts.base) << parts.shift) + int(match[3], parts.base)
+
+
+def _with_one_address(line: bytes, parts: _Parts) -> bytes:
+    """Return a line with its address in one part, as many columns wide as before."""
+    match = parts.form.match(line)
+    if not match:
+        return line
+    number = b"%0*o" if parts.base == 8 else b"%0*X"
+    address = number % (parts.digits, _joined(match, parts))
+    return match[1] + address.ljust(match.end() - match.end(1)) + line[match.end() :]
+
+
+# --- signed numbers -----------------------------------------------------------------------------------------------
+
+_NUMBER = re.compile(rb"(?<![0-9A-Za-z.])-?[0-9]+(?![0-9A-Za-z.])")
+_NEGATIVE = re.compile(rb"(?:^|(?<=[\s,;:=(]))( *)-([0-9]{1,5})(?![0-9A-Za-z.-])")
+_BLANKS = re.compile(rb"(?<=[0-9]) +(?=[-0-9])")
+_HEX = re.compile(rb"(?<![0-9A-Za-z])[0-9]*[A-Fa-f][0-9A-Fa-f]*(?![0-9A-Za-z])")
+_FEW = 0.03
+_SMALL = 64
+"""Signed numbers that are all smaller are no bytes of a program but a table of something."""
+
+
+def _signed(lines: list[bytes]) -> Habit | None:
+    """Return what takes the sign off numbers: of addresses in the upper half of 64 KiB, of bytes or of words."""
+    signs = [len(_NEGATIVE.findall(line)) for line in lines]
+    if sum(map(bool, signs)) < _LEAST_LINES or sum(len(_HEX.findall(line)) > 1 for line in lines) > _FEW * len(lines):
+        return None
+    leads = [_ADDRESS.match(line) for line in lines]
+    first = [int(m[1]) if m and _NUMBER.fullmatch(m[1]) else None for m in leads]
+    upper = _steady(first) and sum(n is not None and n < 0 for n in first) >= _MOSTLY * len(lines)
+    if not upper and not _steady(first) and not _steady([int(m[1], 16) if m else None for m in leads]):
+        return None
+    data = [int(n) for line, m in zip(lines, leads, strict=True) if m for n in _NUMBER.findall(line, m.end())]
+    least, most = min(data, default=0), max(data, default=0)
+    if least >= -_SMALL or most <= _SMALL:
+        least = 0
+    size = (
+        0 if least >= 0 else 8 if least >= -128 and most < 128 else 16 if least >= -(1 << 15) and most < 1 << 15 else -1
+    )
+    if size < 0 or not (upper or size):
+        return None
+    uneven = [
+        len({len(gap) for gap in _BLANKS.findall(line, m.end())}) > 1 for line, m in zip(lines, leads, strict=True) if m
+    ]
+    aligned = sum(uneven) > _MOSTLY * len(uneven)
+    return lambda line: _unsigned(line, size, aligned=aligned)
+
+
+_ADDRESS = re.compile(rb"[^0-9A-Za-z-]{0,8}(-?[0-9A-Fa-f]{1,8})(?![0-9A-Za-z])")
+
+
+def _unsigned(line: bytes, size: int, *, aligned: bool) -> bytes:
+    """Return a line without signs: a negative first number is an address, the others bytes or words, maybe aligned."""
+    address = _ADDRESS.match(line)
+    start = address.start(1) if address else 0
+
+    def plain(match: re.Match[bytes]) -> bytes:
+        bits = 16 if match.end(1) == start else size
+        value = -int(match[2]) + (1 << bits)
+        if value < 0 or not bits:
+            return match[0]
+        text = b"%d" % value
+        return text.rjust(match.end() - match.start()) if aligned else text
+
+    return _NEGATIVE.sub(plain, line)
+
+
+# --- an address before every byte ---------------------------------------------------------------------------------
+
+_PAIR = re.compile(rb"([0-9A-Fa-f]{3,6})([^0-9A-Za-z]{1,4})([0-9A-Fa-f]{1,3})(?![0-9A-Za-z])")
+_LEAST_PAIRS = 2
+
+
+def _paired(lines: list[bytes]) -> Habit | None:
+    """Return what leaves the first address of a line only, where the others go on from it byte by byte."""
+    for base in (10, 16):
+        plain = [_one_address(line, base) for line in lines]
+        first = [None if line is None else int(_PAIR.findall(line)[0][0], base) for line in plain]
+        values = {byte for line in plain if line for byte in line.split()[1:]}
+        mostly = sum(n is not None for n in first) >= _MOSTLY * len(lines)
+        if mostly and len(values) >= _LEAST_LINES and _steady(first):
+            return lambda line, base=base: _one_address(line, base) or line  # type: ignore[misc]
+    return None
+
+
+def _one_address(line: bytes, base: int) -> bytes | None:
+    """Return a line of pairs as one address with its bytes, or None where it is none."""
+    pairs = _PAIR.findall(line)
+    if len(pairs) < _LEAST_PAIRS or len(_NUMBER_OR_WORD.findall(line)) != 2 * len(pairs):
+        return None
+    try:
+        addresses = [int(address, base) for address, _, _ in pairs]
+    except ValueError:
+        return None
+    if any(b - a != 1 for a, b in pairwise(addresses)):
+        return None
+    plain: bytes = pairs[0][0] + b": " + b" ".join(byte for _, _, byte in pairs)
+    return plain
+
+
+_NUMBER_OR_WORD = re.compile(rb"[0-9A-Za-z]+")
