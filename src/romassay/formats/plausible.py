@@ -94,20 +94,23 @@ def _is_of_words(layout: Layout) -> bool:
 
 
 _ENOUGH = 12
-"""Addresses in which a digit goes through all its values, and ten of sixteen by chance never."""
+"""Addresses that show how they are counted."""
 
 
 def _counts_in_tens(rows: Rows, layout: Layout) -> bool:
-    """Tell whether addresses that are read as hex are decimal: a digit runs from 0 to 9, and none is ever a letter."""
-    if layout.address is None or layout.address.base != 16:
+    """Tell whether addresses that are read as hex are decimal: all their steps are alike only if they are read so."""
+    if layout.address is None or layout.address.base != 16 or layout.where != "line":
         return False
-    address = np.unique(rows.address[rows.address >= 0] // layout.scale)
-    if len(np.unique(np.diff(address))) < 2:
+    texts = [f"{address:x}" for address in rows.address[: _ENOUGH * 8].tolist() if address >= 0]
+    if len(texts) < _ENOUGH or not all(text.isdecimal() for text in texts):
         return False
-    digits = [address >> shift & 0xF for shift in range(0, 32, 4)]
-    moving = [len(np.unique(digit)) for digit in digits]
-    letters = any((digit > 9).any() for digit, values in zip(digits, moving, strict=True) if values > 1)
-    return len(address) >= _ENOUGH and max(moving) >= 5 and not letters
+    return _alike([int(text) for text in texts]) > _alike([int(text, 16) for text in texts])
+
+
+def _alike(numbers: list[int]) -> float:
+    """Return the share of the most frequent step between numbers."""
+    steps = np.unique(np.diff(numbers), return_counts=True)[1]
+    return float(steps.max() / steps.sum())
 
 
 _DIGESTS = (16, 20, 28, 32, 48, 64)

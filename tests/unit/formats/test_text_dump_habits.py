@@ -149,7 +149,7 @@ NO_DUMPS = {
     "small differences": numbered(lambda i: f"{i},{RNG.randrange(-50, 50)}", 100),
     "names with numbers": numbered(lambda i: f"{RNG.randrange(65536):04X} label_{i}"),
     "lines of a program": numbered(
-        lambda i: f"{100 + i * 10} DATA {decimals(image(320)[i * 5 : i * 5 + 10], ',')}", 30
+        lambda i: f"{100 + i * 10} DATA {decimals(image(320)[i * 16 : i * 16 + 16], ',')}", 30
     ),
 }
 
