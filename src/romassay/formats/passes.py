@@ -32,6 +32,7 @@ _NEAR = 4
 """Lines that a host may send again in one go."""
 _MISSING = 32
 """Lines that may be missing in one place before it is taken for a jump."""
+_FEW_PIECES = 1 << 16
 _MOST_SQUEEZED = 1 << 26
 _FEW_ADDRESSES = 2
 """So many of them can't tell whether text among the lines stands in the place of one."""
@@ -675,9 +676,11 @@ def _gather(rows: Rows, row: Index) -> tuple[npt.NDArray[np.uint8], npt.NDArray[
     columns = _as_slice(row)
     start, count = rows.start[columns], rows.count[columns]
     new = np.flatnonzero(np.concatenate([[True], start[1:] != start[:-1] + count[:-1]]))
-    ends = start + count
+    if len(new) > _FEW_PIECES:
+        index = np.arange(int(count.sum())) + np.repeat(start - (np.cumsum(count) - count), count)
+        return rows.value[index], None if rows.known is None else rows.known[index]
     last = np.append(new[1:], len(row)) - 1
-    pieces = [slice(int(a), int(b)) for a, b in zip(start[new], ends[last], strict=True)]
+    pieces = [slice(int(a), int(b)) for a, b in zip(start[new], (start + count)[last], strict=True)]
     return _joined(rows.value, pieces), None if rows.known is None else _joined(rows.known, pieces)
 
 

@@ -61,8 +61,8 @@ class Rows:
         count: int64[n], how many there are.
         state: uint8[n], CLEAN, DAMAGED, SHORT, CUT, STAR or MARK.
         checked: bool[n], a sum over the line was right.
-        edits: int64[n], characters that had to be lost, added or changed to make it a line of the layout.
-        length: int64[n], characters of the line.
+        edits: int32[n], characters that had to be lost, added or changed to make it a line of the layout.
+        length: int32[n], characters of the line.
         value: uint8[m].
         known: uint8[m], bits that were read; None where all were.
         reasons: by index of line, why bytes are unknown.
@@ -80,8 +80,8 @@ class Rows:
     count: Index
     state: npt.NDArray[np.uint8]
     checked: npt.NDArray[np.bool_]
-    edits: Index
-    length: Index
+    edits: npt.NDArray[np.int32]
+    length: npt.NDArray[np.int32]
     value: Bytes
     known: Bytes | None
     reasons: dict[int, str]
@@ -106,7 +106,7 @@ class _Block:
     line: Index
     address: Index
     data: Bytes
-    length: Index
+    length: npt.NDArray[np.int32]
     checked: bool
 
 
@@ -126,7 +126,7 @@ class Gatherer:
     def bulk(self, line: Index, address: Index, data: Bytes, length: int | Index, checked: bool) -> None:
         """Take clean lines: numbers, addresses, bytes uint8[lines, n], and their lengths."""
         if len(line):
-            lengths = np.full(len(line), length, np.int64) if isinstance(length, int) else length
+            lengths = np.full(len(line), length, np.int32) if isinstance(length, int) else length.astype(np.int32)
             self.blocks.append(_Block(line, address, data, lengths, checked))
 
     def one(self, row: Row, length: int) -> None:
@@ -151,7 +151,7 @@ class Gatherer:
         del self.left[MAX_LEFT:]
 
     def rows(self, ink: int) -> Rows:
-        """Return everything, in the order of lines; `ink` counts the characters of all lines."""
+        """Return everything, in the order of lines, and keep nothing; `ink` counts the characters of all lines."""
         self._trim()
         self.left.sort(key=lambda item: item.line)
         blocks, single = self.blocks, self.single
@@ -167,8 +167,8 @@ class Gatherer:
             count=count,
             state=_joined([np.zeros(bulk, np.uint8)], [r.state for r in single]),
             checked=_joined(checked, [r.checked for r in single]),
-            edits=_joined([np.zeros(bulk, np.int64)], [r.edits for r in single]),
-            length=_joined([b.length for b in blocks], self.lengths),
+            edits=_joined([np.zeros(bulk, np.int32)], [r.edits for r in single]),
+            length=_joined([np.zeros(0, np.int32), *(b.length for b in blocks)], self.lengths),
             value=np.concatenate([np.zeros(0, np.uint8), *(b.data.ravel() for b in blocks), *map(_values, single)]),
             known=self._known(start[bulk:], int(count.sum())),
             reasons={i: r.reason for i, r in enumerate(single, bulk) if r.reason},
@@ -179,6 +179,8 @@ class Gatherer:
             left_total=self.left_total,
             ink=ink,
         )
+        blocks.clear()
+        single.clear()
         return rows if (line[1:] > line[:-1]).all() else _in_order(rows)
 
     def _known(self, start: Index, size: int) -> Bytes | None:

@@ -353,23 +353,37 @@ def _doubts(
     close = vote.single & (vote.margin < SURE_MARGIN)
     disputed = vote.disputed[(wrong[vote.disputed] > DOUBT) | close]
     again = min(1.0, error * SAME_ERROR)
+    offsets = np.union1d(np.union1d(disputed, flipped), unseen)
+    agreed, times = _agreed(observed, offsets, driven)
     result = []
-    for offset in np.union1d(np.union1d(disputed, flipped), unseen):
+    for offset, value, count in zip(offsets.tolist(), agreed.tolist(), times.tolist(), strict=True):
+        if value >= 0 or not count:
+            result.append(Doubt(offset, ((value, count, 1.0),) if count else ()))
+            continue
         full = observed.known[:, offset] == driven
         counts = np.bincount(observed.value[full, offset], minlength=256)
         values = np.argsort(-counts, kind="stable")[: np.count_nonzero(counts)]
-        if not len(values):
-            result.append(Doubt(int(offset), ()))
-            continue
         weights = again ** (counts[values[0]] - counts[values]).astype(np.float64)
         shares = weights / weights.sum()
         result.append(
             Doubt(
-                int(offset),
+                offset,
                 tuple((int(v), int(counts[v]), round(float(p), 6)) for v, p in zip(values, shares, strict=True)),
             )
         )
     return tuple(result)
+
+
+def _agreed(observed: _Observed, offsets: Index, driven: int) -> tuple[npt.NDArray[np.int16], Index]:
+    """Return the one value seen at each offset, int16, below 0 where there were none or several, and how often it was.
+
+    On a noisy line every byte of a single reading is in doubt, and there are many of them.
+    """
+    full = observed.known[:, offsets] == driven
+    value = np.where(full, observed.value[:, offsets], np.int16(-1)).astype(np.int16)
+    most = value.max(axis=0, initial=-1)
+    agrees = ((value == most) | ~full).all(axis=0)
+    return np.where(agrees, most, np.int16(-1)), full.sum(axis=0, dtype=np.int64)
 
 
 def _confidence(
