@@ -448,10 +448,12 @@ def _part(request: Request, name: str) -> _Declared:
 def _alike(matching: Sequence[FoundPart]) -> Part | None:
     """Return what parts of one type number have in common, where that is all that readings ask of a part.
 
-    Two pin-outs of one memory answer alike on the bus; which of them it is matters where pins are named.
+    Two pin-outs of one memory answer alike on the bus; which of them it is matters where pins are named. Where they
+    want other supplies, taking one for the other destroys it: then the person has to say which.
     """
     functions = {tuple((item.kind, item.size) for item in found.part.functions) for found in matching}
-    if len(matching) < 2 or len(functions) > 1 or any(found.file for found in matching):
+    supplies = {frozenset(rail.nominal for rail in found.part.rails) for found in matching}
+    if len(matching) < 2 or len(functions) > 1 or len(supplies) > 1 or any(found.file for found in matching):
         return None
     return msgspec.structs.replace(matching[0].part, variant="", pins=(), selects=(), row=None)
 
