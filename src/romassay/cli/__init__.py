@@ -22,7 +22,7 @@ VERBS: dict[str, str] = {
     "report": "write the evidence of a docket as one page, to print, file or hand on",
     "bench": "work with dockets on a page in the browser, on this machine",
     "capture": "ask a host for its memory over a serial line, until the readings agree",
-    "firmware": "make a reader of your own: a dump routine to key into a host",
+    "firmware": "make a reader of your own: for a microcontroller, or a routine to key into a host",
     "convert": "turn one image format into another",
     "parts": "show the known chip types, or find what a chip with a house mark may be",
     "plan": "work out wiring, supply and times before the soldering iron, and print the sheet for the bench",
