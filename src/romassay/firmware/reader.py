@@ -199,8 +199,7 @@ static void pins_begin(void)
 
 
 def _makefile(mcu: str) -> str:
-    programmer = "wiring" if mcu == "atmega2560" else "serial"
-    return f"""# Needs avr-gcc and avr-libc; 'make flash PORT=/dev/ttyUSB0' needs a loader.
+    return f"""# Needs avr-gcc, avr-libc and binutils for the AVR. Load reader.hex with the programmer that you have.
 MCU = {mcu}
 CFLAGS = -std=c99 -Os -Wall -Wextra -Werror -mmcu=$(MCU) -DF_CPU={F_CPU}UL
 
@@ -210,13 +209,10 @@ reader.hex: reader.elf
 reader.elf: reader.c pins.h
 \tavr-gcc $(CFLAGS) -o $@ reader.c
 
-flash: reader.hex
-\ta loader -p $(MCU) -c {programmer} -P $(PORT) -D -U flash:w:reader.hex:i
-
 clean:
 \trm -f reader.elf reader.hex
 
-.PHONY: flash clean
+.PHONY: clean
 """
 
 
