@@ -9,9 +9,7 @@ from romassay.address import Range
 from romassay.part import FunctionKind
 
 ProblemKind = Literal[
-    "no-part",
     "no-pin-table",
-    "pin-not-wired",
     "no-such-line",
     "input-floating",
     "supply-not-connected",
