@@ -181,7 +181,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             blocks=bool(open_ones),
             function=index,
             offsets=image.link_errors,
-            evidence=f"{len(image.link_errors)} bytes did not come the same each time, as a noisy line makes them; "
+            evidence=f"{_bytes(len(image.link_errors))} did not come the same each time, as a noisy line makes them; "
             + (f"{len(open_ones)} of them are still open" if open_ones else "repetition put them right"),
             advice="read again until none is open; check the ground and the baud rate of the serial line",
         )
@@ -191,7 +191,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             blocks=True,
             function=index,
             offsets=image.flipped,
-            evidence=f"{len(image.flipped)} bytes differ from reading to reading in a way that the line does not "
+            evidence=f"{_bytes(len(image.flipped))} did not read the same each time, in a way that the line does not "
             "explain: cells or their supply are marginal",
             advice="read at both ends of the rated supply and at another temperature, and slower; do not trust a vote "
             "on these bytes alone",
@@ -220,15 +220,25 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
         )
     if function.sizes:
         sizes = " or ".join(f"{size} bytes" for size in function.sizes)
+        unread = max(function.sizes) > function.size and function.level(function.size.bit_length() - 1) == "unknown"
         yield Finding(
             "size-ambiguous",
-            blocks=not any(r.role == "empty-socket" for r in readings.readings),
+            blocks=not unread and not any(r.role == "empty-socket" for r in readings.readings),
             function=index,
             evidence=f"{sizes} would explain the readings as well as {function.size}: "
-            + ("what follows" if max(function.sizes) > function.size else "half of it")
-            + " could be a blank end, or the floating bus",
-            advice="declare the part or the size, or read with pull-ups and then with pull-downs on the data lines",
+            + (
+                "what follows was not read"
+                if unread
+                else ("what follows" if max(function.sizes) > function.size else "half of it")
+                + " could be a blank end, or the floating bus"
+            ),
+            advice="declare the part or the size"
+            + ("" if unread else ", or read with pull-ups and then with pull-downs on the data lines"),
         )
+
+
+def _bytes(count: int) -> str:
+    return "1 byte" if count == 1 else f"{count} bytes"
 
 
 def _host_known(readings: ReadingSet) -> bool:

@@ -28,20 +28,21 @@ def steps(assay: Assay, command: str, *, keeps: bool) -> list[Step]:
         command: the call that new files and options are added to.
         keeps: True where a docket keeps the readings.
     """
-    keep = [] if keeps else [Step(_KEEP, f"{command} -o DIR")]
+    kept = "the readings, the record and the image" if assay.images else "the readings and the record"
+    keep = [] if keeps else [Step(f"Keep {kept} in a docket, to which the next ones are added.", f"{command} -o DIR")]
     docket = command if keeps else "romassay assay -o DIR"
     again = [Step(text, f"{docket} NEW.log") for text in _readings_to_take(assay)]
     others = [Step(text, f"{docket} {options}") for text, options in _evidence_to_add(assay)]
     return [*keep, *again, *others]
 
 
-_KEEP = "Keep the readings, the record and the image in a docket, to which the next ones are added."
-
-
 def _readings_to_take(assay: Assay) -> Iterator[str]:
     image = assay.image
     if image is None:
-        yield "Check power, selects and wiring, and read a window that holds the whole ROM."
+        yield (
+            "With the power off, check the wires of supply, ground, selects and data lines at the chip's own pins; "
+            "then read a window that holds the whole ROM, best the whole bus."
+        )
         return
     where = extent(assay, image)
     missing, more = unseen_bytes(image), image.confidence.more_readings_for_target

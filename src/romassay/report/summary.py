@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from romassay.address import merge_ranges
+from romassay.address import Range, merge_ranges
 from romassay.chain import Assay, Verdict
 from romassay.docket.record import crc32, image_name
 from romassay.finding import Finding
@@ -120,15 +120,19 @@ def _found(assay: Assay, image: Image) -> str:
 
 
 def _window(assay: Assay) -> str:
-    """Return what was read of the specimen, as ranges."""
-    spans = merge_ranges(seen for reading in assay.readings.with_role("specimen") for seen in reading.spans())
+    """Return what was read of the specimen, as ranges; what the line lost inside them is not said here."""
+    readings = assay.readings.with_role("specimen")
+    lost = [Range(h.first, h.last) for r in readings for h in r.holes if h.first is not None and h.last is not None]
+    spans = merge_ranges([*(seen for reading in readings for seen in reading.spans()), *lost])
     return some([span(assay, seen.first, seen.last) for seen in spans], 3) or "these readings"
 
 
 def because(assay: Assay) -> str:
     """Return what the verdict rests on, or what stands against it, as a sentence."""
     if not assay.images:
-        return "No image is given, because a guess would look like one."
+        silent = all(region.kind in ("open-bus", "host") for region in assay.survey.regions)
+        said = "All of it is what a bus says that nobody drives. " if silent and assay.survey.regions else ""
+        return f"{said}No image is given, because a guess would look like one."
     if assay.verdict == "confirmed":
         return (
             f"Every byte is settled from {plural(_fewest(assay.images), 'independent reading')} or more, "
@@ -285,7 +289,11 @@ def bound_words(image: Image) -> str:
     c = image.confidence
     bound = c.wrong_bytes_upper_bound
     most = f"fewer than {_SMALL:g}" if bound < _SMALL else f"at most {_rounded_up(bound)}"
-    return f"At {c.level:.0%}, {most} of {plural(len(image), 'byte')} are wrong. That covers random line errors only."
+    besides = "; the bytes in doubt come on top" if image.flipped else ""
+    return (
+        f"At {c.level:.0%}, {most} of {plural(len(image), 'byte')} are wrong. "
+        f"That covers random line errors only{besides}."
+    )
 
 
 def _rounded_up(bound: float) -> str:

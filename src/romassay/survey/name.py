@@ -22,6 +22,9 @@ RAM of combination chips is 64 or 128 bytes (6530, 6532: data sheets)."""
 TELLING = 256
 """Bytes of a larger function that are read to resolve a line."""
 
+WRITTEN = 8
+"""Bytes that change in several bits from reading to reading before a memory counts as written to."""
+
 HALF_BYTE = 4
 
 ENOUGH_BYTES = 64
@@ -62,8 +65,10 @@ def named(
     repeating = [c for c in closed if len(c.seats) > 1] or closed
     largest = max((c.level for c in repeating), default=0)
     result = []
+    mirrored = any(len(c.seats) > 1 for c in closed)
     for item in closed:
-        kind = _kind(scene, item, largest, declared)
+        aside = mirrored and len(item.seats) == 1 and _written(scene, item)
+        kind = "ram" if aside else _kind(scene, item, largest, declared)
         if kind is not None:
             result.append(_function(scene, item, kind, readings, declared))
     result += [_function(scene, item, "registers", readings, declared) for item in timed]
@@ -88,6 +93,17 @@ def _kind(scene: Scene, item: Closed, largest: int, declared: Declared) -> Funct
     if restless and item.level > GRANULE_LINES + 1:
         return "ram"
     return _small_kind(item.level) if size <= RAM_AT_MOST and item.level < largest else "rom"
+
+
+def _written(scene: Scene, item: Closed) -> bool:
+    """Tell whether something writes to it: bytes change in several bits, though the log shows no damage."""
+    if scene.damaged:
+        return False
+    at = scene.granules_of(item.level, (item.block,))
+    spread = np.zeros((len(at), GRANULE), np.uint8)
+    for value, known in zip(scene.stacked.value, scene.stacked.known, strict=True):
+        spread |= (value[at] ^ scene.said.value[at]) & known[at] & np.uint8(scene.driven)
+    return int(np.count_nonzero(np.bitwise_count(spread) >= 2)) >= WRITTEN
 
 
 def _small_kind(level: int) -> FunctionKind:

@@ -33,6 +33,7 @@ class Scene:
         undriven: data lines that a control reading shows to be driven nowhere.
         bus: uint8[G, 16], what all eight data lines would say without the specimen, where some of them seem to say
             nothing else; None where all speak, or where nothing is known of the bus.
+        damaged: True where a log of the specimen lost or garbled anything.
         ladder: the evidence at every block size.
         grown: the largest block of each granule that is one thing.
     """
@@ -44,6 +45,7 @@ class Scene:
     driven: int
     undriven: int
     bus: Bytes | None
+    damaged: bool
     ladder: Ladder
     grown: Grown
 
@@ -106,13 +108,14 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
         unlike = np.count_nonzero(based.told(said), axis=1) * 2 >= np.count_nonzero(said.sure, axis=1)
         based.state[(based.state == STRUCTURED) & unlike] = CONTENT
-    quiet = not any(r.holes or r.source.bad_lines for r in chosen) and not said.against.any()
+    damaged = any(r.holes or r.source.bad_lines for r in chosen)
+    quiet = not damaged and not said.against.any()
     ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))
     grown = grow(ladder, said, based, bits, highest)
     missing = 0
     if undriven is not None:
         missing = int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
-    return Scene(stacked, said, based, based.told(said), driven, missing, bus, ladder, grown)
+    return Scene(stacked, said, based, based.told(said), driven, missing, bus, damaged, ladder, grown)
 
 
 def _bus(hollow: Stack | None, behind: Background, granules: Index) -> Bytes | None:

@@ -55,7 +55,7 @@ def test_nothing_found_names_the_window_and_gives_no_image() -> None:
     text = text_of(examples.not_found())
     assert text.startswith("NOT FOUND: nothing in 8000-9FFF answers like a ROM.\n")
     assert "CRC-32" not in text
-    assert "Check power, selects and wiring" in text
+    assert "With the power off, check the wires of supply" in text
 
 
 def test_the_image_is_named_by_place_mirrors_and_digests() -> None:
@@ -79,7 +79,7 @@ def test_how_sure_gives_the_bound_and_what_it_covers() -> None:
     text = flat(text_of(examples.provisional()))
     assert "Each byte was seen 12 times or more (3 readings, 4 places, 1 power-up)." in text
     assert "9 observations differ from the result." in text
-    assert "At 95%, at most 1.3 of 1024 bytes are wrong. That covers random line errors only." in text
+    assert "1.3 of 1024 bytes are wrong. That covers random line errors only; the bytes in doubt come on top." in text
     assert "fewer than 0.001 of 1024 bytes" in flat(text_of(examples.confirmed()))
 
 
