@@ -143,7 +143,7 @@ def confirmed() -> Assay:
         survey=Survey(16, regions(), (function(),)),
         images=(image(link_errors=(3, 77, 78, 500), confidence=confidence(disagreements=7)),),
         findings=ranked((SHORT, LINK)),
-        limits=("no-power-cycle", "no-control-reading", "part-not-declared"),
+        limits=("no-power-cycle", "no-control-reading", "part-not-declared", "no-own-check"),
         verdict="confirmed",
     )
 
@@ -203,7 +203,7 @@ def not_found() -> Assay:
         survey=Survey(16, (Region(0x8000, 0x9FFF, "open-bus"),), ()),
         images=(),
         findings=(),
-        limits=("no-control-reading", "part-not-declared"),
+        limits=("no-control-reading", "part-not-declared", "no-own-check"),
         verdict="not-found",
     )
 

@@ -9,6 +9,9 @@ from pathlib import Path
 
 from hand import Program
 
+from romassay.code.flow import follow
+from romassay.cpus.catalogue import cpu_of
+
 GAP = 128
 SOURCES = sorted((Path(__file__).parent / "c").glob("*.c"))
 SDCC: dict[str, tuple[tuple[str, ...], ...]] = {
@@ -55,19 +58,27 @@ def _built(job: tuple[str, tuple[str, ...], Path, str]) -> Program | None:
     cpu, ways, source, tool = job
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / ("p.ihx" if tool == "sdcc" else "p.bin")
-        options = [*ways, str(source), "-o", str(out)]
+        copy = Path(folder) / source.name
+        copy.write_bytes(source.read_bytes())
+        options = [*ways, str(copy), "-o", str(out)]
         done = subprocess.run([tool, *options], cwd=folder, capture_output=True, text=True, check=False)
         if done.returncode or not out.exists():
-            print(source.name, ways, done.stderr[-200:])
+            print(source.name, ways, "not built")
             return None
-        origin, data = hex_file(out.read_text()) if tool == "sdcc" else (0, out.read_bytes())
-        if tool == "cl65":
-            data, origin = (data, 0x1000) if "none" in ways else (data[12:], 0x0200)
-    return Program(cpu, origin, data, (origin,), f"{source.stem} {' '.join(ways)}", absolute=tool == "sdcc")
+        if tool == "sdcc":
+            first, data, whole = hex_file(out.read_text())
+            entry, start = 0, 0
+        else:
+            data = out.read_bytes()
+            first, data = (0x1000, data) if "none" in ways else (0x0200, data[12:])
+            entry, start, whole = first, first, data
+    reached = follow(cpu_of(cpu), whole, start, (entry,)).instructions
+    instructions = tuple(start + at for at in reached if first <= start + at < first + len(data))
+    return Program(cpu, first, data, (entry,), f"{source.stem} {' '.join(ways)}", "none" not in ways, instructions)
 
 
-def hex_file(text: str) -> tuple[int, bytes]:
-    """Return the first address and the bytes of the largest part of an Intel HEX file; small gaps are FF."""
+def hex_file(text: str) -> tuple[int, bytes, bytes]:
+    """Return the address and bytes of the largest part of an Intel HEX file, and all of it from 0 on; gaps are FF."""
     memory: dict[int, int] = {}
     for line in text.splitlines():
         raw = bytes.fromhex(line[1:])
@@ -80,4 +91,5 @@ def hex_file(text: str) -> tuple[int, bytes]:
         else:
             runs.append([address, address])
     first, last = max(runs, key=lambda run: run[1] - run[0])
-    return first, bytes(memory.get(a, 0xFF) for a in range(first, last + 1))
+    whole = bytes(memory.get(a, 0xFF) for a in range(max(memory) + 1))
+    return first, whole[first : last + 1], whole

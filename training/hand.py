@@ -80,11 +80,14 @@ class Program:
     entries: tuple[int, ...]
     source: str
     absolute: bool = True
-    routines: tuple[int, ...] = ()
+    instructions: tuple[int, ...] = ()
 
 
-def blocks(cpu: str) -> tuple[list[list[str]], list[str]]:
-    """Return the routines and the glue lines of a CPU, those of the set it contains first."""
+def blocks(cpu: str, half: int | None = None) -> tuple[list[list[str]], list[str]]:
+    """Return the routines and the glue lines of a CPU, those of the set it contains first.
+
+    With `half`, every second of them only: what one half teaches can be tried on the other.
+    """
     routines: list[list[str]] = []
     glue: list[str] = []
     for name in (CONTAINS.get(cpu), cpu):
@@ -96,15 +99,17 @@ def blocks(cpu: str) -> tuple[list[list[str]], list[str]]:
                 glue += lines
             else:
                 routines.append(lines)
+    if half is not None:
+        return routines[half::2], glue[half::2]
     return routines, glue
 
 
 class Maker:
     """Makes one program."""
 
-    def __init__(self, cpu: str, rng: random.Random) -> None:
+    def __init__(self, cpu: str, rng: random.Random, half: int | None = None) -> None:
         self.cpu, self.rng = cpu, rng
-        self.routines, self.glue = blocks(cpu)
+        self.routines, self.glue = blocks(cpu, half)
         self.ram = rng.choice((0x0000, 0x0200, 0x0400, 0x2000, 0x8000, 0xC000, 0x1000, 0x3800, 0xD000))
         self.io = rng.choice((0x8000, 0x9000, 0xD000, 0xA000, 0xE000, 0x1700, 0x4000, 0x5000, 0xC800, 0x6000))
         self.direct = rng.choice((0.95, 0.8, 0.5, 0.2)) if cpu in ("6502", "65C02", "6800", "6801", "6809") else 0.0
@@ -325,10 +330,10 @@ def settle(cpu: str, lines: list[str]) -> list[str]:
     return out
 
 
-def program(cpu: str, rng: random.Random, size: int) -> Program:
+def program(cpu: str, rng: random.Random, size: int, half: int | None = None) -> Program:
     """Return a program of about so many bytes."""
     for _ in range(20):
-        maker = Maker(cpu, rng)
+        maker = Maker(cpu, rng, half)
         origin = _origin(cpu, rng, size)
         lines = maker.source(min(size, 1900 if cpu == "8048" else size), origin)
         try:
@@ -356,8 +361,8 @@ def _built(cpu: str, rng: random.Random, maker: Maker, lines: list[str], origin:
         data += bytes([fill]) * (size - top - len(data)) + b"".join(v.to_bytes(2, order) for v in vectors)
     elif len(data) < size and rng.random() < 0.6:
         data += bytes([rng.choice((0xFF, 0xFF, 0x00))]) * (size - len(data))
-    routines = tuple(built.symbols[label] for label in maker.labels)
-    return Program(cpu, origin, data[:size], tuple(entries), f"hand-{cpu}", routines=routines)
+    instructions = tuple(at for at in built.instructions if at < origin + size)
+    return Program(cpu, origin, data[:size], tuple(entries), f"hand-{cpu}", instructions=instructions)
 
 
 def _assembled(cpu: str, lines: list[str]):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from romassay.address import Range
+from romassay.code.model import Code
 from romassay.finding import Finding, Limit
 from romassay.order import ordered
 from romassay.part import Part
@@ -47,6 +48,7 @@ class Assay:
     Attributes:
         images: one for each ROM of the survey, in its order.
         limits: what the verdict could not lean on.
+        codes: what each image says about itself, in their order.
     """
 
     readings: ReadingSet
@@ -56,6 +58,7 @@ class Assay:
     findings: tuple[Finding, ...]
     limits: tuple[Limit, ...]
     verdict: Verdict
+    codes: tuple[Code, ...] = ()
 
     @property
     def image(self) -> Image | None:
@@ -152,6 +155,7 @@ def assay(
         exclude: ranges to leave out.
         address_bits: lines of the bus, where the logs do not show it.
     """
+    from romassay.code import about_code, read_code
     from romassay.diagnose import corrected, diagnose
     from romassay.judge import judge
     from romassay.settle import settle
@@ -165,5 +169,7 @@ def assay(
     faults = diagnose(readings, found, images, part=options.part, size=options.size, rig=options.rig)
     if options.apply_findings:
         images = corrected(images, faults)
-    judgement = judge(readings, found, images, faults, part=options.part, size=options.size)
-    return Assay(readings, options, found, images, judgement.findings, judgement.limits, judgement.verdict)
+    codes = read_code(images)
+    doubts = (*faults, *about_code(codes, images))
+    judgement = judge(readings, found, images, doubts, part=options.part, size=options.size, codes=codes)
+    return Assay(readings, options, found, images, judgement.findings, judgement.limits, judgement.verdict, codes)

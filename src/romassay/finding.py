@@ -41,7 +41,7 @@ Kind = Literal[
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 
-Limit = Literal["no-power-cycle", "no-control-reading", "part-not-declared"]
+Limit = Literal["no-power-cycle", "no-control-reading", "part-not-declared", "no-own-check"]
 """What the verdict could not lean on."""
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from romassay.address import Range, line_name, lines_of, merge_ranges
+from romassay.code.model import Code
 from romassay.finding import Finding, Kind, Limit, ranked
 from romassay.part import Part
 from romassay.reading import ReadingSet
@@ -47,6 +48,7 @@ def judge(
     *,
     part: Part | None = None,
     size: int | None = None,
+    codes: Sequence[Code] = (),
 ) -> Judgement:
     """Give the verdict.
 
@@ -57,9 +59,9 @@ def judge(
     for image in images:
         findings += _about_image(readings, found.functions[image.function], image)
     findings += _about_host(readings, found, images)
-    findings += _about_choice(readings, found, images, part, size)
+    findings += _about_choice(readings, found, images, part, size, codes)
     weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings))
-    return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part))
+    return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
 
 
 def _verdict(images: Sequence[Image], findings: Sequence[Finding]) -> Verdict:
@@ -109,7 +111,9 @@ def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Findin
     return replace(finding, blocks=False)
 
 
-def _limits(readings: ReadingSet, images: Sequence[Image], part: Part | None) -> tuple[Limit, ...]:
+def _limits(
+    readings: ReadingSet, images: Sequence[Image], part: Part | None, codes: Sequence[Code]
+) -> tuple[Limit, ...]:
     limits: list[Limit] = []
     if not images or images[0].confidence.sessions < 2:
         limits.append("no-power-cycle")
@@ -117,6 +121,8 @@ def _limits(readings: ReadingSet, images: Sequence[Image], part: Part | None) ->
         limits.append("no-control-reading")
     if part is None:
         limits.append("part-not-declared")
+    if codes and not codes[0].checks:
+        limits.append("no-own-check")
     return tuple(limits)
 
 
@@ -265,10 +271,15 @@ def _about_host(readings: ReadingSet, found: Survey, images: Sequence[Image]) ->
 
 
 def _about_choice(
-    readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
+    readings: ReadingSet,
+    found: Survey,
+    images: Sequence[Image],
+    part: Part | None,
+    size: int | None,
+    codes: Sequence[Code],
 ) -> Iterator[Finding]:
     """Doubt which memory is the specimen's ROM, where nothing was declared and nothing tells."""
-    if not images or part or size or _told_apart(readings, images):
+    if not images or part or size or _told_apart(readings, images) or _tells_of_itself(codes):
         return
     functions = [found.functions[image.function] for image in images]
     first = functions[0]
@@ -291,6 +302,11 @@ def _about_choice(
             evidence=f"{first.size} bytes could as well be RAM, or a part of more: no part or size was declared",
             advice="declare the part, or read again after a power cycle with another --session name",
         )
+
+
+def _tells_of_itself(codes: Sequence[Code]) -> bool:
+    """Tell whether one image, and one alone, makes a check of itself that comes out right: that is a whole program."""
+    return bool(codes) and bool(codes[0].checks) and not any(code.checks for code in codes[1:])
 
 
 def _told_apart(readings: ReadingSet, images: Sequence[Image]) -> bool:

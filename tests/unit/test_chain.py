@@ -33,7 +33,7 @@ def test_two_clean_readings_confirm() -> None:
     assert result.verdict == "confirmed"
     assert result.image is not None
     assert bytes(result.image) == DATA
-    assert result.limits == ("no-power-cycle", "no-control-reading", "part-not-declared")
+    assert result.limits == ("no-power-cycle", "no-control-reading", "part-not-declared", "no-own-check")
 
 
 def test_one_reading_is_provisional_and_says_why() -> None:
@@ -61,7 +61,7 @@ def test_sessions_and_controls_lift_the_limits() -> None:
     powered = [replace(r, conditions=replace(r.conditions, session=str(i % 2))) for i, r in enumerate(made)]
     empty = named(reading_of([(0x8000, b"\xff" * 0x1000)]), "empty.log", "cd" * 32)
     result = assay([*powered, replace(empty, role="empty-socket")], Options(size=1024))
-    assert result.limits == ("part-not-declared",)
+    assert result.limits == ("part-not-declared", "no-own-check")
 
 
 def test_nothing_at_all_is_not_found() -> None:

@@ -21,16 +21,16 @@ f: lda r8
  sep r5
 ;; delay
 f: ldi k_
- plo rf
-.a: dec rf
- glo rf
+ plo r15
+.a: dec r15
+ glo r15
  bnz .a
  sep r5
 ;; delay long
 f: ldi k_
- phi rf
-.a: dec rf
- ghi rf
+ phi r15
+.a: dec r15
+ ghi r15
  bnz .a
  sep r5
 ;; call routine
@@ -88,12 +88,12 @@ f: ldi k_
  sep r5
 ;; display
 f: ldi >t_
- phi ra
+ phi r10
  ldn r8
  ani 0fh
  adi <t_
- plo ra
- ldn ra
+ plo r10
+ ldn r10
  str r2
  out 1
  dec r2
@@ -103,9 +103,9 @@ f: ldi >t_
 f: ldi 8
  plo r9
  seq
- glo re
+ glo r14
 .a: shr
- plo re
+ plo r14
  bdf .b
  seq
  br .c
@@ -114,7 +114,7 @@ f: ldi 8
 .c: ldi k_
 .d: smi 1
  bnz .d
- glo re
+ glo r14
  dec r9
  glo r9
  bnz .a
@@ -127,11 +127,11 @@ f: b4 f
 .a: ldi k_
 .b: smi 1
  bnz .b
- glo re
+ glo r14
  shr
  bn4 .c
  ori 80h
-.c: plo re
+.c: plo r14
  dec r9
  glo r9
  bnz .a
@@ -141,7 +141,7 @@ f: sex r2
  inp 3
  ani 80h
  bz f
- glo re
+ glo r14
  str r2
  out 2
  dec r2
@@ -149,13 +149,13 @@ f: sex r2
 ;; message
 f: lda r8
  bz .a
- plo re
+ plo r14
  sep r4
  dw f_
  br f
 .a: sep r5
 ;; hexout
-f: glo re
+f: glo r14
  shr
  shr
  shr
@@ -165,10 +165,10 @@ f: glo re
  bnf .a
  adi 7
 .a: adi 3ah
- plo rf
+ plo r15
  sep r4
  dw f_
- glo re
+ glo r14
  ani 0fh
  adi 30h
  sep r5
@@ -215,7 +215,7 @@ f: sex r8
  phi r9
  sep r5
 ;; sub16
-f: sex ra
+f: sex r10
  ldn r9
  sm
  str r9
@@ -227,22 +227,22 @@ f: sex ra
  sep r5
 ;; mul
 f: ldi 8
- plo rc
+ plo r12
  ldi 0
- phi rd
-.a: glo rd
+ phi r13
+.a: glo r13
  shr
- plo rd
+ plo r13
  bnf .b
- ghi rd
+ ghi r13
  sex r8
  add
- phi rd
-.b: ghi rd
+ phi r13
+.b: ghi r13
  shrc
- phi rd
- dec rc
- glo rc
+ phi r13
+ dec r12
+ glo r12
  bnz .a
  sep r5
 ;; clock
@@ -282,27 +282,27 @@ f: ldn r7
 ;; dispatch
 f: shl
  adi <q_
- plo ra
+ plo r10
  ldi >q_
  adci 0
- phi ra
- lda ra
+ phi r10
+ lda r10
  phi r3
- ldn ra
+ ldn r10
  plo r3
 ;; checksum
 f: ldi 0
- plo rc
+ plo r12
 .a: lda r8
  str r2
- glo rc
+ glo r12
  sex r2
  add
- plo rc
+ plo r12
  dec r7
  ghi r7
  bnz .a
- glo rc
+ glo r12
  xri k_
  lbnz f_
  sep r5
@@ -328,10 +328,10 @@ f: glo r9
  ani 1fh
  ori k_
  plo r9
- glo re
+ glo r14
  str r9
  inc r9
- glo ra
+ glo r10
  str r2
  glo r9
  xor
@@ -413,11 +413,11 @@ f: bn1 f
  bz f_
  bnz f_
  ldi >t_
- phi ra
+ phi r10
  ldi <t_
- plo ra
+ plo r10
  glo r7
- plo re
+ plo r14
  inc r8
  dec r9
  sep r4

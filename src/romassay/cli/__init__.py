@@ -24,6 +24,7 @@ VERBS: dict[str, str] = {
     "capture": "ask a host for its memory over a serial line, until the readings agree",
     "firmware": "make a reader of your own: for a microcontroller, or a routine to key into a host",
     "convert": "turn one image format into another",
+    "listing": "read the code of an image: a listing that an assembler takes back, and pictures",
     "parts": "show the known chip types, or find what a chip with a house mark may be",
     "plan": "work out wiring, supply and times before the soldering iron, and print the sheet for the bench",
     "twin": "rehearse: print the logs that a simulated specimen would give",

@@ -18,90 +18,36 @@ from romassay.cpus.model import Cpu, Form, Kind, Name
 from romassay.errors import BadValue
 
 _PASSES = 8
+_INDEX_DOWN = re.compile(r"\((ix|iy)-", re.IGNORECASE)
+_QUOTED = re.compile(r"\"[^\"]*\"|'.'")
+_BYTES = ("db", "byte", "defb", "fcb")
+_WORDS = ("dw", "word", "defw", "fdb")
+_DIRECTIVES = (*_BYTES, *_WORDS, "ds", "dwl", "dwb")
+_IGNORED = ("cpu", "code", "end")
+_Piece = tuple[int, bytes, bool]
+_BARE_LABEL = re.compile(r"^([A-Za-z_.@][\w.@]*)(?:\s+|$)")
 _LABEL = re.compile(r"^([A-Za-z_.@][\w.@]*):\s*")
 _EQUATE = re.compile(r"^([A-Za-z_.@][\w.@]*)\s*(?:=|\bequ\b)\s*(.+)$", re.IGNORECASE)
-_STRING = re.compile(r'("(?:[^"]*)"|[^,"]+)(?:,|$)')
+_EQUATE_FIRST = re.compile(r"^\.equ\s+([A-Za-z_.@][\w.@]*)\s*,\s*(.+)$", re.IGNORECASE)
+_ORIGIN = re.compile(r"^(?:\.?org\b|\*\s*=)\s*(.+)$", re.IGNORECASE)
+_STRING = re.compile(r"""("[^"]*"|'.'|[^,"]+)(?:,|$)""")
 _INDEXED = re.compile(r"^(?P<open>\[)?(?P<before>[^,\]]*)(?:,(?P<after>[^\]]+))?(?P<close>\])?$")
 
-_RESERVED: frozenset[str] = frozenset(
-    [
-        "a",
-        "b",
-        "c",
-        "d",
-        "e",
-        "h",
-        "l",
-        "m",
-        "f",
-        "x",
-        "y",
-        "u",
-        "s",
-        "i",
-        "r",
-        "ab",
-        "af",
-        "bc",
-        "de",
-        "hl",
-        "sp",
-        "ix",
-        "iy",
-        "psw",
-        "bus",
-        "p1",
-        "p2",
-        "t",
-        "cnt",
-        "tcnti",
-        "clk",
-        "f0",
-        "f1",
-        "rb0",
-        "rb1",
-        "mb0",
-        "mb1",
-        "tcnt",
-        "dptr",
-        "pc",
-        "nz",
-        "nc",
-        "po",
-        "pe",
-        "p",
-        "z",
-        "r0",
-        "r1",
-        "r2",
-        "r3",
-        "r4",
-        "r5",
-        "r6",
-        "r7",
-        "r8",
-        "r9",
-        "ra",
-        "rb",
-        "rc",
-        "rd",
-        "re",
-        "rf",
-        "pcr",
-        "cc",
-        "dp",
-    ]
-)
+_REGISTERS = "a b c d e h l m f x y u s i r ab af bc de hl sp ix iy psw dptr pc pcr cc dp"
+_PLACES = "bus p1 p2 t cnt tcnti clk f0 f1 rb0 rb1 mb0 mb1 tcnt"
+_CONDITIONS = "nz nc po pe p z"
+_RESERVED = frozenset(f"{_REGISTERS} {_PLACES} {_CONDITIONS}".split()) | {f"r{n}" for n in range(16)}
 """Names of registers and conditions: they are never symbols."""
 
 
 @dataclass(frozen=True, slots=True)
 class Assembled:
-    """What came out: bytes from an address on, and the symbols."""
+    """What came out: bytes from an address on, the symbols, and the addresses at which instructions begin."""
 
     first: int
     data: bytes
     symbols: Mapping[str, int] = field(default_factory=dict)
+    instructions: tuple[int, ...] = ()
 
 
 @cache
@@ -144,40 +90,42 @@ def assemble(cpu: Cpu, source: str | Sequence[str], *, origin: int = 0) -> Assem
     raise BadValue("the addresses of this source do not settle", advice="use fewer forward references to page zero")
 
 
-def _joined(pieces: list[tuple[int, bytes]], symbols: Mapping[str, int], origin: int) -> Assembled:
+def _joined(pieces: list[_Piece], symbols: Mapping[str, int], origin: int) -> Assembled:
     pieces = [piece for piece in pieces if piece[1]]
+    instructions = tuple(at for at, _, is_instruction in pieces if is_instruction)
     if not pieces:
         return Assembled(origin, b"", symbols)
-    first = min(at for at, _ in pieces)
-    memory = bytearray(max(at + len(data) for at, data in pieces) - first)
-    for at, data in pieces:
+    first = min(at for at, *_ in pieces)
+    memory = bytearray(max(at + len(data) for at, data, _ in pieces) - first)
+    for at, data, _ in pieces:
         memory[at - first : at - first + len(data)] = data
-    return Assembled(first, bytes(memory), symbols)
+    return Assembled(first, bytes(memory), symbols, instructions)
 
 
-def _run(
-    cpu: Cpu, lines: Sequence[str], symbols: dict[str, int], origin: int, *, final: bool
-) -> Iterator[tuple[int, bytes]]:
+def _run(cpu: Cpu, lines: Sequence[str], symbols: dict[str, int], origin: int, *, final: bool) -> Iterator[_Piece]:
     here = origin
     for number, line in enumerate(lines, 1):
         try:
             rest = _without_comment(line).strip()
-            equate = _EQUATE.match(rest)
+            equate = _EQUATE_FIRST.match(rest) or _EQUATE.match(rest)
             if equate:
                 _set(symbols, equate[1], equate[2], here, final=final)
                 continue
-            label = _LABEL.match(rest)
+            label = _LABEL.match(rest) or (_BARE_LABEL.match(line) if not line[:1].isspace() else None)
             if label:
                 symbols[label[1].lower()] = here
                 rest = rest[label.end() :]
             if not rest:
                 continue
+            begins = _ORIGIN.match(rest)
+            if begins:
+                here = evaluate(begins[1], symbols, here)
+                continue
             word, _, operands = rest.partition(" ")
-            if word.lower().lstrip(".") == "org":
-                here = evaluate(operands, symbols, here)
+            if word.lower().lstrip(".") in _IGNORED:
                 continue
             data = _bytes(cpu, word.lower(), operands.strip(), symbols, here, final=final)
-            yield here, data
+            yield here, data, word.lower().lstrip(".") not in _DIRECTIVES
             here += len(data)
         except BadValue as e:
             raise BadValue(e.problem, place=f"line {number}", advice=e.advice) from e
@@ -192,20 +140,14 @@ def _set(symbols: dict[str, int], name: str, text: str, here: int, *, final: boo
 
 
 def _without_comment(line: str) -> str:
-    quoted = ""
-    for at, sign in enumerate(line):
-        if sign == quoted:
-            quoted = ""
-        elif not quoted and sign in "\"'" and line[at + 1 : at + 3].find(sign) != -1 | (sign == '"'):
-            quoted = sign
-        elif sign == ";" and not quoted:
-            return line[:at]
-    return line
+    bare = _QUOTED.sub(lambda match: "-" * len(match[0]), line)
+    at = bare.find(";")
+    return line if at < 0 else line[:at]
 
 
 def _bytes(cpu: Cpu, word: str, operands: str, symbols: Mapping[str, int], here: int, *, final: bool) -> bytes:
     directive = word.lstrip(".")
-    if directive in ("db", "byte", "dw", "word", "ds", "dwl", "dwb"):
+    if directive in _DIRECTIVES:
         return _data(cpu, directive, operands, symbols, here, final=final)
     shapes = _shapes(cpu.name).get(word)
     if shapes is None:
@@ -232,8 +174,9 @@ def _names_a_register(form: Form, operands: tuple[str, ...]) -> bool:
 
 
 def _squeezed(text: str) -> str:
-    """Return the operands without blanks outside of quotes."""
-    return "".join(part if part.startswith("'") else part.replace(" ", "") for part in re.split(r"('.')", text))
+    """Return the operands without blanks outside of quotes, and (ix-5) as (ix+-5)."""
+    parts = (part if part.startswith("'") else part.replace(" ", "") for part in re.split(r"('.')", text))
+    return _INDEX_DOWN.sub(r"(\1+-", "".join(parts))
 
 
 def _data(cpu: Cpu, directive: str, operands: str, symbols: Mapping[str, int], here: int, *, final: bool) -> bytes:
@@ -242,8 +185,8 @@ def _data(cpu: Cpu, directive: str, operands: str, symbols: Mapping[str, int], h
         count = evaluate(items[0], symbols, here)
         return bytes([_number(items[1], symbols, here, final=final) & 0xFF if len(items) > 1 else 0]) * count
     out = bytearray()
-    wide = directive not in ("db", "byte")
-    big = cpu.big_endian if directive in ("dw", "word") else directive == "dwb"
+    wide = directive not in _BYTES
+    big = cpu.big_endian if directive in _WORDS else directive == "dwb"
     for item in items:
         if item.startswith('"') and item.endswith('"') and len(item) != len('"x"'):
             out += item[1:-1].encode("latin-1")
@@ -375,6 +318,11 @@ def _indexed(text: str, symbols: Mapping[str, int], here: int, at: int, *, final
     if -128 <= value <= 127:
         return bytes([0x88 | base, value & 0xFF])
     return bytes([0x89 | base]) + (value & 0xFFFF).to_bytes(2, "big")
+
+
+def encode_indexed(text: str) -> bytes:
+    """Return an indexed operand made of numbers only, in its shortest form: the postbyte and what follows (6809)."""
+    return _indexed(text, {}, 0, 0, final=True)
 
 
 def _relative(text: str, symbols: Mapping[str, int], here: int, at: int, indirect: int, *, final: bool) -> bytes:

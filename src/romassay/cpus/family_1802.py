@@ -26,9 +26,9 @@ def _forms() -> tuple[Form, ...]:
     table = Table()
     for row, mnemonic in _REGISTERS.items():
         for n in range(16):
-            table.add(row << 4 | n, f"{mnemonic} r{n:x}")
+            table.add(row << 4 | n, f"{mnemonic} r{n}")
     for n in range(1, 16):
-        table.add(n, f"ldn r{n:x}")
+        table.add(n, f"ldn r{n}")
     for n in range(1, 8):
         table.add(0x60 + n, f"out {n}")
         table.add(0x68 + n, f"inp {n}")

@@ -128,10 +128,10 @@ def _forms_65c02() -> tuple[Form, ...]:
     table.add(0x7C, "jmp ({data},x)", "return")
     table.add(0xDB, "stp", "stop")
     for bit in range(8):
-        table.add(0x07 + bit * 16, f"rmb{bit} {{direct}}")
-        table.add(0x87 + bit * 16, f"smb{bit} {{direct}}")
-        table.add(0x0F + bit * 16, f"bbr{bit} {{direct}},{{near}}", "branch")
-        table.add(0x8F + bit * 16, f"bbs{bit} {{direct}},{{near}}", "branch")
+        table.add(0x07 + bit * 16, f"rmb {bit},{{direct}}")
+        table.add(0x87 + bit * 16, f"smb {bit},{{direct}}")
+        table.add(0x0F + bit * 16, f"bbr {bit},{{direct}},{{near}}", "branch")
+        table.add(0x8F + bit * 16, f"bbs {bit},{{direct}},{{near}}", "branch")
     return table.rows()
 
 

@@ -43,9 +43,9 @@ OPERANDS: tuple[Kind, ...] = ("byte", "near", "shift", "offset")
 Weights = npt.NDArray[np.int8]
 Floats = npt.NDArray[np.float64]
 
-_ENTER = -4.0
+_ENTER = -3.0
 _LEAVE_AFTER_END = -1.0
-_LEAVE = -6.0
+_LEAVE = -5.0
 
 
 RUN = 6
@@ -113,8 +113,16 @@ class Segmented:
     columns: Columns
 
 
-def segment(cpu: Cpu, data: bytes | npt.NDArray[np.uint8], origin: int = 0) -> Segmented:
+def segment(
+    cpu: Cpu,
+    data: bytes | npt.NDArray[np.uint8],
+    origin: int = 0,
+    *,
+    without: npt.NDArray[np.int32] | None = None,
+) -> Segmented:
     """Divide bytes into code of one CPU and other data, so that the whole is likeliest.
+
+    Instructions whose ident is in `without` count as none.
 
     Other data score nothing; to begin and to break off code costs, to end it behind a jump or return costs little.
     """
@@ -122,6 +130,8 @@ def segment(cpu: Cpu, data: bytes | npt.NDArray[np.uint8], origin: int = 0) -> S
     decoded = columns(cpu, raw, origin)
     n = len(raw)
     decoded.ident[padding(raw)] = ILLEGAL
+    if without is not None:
+        decoded.ident[np.isin(decoded.ident, without)] = ILLEGAL
     own, onward = _scores(cpu, raw, decoded)
     enter = np.where(decoded.ident == ILLEGAL, -1e9, _single(cpu, decoded) + _ENTER).tolist()
     leave = np.where(np.isin(decoded.flow, (JUMP, RETURN, STOP)), _LEAVE_AFTER_END, _LEAVE).tolist()

@@ -17,6 +17,7 @@ import numpy as np
 
 from romassay.address import Range
 from romassay.chain import Assay
+from romassay.code.model import Code
 from romassay.finding import Finding
 from romassay.formats.model import Piece
 from romassay.reading import Reading
@@ -24,6 +25,9 @@ from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Function, Region
 from romassay.version import VERSION
+
+LEAST_CHANCE = 0.0005
+"""Probability below which a CPU is left out of the record."""
 
 SCHEMA = "romassay/assay/1"
 RECORD_FILE = "assay.json"
@@ -187,9 +191,33 @@ def _function(assay: Assay, function: Function, number: int | None) -> Record:
             "image": _image(image, number, first_address(function))
             | {"put_right": [finding.kind for finding in assay.applied(image)]},
             "confidence": _confidence(image),
-            "code": {"cpu": None, "candidates": [], "origin": None, "origins": [], "checks": []},
+            "code": code_record(assay.codes[number] if number < len(assay.codes) else None),
         }
     return record
+
+
+def code_record(code: Code | None) -> Record:
+    """Return what an image says about itself; probabilities in four digits."""
+    if code is None:
+        return {"cpu": None, "candidates": [], "origin": None, "origins": [], "entries": [], "checks": []}
+    return {
+        "cpu": code.cpu,
+        "candidates": [[name, round(chance, 4)] for name, chance in code.candidates if chance >= LEAST_CHANCE],
+        "origin": code.origin,
+        "origins": [[address, round(chance, 4)] for address, chance in code.origins],
+        "entries": [[name, address] for name, address in code.entries],
+        "checks": [
+            {
+                "kind": check.kind,
+                "first": check.first,
+                "last": check.last,
+                "stored_at": check.stored_at,
+                "value": check.value,
+                "chance_hits": check.chance_hits,
+            }
+            for check in code.checks
+        ],
+    }
 
 
 def _image(image: Image, number: int, first: int) -> Record:

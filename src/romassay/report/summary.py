@@ -19,6 +19,7 @@ from romassay.finding import Finding
 from romassay.judge import is_settled
 from romassay.part import FunctionKind
 from romassay.reading import Reading
+from romassay.report.code import code_sentences
 from romassay.report.findings import finding_lines
 from romassay.report.picture import INSIDE, address_map, name_of, pattern
 from romassay.report.places import at, extent, first_of, span, unseen_bytes
@@ -182,6 +183,7 @@ def _show_image(page: _Page, assay: Assay, image: Image) -> None:
         f"offset {doubt.offset:04X}: {listed([vote(value, count) for value, count, _ in doubt.alternatives])}"
         for doubt in _doubts(image)
     ]
+    page.texts("Code", code_sentences(assay, 0))
     page.texts("In doubt", [*doubts[:_SHOWN_DOUBTS], *_more(len(doubts) - _SHOWN_DOUBTS)])
     page.texts("By hand", [f"offset {d.offset:04X} is {d.value:02X}: {d.reason}" for d in image.decided])
 

@@ -62,6 +62,7 @@ LIMITS: dict[Limit, str] = {
     "no-power-cycle": "All readings are of one power-up: RAM that keeps its content would read the same.",
     "no-control-reading": "No reading without the specimen: what the bus says by itself is inferred.",
     "part-not-declared": "No part is declared: the size and the wiring rest on the readings alone.",
+    "no-own-check": "No check was found that the firmware makes of itself: wrong lines would not show in it.",
 }
 
 

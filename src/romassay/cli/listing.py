@@ -1,0 +1,129 @@
+"""`romassay listing`: an image as source for an assembler, and as pictures."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from romassay.address import parse_address
+from romassay.cli import screen
+from romassay.errors import BadValue
+
+if TYPE_CHECKING:
+    from romassay.session.listing import Listed
+
+_FILE = click.Path(path_type=Path)
+_MOST_STRIDE = 256
+
+
+@click.command(name="listing", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.argument("source", metavar="DOCKET|IMAGE", type=_FILE)
+@click.option("--cpu", metavar="TYPE", help="The CPU's type number, where the code does not tell it right.")
+@click.option("--origin", metavar="ADDR", help="Address of the first byte, where the code does not tell it right.")
+@click.option("--entry", "entries", metavar="ADDR", multiple=True, help="An address at which code begins. Repeatable.")
+@click.option(
+    "--characters",
+    metavar="SET",
+    default="ascii",
+    show_default=True,
+    help="Of its texts: ascii, ascii-high, six-bit, ebcdic or ita2.",
+)
+@click.option(
+    "--registers",
+    metavar="TYPE=ADDR",
+    multiple=True,
+    help="A part on the bus and the address of its first register; its registers are named. Repeatable.",
+)
+@click.option("--image", metavar="N", type=int, default=1, show_default=True, help="Which of a docket's images.")
+@click.option("--from", "--format", "format_", metavar="FORMAT", help="Format of IMAGE; its content says it otherwise.")
+@click.option("--picture", metavar="FILE", type=_FILE, help="Draw what is code, text, table and padding: .svg or .png.")
+@click.option(
+    "--bitmap", metavar="FILE", type=_FILE, help="Draw the bits themselves, a byte after the other: .svg or .png."
+)
+@click.option(
+    "--stride",
+    metavar="N",
+    type=int,
+    default=8,
+    show_default=True,
+    help="Bytes of one column of the bitmap, as the lines of a character.",
+)
+@click.option("-o", "--output", metavar="FILE", type=_FILE, help="Write the listing here, not to the screen.")
+def command(
+    source: Path,
+    cpu: str | None,
+    origin: str | None,
+    entries: tuple[str, ...],
+    characters: str,
+    registers: tuple[str, ...],
+    image: int,
+    format_: str | None,
+    picture: Path | None,
+    bitmap: Path | None,
+    stride: int,
+    output: Path | None,
+) -> int:
+    """List an image as source that an assembler takes back.
+
+    The flow is followed from the vectors and entries; what it does not reach is data. Labels, texts, tables of pointers
+    and the registers of parts are named. The assembler that takes the listing back is named at its top.
+    """
+    from romassay.session.listing import Wanted, list_image, write_text
+
+    if not 1 <= stride <= _MOST_STRIDE:
+        raise BadValue(f"a stride of {stride} bytes cannot be drawn", place="--stride", advice="give 1 to 256")
+    wanted = Wanted(
+        cpu=cpu,
+        origin=None if origin is None else parse_address(origin),
+        entries=tuple(parse_address(text) for text in entries),
+        characters=characters,
+        registers=tuple(_part_at(text) for text in registers),
+        image=image,
+        format=format_,
+    )
+    if bitmap is not None:
+        _draw_bitmap(source, wanted.image, format_, bitmap, stride)
+        if picture is None and output is None:
+            return 0
+    listed = list_image(source, wanted)
+    for note in listed.notes:
+        screen.note(note)
+    if picture is not None:
+        _draw_strip(listed, picture)
+    if output is not None:
+        write_text(output, listed.text)
+    elif picture is None:
+        sys.stdout.write(listed.text)
+    return 0
+
+
+def _part_at(text: str) -> tuple[str, int]:
+    name, sign, address = text.partition("=")
+    if not sign or not name:
+        raise BadValue(f"'{text}' names no part and address", place="--registers", advice="write it as 6530=0x1700")
+    return name, parse_address(address)
+
+
+def _draw_bitmap(source: Path, image: int, format_: str | None, target: Path, stride: int) -> None:
+    from romassay.docket.files import write_atomically
+    from romassay.report.bitmap import bitmap
+    from romassay.session.listing import bytes_of
+
+    write_atomically(target, bitmap(bytes_of(source, image, format_), stride, _kind(target)))
+
+
+def _draw_strip(listed: Listed, target: Path) -> None:
+    from romassay.docket.files import write_atomically
+    from romassay.report.strip import strip
+
+    write_atomically(target, strip(listed.listing, _kind(target)))
+
+
+def _kind(path: Path) -> str:
+    kind = path.suffix.lower().lstrip(".")
+    if kind not in ("svg", "png"):
+        raise BadValue(f"'{path}' is no kind of picture that is written here", advice="end its name in .svg or .png")
+    return kind

@@ -1,0 +1,207 @@
+"""Which CPU the bytes are code of, if of any: evidence for each family, then a calibrated probability for each CPU.
+
+Evidence is a log-likelihood ratio, in nats, against uniformly random bytes: that of the best division into code and
+other data (`cpus.likeness`), and that of the branches, which land on instructions in real code and anywhere in other
+data. Nats are not probabilities here, because bytes that follow each other are not independent. The square root
+tempers them; the constants of `CALIBRATION` were fitted by `training/fit_calibration.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.cpus.catalogue import cpu_of
+from romassay.cpus.columns import ident_of
+from romassay.cpus.likeness import Segmented, padding, plain_score, segment
+from romassay.cpus.model import Name
+
+FAMILIES: tuple[tuple[Name, tuple[Name, ...]], ...] = (
+    ("6502", ("65C02",)),
+    ("6800", ("6801",)),
+    ("6809", ("6809",)),
+    ("8080", ("8085", "Z80")),
+    ("8048", ("8048",)),
+    ("8051", ("8051",)),
+    ("1802", ("1802",)),
+)
+"""The plainest set of each family, and the wider ones that contain it. They are weighed together; which it is comes
+after."""
+
+LEAST = 64
+"""Bytes that are not padding, below which nothing is said."""
+
+SAMPLE = 8192
+"""Bytes that are weighed for every family; of a longer image, pieces from all over it."""
+
+_PIECE = 2048
+
+_PIECE_COSTS = 3.0
+"""Nats that each piece of code costs: real code hangs together, chance finds many short pieces."""
+
+_PLAINER = 1.2
+"""Nats a byte that code may score more as mere data than as code; tables and character generators score far more."""
+
+_LANDS = 0.94
+"""Share of the branches of real code that land on an instruction of the division."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """How evidence turns into probability: logit of a family = slope × √evidence, of no code = none."""
+
+    slope: float
+    none: float
+    wide_slope: float
+    wide_start: float
+
+
+CALIBRATION = Calibration(slope=1.037, none=5.31, wide_slope=1.303, wide_start=-3.484)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What speaks for one family.
+
+    Attributes:
+        plain: its plainest CPU.
+        wide: that of its CPUs for which the most speaks.
+        nats: over the bytes that were weighed.
+        division: into code and other data, by the wide one.
+    """
+
+    plain: Name
+    wide: Name
+    nats: float
+    division: Segmented
+
+
+def weigh(data: npt.NDArray[np.uint8]) -> list[Evidence]:
+    """Return what speaks for each family, the strongest first."""
+    sample = _sample(data)
+    found = []
+    for plain, wides in FAMILIES:
+        divisions = [(segment(cpu_of(wide), sample), wide) for wide in wides]
+        weighed = [Evidence(plain, wide, nats(sample, division), division) for division, wide in divisions]
+        found.append(max(weighed, key=lambda item: item.nats))
+    return sorted(found, key=lambda item: -item.nats)
+
+
+def _sample(data: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """Return the bytes, or of many of them the pieces that hold the least padding."""
+    if len(data) <= SAMPLE:
+        return data
+    blank = padding(data)
+    places = sorted(range(0, len(data) - _PIECE + 1, _PIECE), key=lambda at: int(blank[at : at + _PIECE].sum()))
+    return np.concatenate([data[at : at + _PIECE] for at in sorted(places[: SAMPLE // _PIECE])])
+
+
+def nats(data: npt.NDArray[np.uint8], division: Segmented) -> float:
+    """Return what speaks for a division, less what its code scores as mere data of few different values."""
+    code = data[division.code]
+    if not len(code):
+        return 0.0
+    pieces = int((np.diff(division.code.astype(np.int8), prepend=0) == 1).sum())
+    found = division.score + landing(division) - _PIECE_COSTS * pieces
+    rate = found / len(code)
+    excess = max(0.0, plain_score(code) - rate - _PLAINER, repeating_score(data, division.code) - rate)
+    return max(0.0, found - excess * len(code))
+
+
+_STRIDES = (1, 2, 3, 4, 6, 8)
+
+
+def repeating_score(data: npt.NDArray[np.uint8], chosen: npt.NDArray[np.bool_]) -> float:
+    """Return what the chosen bytes score as a table: each the same as the one a fixed step before, or random.
+
+    In nats a byte, against uniformly random ones, for the best step. Tables of words and records score high; code
+    does not.
+    """
+    best = 0.0
+    for stride in _STRIDES:
+        same = (data[stride:] == data[:-stride])[chosen[stride:]]
+        count, hits = len(same), int(same.sum())
+        if hits and hits < count:
+            share = hits / count
+            best = max(best, share * math.log(share * 256) + (1 - share) * math.log((1 - share) * 256 / 255))
+    return best
+
+
+def landing(division: Segmented) -> float:
+    """Return the evidence of branches to within the bytes: that they land on instructions, in nats."""
+    starts = division.starts
+    if not len(starts):
+        return 0.0
+    targets = division.columns.near[starts]
+    targets = targets[(targets >= 0) & (targets < len(division.code))]
+    if not len(targets):
+        return 0.0
+    is_start = np.zeros(len(division.code), bool)
+    is_start[starts] = True
+    inside = division.code[targets]
+    hits = int(is_start[targets].sum())
+    chance = min(0.9, max(0.02, len(starts) / max(1, int(division.code.sum()))))
+    misses = int(inside.sum()) - hits + 0.5 * int((~inside).sum())
+    return hits * math.log(_LANDS / chance) + misses * math.log((1 - _LANDS) / (1 - chance))
+
+
+def candidates(
+    data: npt.NDArray[np.uint8], evidence: list[Evidence], calibration: Calibration = CALIBRATION
+) -> tuple[tuple[Name | None, float], ...]:
+    """Return (CPU or None, probability), likeliest first; the probabilities add up to 1."""
+    if len(data) - int(padding(data).sum()) < LEAST:
+        return ((None, 1.0),)
+    logits = np.array([calibration.none, *(calibration.slope * math.sqrt(item.nats) for item in evidence)])
+    weights = np.exp(logits - logits.max())
+    weights /= weights.sum()
+    found: list[tuple[Name | None, float]] = [(None, float(weights[0]))]
+    for item, weight in zip(evidence, weights[1:], strict=True):
+        for name, share in _within(data, item, float(weight), calibration):
+            found.append((name, share))
+    return tuple(sorted(_merged(found), key=lambda pair: -pair[1]))
+
+
+def _merged(found: list[tuple[Name | None, float]]) -> list[tuple[Name | None, float]]:
+    total: dict[Name | None, float] = {}
+    for name, share in found:
+        total[name] = total.get(name, 0.0) + share
+    return list(total.items())
+
+
+_WORTH_A_LOOK = 0.01
+
+
+def _within(
+    data: npt.NDArray[np.uint8], item: Evidence, weight: float, calibration: Calibration
+) -> list[tuple[Name, float]]:
+    """Share a family's probability among its CPUs: the plainest, unless instructions of a wider one are in the code."""
+    if item.wide == item.plain:
+        return [(item.plain, weight)]
+    gain = wider(data, item) if weight >= _WORTH_A_LOOK else 0.0
+    if gain <= 0:
+        return [(item.plain, weight)]
+    share = 1 / (1 + math.exp(-(calibration.wide_start + calibration.wide_slope * math.sqrt(gain))))
+    return [(item.plain, weight * (1 - share)), (item.wide, weight * share)]
+
+
+def wider(data: npt.NDArray[np.uint8], item: Evidence) -> float:
+    """Return what is lost, in nats, where the instructions that only the widest CPU of a family has are left out."""
+    wide = cpu_of(item.wide)
+    extra = extras(wide.name)
+    used = np.isin(item.division.columns.ident[item.division.starts], extra)
+    if not used.any():
+        return 0.0
+    without = segment(wide, _sample(data), without=extra)
+    return max(0.0, item.division.score + landing(item.division) - without.score - landing(without))
+
+
+def extras(name: Name) -> npt.NDArray[np.int32]:
+    """Return the idents that a CPU has beyond the one that it contains."""
+    cpu = cpu_of(name)
+    if cpu.base is None:
+        return np.array([], np.int32)
+    codes = {form.code for form in cpu_of(cpu.base).forms}
+    return np.array(sorted({ident_of(cpu, form) for form in cpu.forms if form.code not in codes}), np.int32)

@@ -1,0 +1,188 @@
+"""The listing as a use case: a docket or an image in, source for an assembler and pictures out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from romassay.code import code_of, entries_at
+from romassay.code.listing import Listing, Place, listing, source
+from romassay.code.model import Code
+from romassay.cpus.catalogue import cpu_of
+from romassay.docket.files import write_atomically
+from romassay.errors import BadInput, BadValue
+from romassay.formats import load
+from romassay.formats.model import Hints
+from romassay.part import Part
+from romassay.reading import spans_of
+
+_LARGEST = 0x10000
+_FILL = 0xFF
+RAW = "raw-binary"
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a person said about the listing.
+
+    Attributes:
+        cpu: the CPU's type number, or None to let the code tell.
+        origin: address of the first byte, or None to let the code tell.
+        entries: addresses at which code begins, besides those that are found.
+        characters: the character set of the texts.
+        registers: (type number, address) of parts on the bus.
+        image: which of a docket's images, from 1.
+        format: of the file, where its content does not tell.
+    """
+
+    cpu: str | None = None
+    origin: int | None = None
+    entries: tuple[int, ...] = ()
+    characters: str = "ascii"
+    registers: tuple[tuple[str, int], ...] = ()
+    image: int = 1
+    format: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Listed:
+    """What came of it: the source, what it was made of, and sentences on what was assumed."""
+
+    text: str
+    listing: Listing
+    code: Code
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Image:
+    """The bytes to list, with the address that their file gives them, and what the docket knows of registers."""
+
+    name: str
+    data: bytes
+    first: int | None
+    registers: Mapping[int, Place]
+    missing: int = 0
+
+
+def list_image(path: Path, wanted: Wanted) -> Listed:
+    """List a docket's image or a file.
+
+    Raises:
+        BadInput: no such file, a file that holds no image, or one of more than 64 KiB.
+        BadValue: an unknown CPU, part or character set; an image without code where no CPU is named.
+    """
+    image = _docket_image(path, wanted.image) if path.is_dir() else _file_image(path, wanted.format)
+    raw = np.frombuffer(image.data, np.uint8)
+    code = code_of(raw)
+    if wanted.cpu is None and code.cpu is None:
+        raise BadValue(
+            f"{image.name} does not look like code of any CPU that is known here", advice="name the CPU with --cpu"
+        )
+    cpu = cpu_of(wanted.cpu or str(code.cpu))
+    origin, note = _origin(image, code, wanted)
+    if not 0 <= origin <= _LARGEST - len(image.data):
+        raise BadValue(
+            f"{len(image.data)} bytes from {origin:04X} on do not fit into 64 KiB", advice="give a lower --origin"
+        )
+    entries = [*entries_at(cpu, raw, origin), *(("", address) for address in wanted.entries)]
+    places = {**image.registers, **_registers(wanted.registers)}
+    shown = listing(cpu, image.data, origin, entries, characters=wanted.characters, registers=places)
+    notes = [note] if note else []
+    if image.missing:
+        notes.append(f"{image.missing} bytes were never seen; they stand as FF")
+    return Listed(source(shown, title=image.name, characters=wanted.characters), shown, code, tuple(notes))
+
+
+def _origin(image: _Image, code: Code, wanted: Wanted) -> tuple[int, str]:
+    if wanted.origin is not None:
+        return wanted.origin, ""
+    if code.origin is not None and (wanted.cpu is None or code.cpu == wanted.cpu):
+        return code.origin, ""
+    if image.first is not None:
+        return image.first, f"the code does not tell its address; {image.first:04X} is where it was read"
+    return 0, "the code does not tell its address; --origin says it"
+
+
+def _file_image(path: Path, format_: str | None) -> _Image:
+    loaded = load(path, Hints(format=format_, base=0))
+    if not loaded.readings or not len(loaded.readings[0]):
+        raise BadInput("the file holds no bytes", place=str(path))
+    reading = loaded.readings[0]
+    spans = spans_of(reading.runs)
+    first, last = spans[0].first, spans[-1].last
+    if last - first >= _LARGEST:
+        raise BadInput(
+            f"it covers {last - first + 1} bytes, and a listing holds 64 KiB",
+            place=str(path),
+            advice="cut out a part with 'romassay convert --range'",
+        )
+    data = np.full(last - first + 1, _FILL, np.uint8)
+    data[reading.addresses() - first] = reading.value
+    known = np.zeros(len(data), bool)
+    known[reading.addresses() - first] = True
+    where = None if loaded.format == RAW and first == 0 else first
+    return _Image(path.name, data.tobytes(), where, {}, int((~known).sum()))
+
+
+def _docket_image(folder: Path, number: int) -> _Image:
+    from romassay.docket.record import first_address, image_name
+    from romassay.report.places import unseen_bytes
+    from romassay.session.assay import derive
+
+    found = derive(folder).assay
+    if not 1 <= number <= len(found.images):
+        raise BadValue(
+            f"{folder} has no image {number}",
+            place="--image",
+            advice=f"it has {len(found.images)}" if found.images else "no ROM was found in its readings",
+        )
+    image = found.images[number - 1]
+    bases = [
+        copy.first for function in found.survey.functions if function.kind == "registers" for copy in function.copies
+    ]
+    part = found.options.part
+    places: dict[int, Place] = {}
+    for base in bases if part else ():
+        places |= part_registers(part, base) if part else {}
+    name = image_name(number - 1, "bin")
+    first = first_address(found.survey.functions[image.function])
+    return _Image(f"{folder.name}/{name}", bytes(image), first, places, unseen_bytes(image))
+
+
+def _registers(given: Iterable[tuple[str, int]]) -> dict[int, Place]:
+    from romassay.catalogue import load_part
+
+    places: dict[int, Place] = {}
+    for name, base in given:
+        places |= part_registers(load_part(name), base)
+    return places
+
+
+_OFFSET = re.compile(r"\b([0-9A-F])\b")
+
+
+def part_registers(part: Part, base: int) -> dict[int, Place]:
+    """Return the registers of a part as places on the bus, from the address of its first one on."""
+    places: dict[int, Place] = {}
+    letters = re.sub(r"\W", "", part.type).lower()
+    for register in part.registers:
+        for digit in _OFFSET.findall(register.offset.partition("(")[0]):
+            offset = int(digit, 16)
+            note = f"read: {register.read}; write: {register.write}"
+            places.setdefault(base + offset, Place(f"r{letters}_{offset:x}", note))
+    return places
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a listing so that it is whole or not there."""
+    write_atomically(path, text.encode("ascii", "replace"))
+
+
+def bytes_of(path: Path, number: int = 1, format_: str | None = None) -> bytes:
+    """Return the bytes of a docket's image or of a file, as `list_image` takes them."""
+    return (_docket_image(path, number) if path.is_dir() else _file_image(path, format_)).data

@@ -1,0 +1,104 @@
+"""The firmware's own checks: catalogued check values, and that only what chance cannot explain is told."""
+
+from __future__ import annotations
+
+import binascii
+import random
+import zlib
+
+import numpy as np
+import pytest
+
+from romassay.code.checks import CRCS, ENOUGH, KINDS, crc_of, own_checks, sum_of, value_of
+
+CHECK = np.frombuffer(b"123456789", np.uint8)
+
+CATALOGUE = {  # G. Cook, Catalogue of parametrised CRC algorithms: the check value of each row
+    "crc-8/smbus": 0xF4,
+    "crc-8/maxim-dow": 0xA1,
+    "crc-8/rohc": 0xD0,
+    "crc-8/sae-j1850": 0x4B,
+    "crc-8/i-432-1": 0xA1,
+    "crc-16/arc": 0xBB3D,
+    "crc-16/modbus": 0x4B37,
+    "crc-16/umts": 0xFEE8,
+    "crc-16/ibm-3740": 0x29B1,
+    "crc-16/xmodem": 0x31C3,
+    "crc-16/kermit": 0x2189,
+    "crc-16/spi-fujitsu": 0xE5CC,
+    "crc-16/genibus": 0xD64E,
+    "crc-16/ibm-sdlc": 0x906E,
+    "crc-16/mcrf4xx": 0x6F91,
+    "crc-32/iso-hdlc": 0xCBF43926,
+    "crc-32/bzip2": 0xFC891918,
+    "crc-32/mpeg-2": 0x0376E6E7,
+    "crc-32/jamcrc": 0x340BC6D9,
+}
+
+
+def image(seed: int, size: int = 1024) -> np.ndarray:
+    return np.frombuffer(random.Random(seed).randbytes(size), np.uint8).copy()
+
+
+def test_every_row_gives_the_catalogues_check_value() -> None:
+    assert {crc.name: crc_of(crc, CHECK) for crc in CRCS} == CATALOGUE
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 255, 1000])
+def test_crcs_agree_with_the_standard_library_at_any_length(size: int) -> None:
+    data = image(size, size)
+    assert value_of("crc-32/iso-hdlc", data) == zlib.crc32(data.tobytes())
+    assert value_of("crc-16/xmodem", data) == binascii.crc_hqx(data.tobytes(), 0)
+    assert value_of("crc-16/ibm-3740", data) == binascii.crc_hqx(data.tobytes(), 0xFFFF)
+
+
+def test_sums() -> None:
+    assert sum_of("sum-8", CHECK) == 0xDD
+    assert sum_of("sum-16", CHECK) == 0x01DD
+    assert sum_of("xor-8", CHECK) == 0x31
+    assert sum_of("sum-8-carry", np.array([0xFF, 0x02], np.uint8)) == 0x02
+    # RFC 1071, section 3: 00 01 F2 03 F4 F5 F6 F7 adds up to 2DDF0, and to DDF2 with the carry put back
+    words = np.frombuffer(bytes.fromhex("0001F203F4F5F6F7"), np.uint8)
+    assert sum_of("words-16-big", words) == 0xDDF0
+
+
+@pytest.mark.parametrize(
+    "kind", [kind for kind in KINDS if kind.startswith(("sum-16", "words-16", "crc-16", "crc-32"))]
+)
+@pytest.mark.parametrize("order", ["big", "little"])
+def test_a_stored_value_is_found(kind: str, order: str) -> None:
+    data = image(5)
+    width = 4 if kind.startswith("crc-32") else 2
+    value = value_of(kind, data[:-width])
+    data[-width:] = np.frombuffer(value.to_bytes(width, order), np.uint8)  # type: ignore[arg-type]
+    found = [check for check in own_checks(data) if check.kind == kind]
+    assert [(c.first, c.last, c.stored_at, c.value) for c in found] == [(0, 1023 - width, 1024 - width, value)]
+    assert found[0].chance_hits < ENOUGH
+
+
+def test_a_value_before_the_vectors_is_found() -> None:
+    data = image(6)
+    value = value_of("sum-16", data[:-8])
+    data[-8:-6] = [value >> 8, value & 0xFF]
+    assert [(c.kind, c.stored_at) for c in own_checks(data, vectors=6)] == [("sum-16", 1016)]
+    assert own_checks(data) == ()
+
+
+def test_a_single_8_bit_sum_is_never_told_but_one_in_every_block_is() -> None:
+    data = image(7, 2048)
+    data[0] = (int(data[0]) - sum_of("sum-8", data)) & 0xFF
+    assert own_checks(data) == ()
+    for at in (0, 1024):
+        part = data[at : at + 1024]
+        part[0] = (int(part[0]) - sum_of("sum-8", part)) & 0xFF
+    assert {(c.kind, c.first, c.last) for c in own_checks(data)} == {("sum-8", 0, 1023), ("sum-8", 1024, 2047)}
+
+
+def test_noise_gives_no_more_hits_than_it_is_said_to() -> None:
+    hits = sum(bool(own_checks(image(seed, 256), vectors=6)) for seed in range(400))
+    assert hits <= 400 * ENOUGH
+
+
+@pytest.mark.parametrize("data", [b"", b"\0" * 1024, b"\xff" * 2048, random.Random(1).randbytes(512) * 2])
+def test_what_comes_out_even_by_itself_is_no_check(data: bytes) -> None:
+    assert own_checks(np.frombuffer(data, np.uint8)) == ()
