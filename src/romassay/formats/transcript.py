@@ -219,12 +219,12 @@ def read(data: bytes, hints: Hints) -> Parsed:
     levels = _levels(answers)
     if not levels:
         raise BadInput("no answer of the host can be read", advice="see what came in, and resume the capture")
-    asked = _asked_for(answers)
+    missed = _missed(answers)
     readings = tuple(
         _reading(
             number,
             pieces,
-            _holes(asked, levels, number),
+            _holes(missed.get(number, {}), pieces),
             bits,
             unit_of(layout, name),
             _bad_lines(answers, layout, number, len(levels)),
@@ -292,27 +292,30 @@ def _bad_lines(
     return sum(damaged_lines(answer.text, layout) for answer, _ in answers if min(answer.number, last) == number)
 
 
-def _asked_for(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> dict[int, tuple[int, int]]:
-    """Return for each address the highest pass that it was asked for, and the line where it was."""
-    asked: dict[int, tuple[int, int]] = {}
-    for answer, _ in answers:
-        for address in range(answer.asked.first, answer.asked.last + 1):
-            if asked.get(address, (0, 0))[0] < answer.number:
-                asked[address] = (answer.number, answer.line)
-    return asked
+def _missed(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> dict[int, dict[int, int]]:
+    """Return for each pass the addresses that were asked for and came in none of its answers, with the line."""
+    missed: dict[int, dict[int, int]] = {}
+    heard_in: dict[int, set[int]] = {}
+    for answer, found in answers:
+        asked = range(answer.asked.first, answer.asked.last + 1)
+        missed.setdefault(answer.number, {}).update(dict.fromkeys(asked, answer.line))
+        seen = heard_in.setdefault(answer.number, set())
+        for piece in found:
+            seen.update(range(piece.first, piece.first + len(piece.values)))
+    return {
+        number: {a: line for a, line in left.items() if a not in heard_in[number]} for number, left in missed.items()
+    }
 
 
-def _holes(asked: Mapping[int, tuple[int, int]], levels: Sequence[Sequence[_Piece]], number: int) -> tuple[Hole, ...]:
-    """Return what was asked for in a pass and not heard so often, in the order of addresses."""
-    seen = {address for first, values, _ in levels[number - 1] for address in range(first, first + len(values))}
+def _holes(missed: Mapping[int, int], level: Sequence[_Piece]) -> tuple[Hole, ...]:
+    """Return what a pass has missed, in the order of addresses; what was heard so often all the same is no hole."""
+    seen = {address for first, values, _ in level for address in range(first, first + len(values))}
     result: list[Hole] = []
-    for address in sorted(address for address, (wanted, _) in asked.items() if wanted >= number):
-        if address in seen:
-            continue
+    for address in sorted(missed.keys() - seen):
         if result and result[-1].last == address - 1:
             result[-1] = Hole(result[-1].first, address, result[-1].line, _NOT_HEARD)
         else:
-            result.append(Hole(address, address, asked[address][1], _NOT_HEARD))
+            result.append(Hole(address, address, missed[address], _NOT_HEARD))
     return tuple(result)
 
 
