@@ -91,7 +91,7 @@ def heard_bytes(docket: Path) -> int:
     return sum(file.stat().st_size for file in files)
 
 
-def wait_for(ready: object, seconds: float = 60) -> None:
+def wait_for(ready: object, seconds: float = 180) -> None:
     end = time.monotonic() + seconds
     while not ready():  # type: ignore[operator]
         assert time.monotonic() < end
