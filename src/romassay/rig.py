@@ -466,8 +466,9 @@ class Rig(_Table, frozen=True):
         return tuple(item.where for item in self.host.memory)
 
     def address_line(self, pin: str) -> int | None:
-        """Return the address line that a pin is on, or None."""
-        return line_number(self.wiring.get(pin, ""), "A")
+        """Return the address line of the host that a pin is on, or None."""
+        number = line_number(self.wiring.get(pin, ""), "A")
+        return number if number is not None and number < self.address_bits else None
 
     def steady(self, pin: str) -> int | None:
         """Return the level that a pin has at every read: it is held, or on a line such as R/W; None for the others."""

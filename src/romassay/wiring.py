@@ -162,14 +162,20 @@ def _other(board: _Board, part: Part, pin: Pin) -> None:
         board.wire_or_lose(pin.name, signals.clock if not board.taken(signals.clock) else signals.clock_inverse)
     elif pin.hold == "strobe":
         board.wire_or_lose(pin.name, _strobe(board, part, pin))
-    elif pin.hold in LEVELS:
+    elif (level := reading_level(part, pin)) is not None:
         line = _line_for(board, pin)
         if line:
             board.wire(pin.name, line)
         else:
-            board.hold(pin.name, LEVELS[pin.hold])
-    elif pin.hold and pin.hold not in ("open", "raised"):
-        board.hold(pin.name, "high" if part.rail(pin.hold).nominal > 0 else "low")
+            board.hold(pin.name, level)
+
+
+def reading_level(part: Part, pin: Pin) -> HeldAt | None:
+    """Return the level at which a part wants a pin held for reading; None where it wants none."""
+    if pin.hold in LEVELS:
+        return LEVELS[pin.hold]
+    rail = next((item for item in part.rails if item.name == pin.hold), None)
+    return None if rail is None else "high" if rail.nominal > 0 else "low"
 
 
 def _strobe(board: _Board, part: Part, pin: Pin) -> str:

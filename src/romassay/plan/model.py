@@ -21,6 +21,7 @@ ProblemKind = Literal[
     "select-never-true",
     "writes-to-specimen",
     "held-in-reset",
+    "held-wrong",
     "specimen-drives-on-writes",
     "clash-with-host-memory",
     "no-free-block",

@@ -11,7 +11,7 @@ from romassay.plan.coverage import free_block
 from romassay.plan.model import Coverage, Problem
 from romassay.plan.power import power_problems
 from romassay.rig import Rig, line_number
-from romassay.wiring import Completed, fixed_level, own_pins, select_pins
+from romassay.wiring import Completed, fixed_level, own_pins, reading_level, select_pins
 
 _SUPPLIES = ("power", "ground", "program")
 
@@ -77,16 +77,14 @@ def _outputs(rig: Rig, part: Part) -> Iterator[Problem]:
             text = f"{' and '.join(pins)} drive D{number} together"
             yield Problem("two-outputs-on-one-line", tuple(pins), text, "give each a line of its own")
     for pin in part.pins:
-        if pin.hold == "open" and (pin.name in rig.wiring or pin.name in rig.held):
-            text = f"{pin.name} is an output and stays open for reading"
+        tied = pin.name in rig.wiring or pin.name in rig.held
+        if tied and (pin.hold == "open" or pin.kind == "no-connect"):
+            text = f"{pin.name} (pin {pin.n}) stays open for reading"
             yield Problem("output-held", (pin.name,), text, "take it away")
-        elif (
-            pin.kind == "io" and pin.name in rig.held and pin.name not in rig.series and not _addresses(part, pin.name)
-        ):
-            text = f"{pin.name} is a port pin, and is held without a resistor"
-            yield Problem(
-                "output-held", (pin.name,), text, f"leave it open, or put a resistor there: [series] {pin.name} = 1000"
-            )
+        elif tied and pin.kind == "io" and pin.name not in rig.series and not _addresses(part, pin.name):
+            text = f"{pin.name} is a port pin that may drive, and is tied without a resistor"
+            advice = f"leave it open, or put a resistor there: [series] {pin.name} = 1000"
+            yield Problem("output-held", (pin.name,), text, advice)
 
 
 def _addresses(part: Part, name: str) -> bool:
@@ -182,12 +180,25 @@ def _selects(rig: Rig, part: Part) -> Iterator[Problem]:
             where = f"is held {rig.held[name]}" if name in rig.held else f"is on {rig.wiring[name]}"
             text = f"{name} {where}, and must be {wanted}: nothing would ever answer"
             yield Problem("select-never-true", (name,), text, f"hold it {wanted}, or wire it to an address line")
+    yield from _held_wrong(rig, part)
     if rig.held.get("R/W") == "low" or rig.steady("R/W") == 0:
         yield Problem("writes-to-specimen", ("R/W",), "R/W is low: every read would write", "hold it high")
     for name in ("/RES", "/RESET"):
         if rig.held.get(name) == "low":
             text = f"{name} is held low: the bus drivers are off"
             yield Problem("held-in-reset", (name,), text, "hold it high, or wire it to the host's reset")
+
+
+def _held_wrong(rig: Rig, part: Part) -> Iterator[Problem]:
+    """Pins at another level than reading wants: a programming input, a test pin, a strobe that would write."""
+    for pin in part.pins:
+        wanted = reading_level(part, pin)
+        steady = rig.steady(pin.name)
+        if wanted is not None and steady is not None and (wanted == "high") != bool(steady):
+            if pin.name in ("R/W", "/RES", "/RESET"):
+                continue  # named more exactly elsewhere
+            text = f"{pin.name} (pin {pin.n}) is {'high' if steady else 'low'}; for reading it must be {wanted}"
+            yield Problem("held-wrong", (pin.name,), text, f"hold it {wanted}")
 
 
 def _bus(rig: Rig, part: Part, seen: Coverage) -> Iterator[Problem]:
@@ -205,6 +216,14 @@ def _bus(rig: Rig, part: Part, seen: Coverage) -> Iterator[Problem]:
     yield from _conflicts(rig, part, seen)
 
 
+def _polarity_known(rig: Rig, part: Part, pin: str) -> bool:
+    """Tell whether a gate can switch a select off: only where its level is known for every function it concerns."""
+    if fixed_level(part, pin) is not None:
+        return True
+    levels = {rig.known.get(f.name, {}).get(pin) for f in part.functions if pin in f.selects}
+    return len(levels) == 1 and levels <= {"high", "low"}
+
+
 def _conflicts(rig: Rig, part: Part, seen: Coverage) -> Iterator[Problem]:
     """Where the specimen and the host may drive at once: on reads, and on the host's writes."""
     selects = select_pins(part)
@@ -220,7 +239,7 @@ def _conflicts(rig: Rig, part: Part, seen: Coverage) -> Iterator[Problem]:
     quiet = (
         rig.wiring.get("R/W") in (rig.host.signals.read_write, rig.host.signals.write)
         or any(rig.wiring.get(pin) == rig.host.signals.read != "" for pin in selects)
-        or set(rig.gated) & set(selects)
+        or any(_polarity_known(rig, part, pin) for pin in rig.gated)
     )
     if not quiet:
         text = "nothing keeps the specimen from driving while the host writes"

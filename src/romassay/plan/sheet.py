@@ -196,8 +196,14 @@ def _first(rig: Rig, names: Names, seen: Coverage, readings: int) -> Step:
     do = (
         f"Read the window {readings} times, each into a file of its own.",
         *_short(seen),
+        *([_CAPTURE] if rig.host.dialogue else []),
     )
     return Step("readings", "First session", do, _typed(rig, seen), ", ".join(files), command)
+
+
+_CAPTURE = (
+    "On a serial port of this computer, 'romassay capture' asks, checks each line, and files the readings by itself."
+)
 
 
 def _short(seen: Coverage) -> Iterator[str]:

@@ -277,6 +277,8 @@ def rules(rig: Rig, part: Part) -> tuple[str, ...]:
             f"{rig.drivers} drivers at the specimen's +5 V stand in every line marked so: one way, always on "
             "(74HCT541: inputs 2 to 9, outputs 18 to 11, pins 1, 10 and 19 to ground, 20 to +5 V; pins not checked)."
         )
+    if rig.host.writes and not rig.host_memory:
+        result.append("The host's memory map is empty: nothing here knows where it answers itself. Say it first.")
     ports = [name for name in select_pins(part) if part.pin(name).also_kind == "io"]
     if ports:
         result.append(

@@ -167,3 +167,44 @@ def test_the_three_rail_eprom_is_refused_until_its_voltage_was_looked_up() -> No
     text = head + '[supply]\norder = ["VDD", "VBB", "VCC"]\n[supply.checked]\nVDD = "an invented data sheet, p. 2"\n'
     [problem] = plan_of(rig_of(text, "rig.toml")).problems
     assert (problem.kind, set(problem.pins)) == ("rail-order", {"VBB", "VDD"})
+
+
+def kinds(text: str) -> list[str]:
+    return [item.kind for item in plan_of(rig_of(text, "rig.toml", strict=False)).problems]
+
+
+def test_nothing_may_drive_while_a_host_writes() -> None:
+    """A gate helps only where the level that it gates is known; on a reader of one's own R/W may be strapped."""
+    head = 'part = "2316"\nhost = "monitor-300-baud"\nwindow = ["0x4000-0x5FFF"]\n'
+    bare = head + "[buffer]\nfitted = false\n"
+    assert kinds(bare) == ["clash-with-host-memory", "specimen-drives-on-writes"]
+    assert kinds('gated = ["CS1"]\n' + bare) == ["clash-with-host-memory", "specimen-drives-on-writes"]
+    assert kinds('gated = ["CS1"]\n' + bare + '[known.rom]\nCS1 = "high"\n') == ["clash-with-host-memory"]
+    assert kinds(head) == []
+    strapped = 'part = "6530"\nhost = "{}"\n[held]\n"R/W" = "high"\n[buffer]\nfitted = false\n'
+    assert "specimen-drives-on-writes" in kinds(strapped.format("monitor-300-baud"))
+    assert "specimen-drives-on-writes" not in kinds(strapped.format("reader-5v"))
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ('part = "2716, 5 V"\nhost = "reader-5v"\n[held]\n"/CE" = "high"\n', "select-never-true"),
+        ('part = "2316"\nhost = "reader-5v"\n[wiring]\n"D0-D7" = "D0-D7"\nCS1 = "A40"\n', "no-such-line"),
+        ('part = "2316"\nhost = "reader-5v"\n[wiring]\nD0 = "D0"\nD1 = "D0"\n', "two-outputs-on-one-line"),
+        ('part = "2316"\nhost = "reader-5v"\n[wiring]\nCS1 = "A3"\nA3 = "A3"\n', "line-used-twice"),
+        ('part = "6530"\nhost = "reader-5v"\n[held]\n"R/W" = "low"\n', "writes-to-specimen"),
+        ('part = "6530"\nhost = "reader-5v"\n[held]\nPA0 = "high"\n', "output-held"),
+        ('part = "2708"\nhost = "reader-5v"\n[held]\nPGM = "high"\n', "held-wrong"),
+        ('part = "6530"\n[host]\nlike = "reader-5v"\ncycle = {clock_mhz = 0.01}\n', "clock-too-slow"),
+        ('part = "6530"\n[host]\nlike = "reader-5v"\ncycle = {clock_mhz = 4.0}\n', "clock-too-fast"),
+        ('part = "6530"\n[host]\nlike = "reader-5v"\ncycle = {free_running = false}\n', "clock-stops"),
+        ('part = "8755"\nhost = "reader-multiplexed"\n[held]\nALE = "high"\n', "latch-not-cycled"),
+        ('part = "2316"\nhost = "monitor-300-baud"\nwindow = ["0x0000-0x1FFF"]\n', "no-free-block"),
+        ('part = "2708"\nhost = "reader-5v"\n[supply.rails]\nVCC = 5.0\nVDD = 12.0\n', "supply-not-connected"),
+        ('part = "2716, 5 V"\nhost = "reader-5v"\n[supply.rails]\nVCC = 5.0\nVPP = 25.0\n', "rail-outside-limits"),
+        ('part = "2316"\nhost = "reader-5v"\n[supply.rails]\nVCC = 9.0\n', "rail-beyond-maximum"),
+    ],
+)
+def test_every_error_is_a_problem_of_its_own_name(text: str, kind: str) -> None:
+    assert kind in kinds(text)

@@ -13,6 +13,7 @@ from romassay.plan import Plan
 from romassay.plan.power import PLAIN_SUPPLY
 from romassay.report.plan import plan_lines
 from romassay.report.plan_page import plan_json, plan_page
+from romassay.wiring import reading_level
 from strategies_rigs import plan_of
 
 COMBINATION = """part = "6530"
@@ -85,7 +86,7 @@ EA = "an invented data sheet, p. 3"
 P20 = 1000
 """
 WORDS = (
-    "6530 2708 2716 82S126 8755 6532 nothing VCC VSS VDD VBB EA PA0 PB0 DB0 D0 D9 A0 A10 A12 A31 AD0 CS1 RS0 /CS PHI2 "
+    "6530 2708 2716 82S126 8755 6532 nothing VCC VSS VDD VBB EA PA0 PB0 DB0 D0 D9 A0 A10 A12 A31 A40 AD0 CS1 RS0 /CS PHI2 "
     "CLK /RD R/W /WR /RES high low ignored open LS LVC HCT monitor-300-baud reader-3v3 reader-multiplexed ram rom "
     "0x0000-0xFFFF 0x4000-0x47FF 0x0000-0x0000 0xE000-0xFFFF"
 ).split()
@@ -146,6 +147,13 @@ def powered_rightly(found: RigFile, plan: Plan) -> None:
             assert wire.net in ("data", "open")
         if pin.hold == "open":
             assert wire.net == "open"
+        wanted = reading_level(part, pin)
+        if wanted and wire.net in ("high", "low"):
+            assert wire.net == wanted
+        if pin.kind == "no-connect":
+            assert wire.net == "open"
+        if pin.kind == "io":
+            assert wire.net in ("open", "address") or "in series" in wire.via
         if wire.net in ("high", "low"):
             assert wire.to == ("+5 V" if wire.net == "high" else "ground")
             assert pin.kind != "io" or wire.via or found.part is None
