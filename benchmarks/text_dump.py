@@ -94,7 +94,9 @@ def race(folder: Path, mebibytes: int, rounds: int) -> None:
             "load": first,
             "convert": program(*convert),
         }
-        best = {name: tuple(map(min, zip(now, best.get(name, now), strict=True))) for name, now in spent.items()}
+        for name, (clock, busy) in spent.items():
+            before = best.get(name, (clock, busy))
+            best[name] = min(clock, before[0]), min(busy, before[1])
     right = bytes(loaded.readings[0].value) == image.read_bytes() == ours.read_bytes()
     print(f"{len(data) / 1e6:.1f} MB of text, layout {loaded.layout}; right: {right}")
     theirs = best["xxd -r"]
