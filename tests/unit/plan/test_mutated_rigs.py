@@ -86,8 +86,8 @@ EA = "an invented data sheet, p. 3"
 P20 = 1000
 """
 WORDS = (
-    "6530 2708 2716 82S126 8755 6532 nothing VCC VSS VDD VBB EA PA0 PB0 DB0 D0 D9 A0 A10 A12 A31 A40 AD0 CS1 RS0 /CS PHI2 "
-    "CLK /RD R/W /WR /RES high low ignored open LS LVC HCT monitor-300-baud reader-3v3 reader-multiplexed ram rom "
+    "6530 2708 2716 82S126 8755 6532 nothing VCC VSS VDD VBB EA PA0 PB0 DB0 D0 D9 A0 A10 A12 A31 A40 AD0 CS1 RS0 /CS "
+    "PHI2 CLK /RD R/W /WR /RES high low ignored open LS LVC HCT monitor-300-baud reader-3v3 reader-multiplexed ram rom "
     "0x0000-0xFFFF 0x4000-0x47FF 0x0000-0x0000 0xE000-0xFFFF"
 ).split()
 NUMBERS = ["0", "-5", "5", "5.0", "3.3", "12", "12.0", "25", "1e9", "-1e9", "nan", "inf", "8", "24", "16", "true"]
