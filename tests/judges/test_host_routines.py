@@ -17,6 +17,8 @@ from romassay.firmware import CPUS, Routine, routine_for
 from romassay.firmware.routine import as_intel_hex, to_key_in
 
 OUTPUT, LOAD = 0xE123, 0x0340
+END = 0xEEEE
+WINDOWS = [Range(0xD000, 0xD0FF), Range(0x1234, 0x1234), Range(0x1FF8, 0x2010), Range(0xFF80, 0xFFFF)]
 MEMORY = random.Random(9).randbytes(1 << 16)
 
 
@@ -77,14 +79,47 @@ def run_6502(routine: Routine) -> bytes:
     raise AssertionError("the routine never returned")
 
 
-@pytest.mark.parametrize(
-    "window", [Range(0xD000, 0xD0FF), Range(0x1234, 0x1234), Range(0x1FF8, 0x2010), Range(0xFF80, 0xFFFF)], ids=str
-)
+@pytest.mark.parametrize("window", WINDOWS, ids=str)
 def test_the_routine_of_the_6502_dumps_its_window_as_intel_hex(window: Range) -> None:
     routine = routine_for("6502", load=LOAD, output=OUTPUT, window=window)
     found = IntelHex(io.StringIO(run_6502(routine).decode()))  # checks every sum, and that the end record is there
     assert found.minaddr() == window.first
     assert found.maxaddr() == window.last
+    assert found.tobinstr() == MEMORY[window.first : window.last + 1]
+
+
+def run_8080(routine: Routine) -> bytes:
+    """Run it in the machines of the PyPI package z80; the output routine destroys every register."""
+    import z80
+
+    machine = z80.I8080Machine() if routine.cpu == "8080" else z80.Z80Machine()
+    machine.set_memory_block(0, MEMORY)
+    machine.set_memory_block(routine.load, routine.code)
+    machine.set_memory_block(0x02FE, (END).to_bytes(2, "little"))
+    machine.sp, machine.pc = 0x02FE, routine.load
+    machine.set_breakpoint(OUTPUT)
+    machine.set_breakpoint(END)
+    said = bytearray()
+    for _ in range(100_000):
+        machine.ticks_to_stop = 1_000_000
+        machine.run()
+        if machine.pc == END:
+            return bytes(said)
+        assert machine.pc == OUTPUT
+        assert machine.a == machine.c
+        said.append(machine.a)
+        back = machine.memory[machine.sp] | machine.memory[machine.sp + 1] << 8
+        machine.af, machine.bc, machine.de, machine.hl = 0x55FF, 0xA5A5, 0x5A5A, 0x1111
+        machine.sp, machine.pc = machine.sp + 2, back
+    raise AssertionError("the routine never returned")
+
+
+@pytest.mark.parametrize("cpu", ["8080", "z80"])
+@pytest.mark.parametrize("window", WINDOWS, ids=str)
+def test_the_routine_of_the_8080_dumps_its_window_as_intel_hex(cpu: str, window: Range) -> None:
+    routine = routine_for(cpu, load=LOAD, output=OUTPUT, window=window)
+    found = IntelHex(io.StringIO(run_8080(routine).decode()))
+    assert (found.minaddr(), found.maxaddr()) == (window.first, window.last)
     assert found.tobinstr() == MEMORY[window.first : window.last + 1]
 
 
