@@ -10,13 +10,15 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 
 from romassay.version import VERSION
 
-ROM = random.Random(2316).randbytes(1024)
+ROM = (files("romassay.twin") / "demo" / "fog_signal.bin").read_bytes()
+"""Code of the invented fog signal: bytes that are no code might be RAM, where nothing was power-cycled."""
 WINDOW = b"".join(b"\xff" * 1024 + ROM for _ in range(4))
 
 
@@ -108,6 +110,7 @@ def test_options_reach_the_record(here: Path) -> None:
         "target": 0.5,
         "address_bits": 20,
         "exclude": [{"first": 0x9000, "last": 0x97FF}, {"first": 0x9800, "last": 0x9FFF}],
+        "apply_findings": False,
     }
     assert [(r["source"], r["session"], r["role"]) for r in record["readings"]] == [
         ("a.log", "one", "specimen"),

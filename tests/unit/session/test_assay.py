@@ -20,7 +20,7 @@ from romassay.errors import BadCatalogue, BadInput, BadValue
 from romassay.reading import Role
 from romassay.session.assay import Input, Outcome, Request, assay_files, look
 
-ROM = random.Random(1978).randbytes(1024)
+ROM = (files("romassay.twin") / "demo" / "fog_signal.bin").read_bytes()
 
 
 def noon() -> datetime:
@@ -177,6 +177,7 @@ def test_a_part_takes_the_place_of_a_size_and_back(logs: tuple[Path, Path, Path]
         "target": 0.01,
         "address_bits": 0,
         "exclude": [],
+        "apply_findings": False,
     }
     assert record(assay(into=box, size=1024))["options"]["part"] is None
 
