@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from romassay.address import MAX_ADDRESS_BITS, parse_range
+from romassay.address import MAX_ADDRESS_BITS, Range, parse_range
 from romassay.cli import screen
 from romassay.cli.assay import VERDICT_STATUS, read_option, settings_of
 from romassay.cli.options import parts_option
@@ -59,7 +59,7 @@ _PARITIES = ("none", "even", "odd", "mark")
 @click.option("--parity", metavar="NAME", type=click.Choice(_PARITIES), help="none, even, odd or mark.")
 @click.option("--stop-bits", metavar="N", type=click.IntRange(1, 2), help="Stop bits of a character.")
 @click.option("--part", metavar="TYPE", help="Type number of the part, or a part file of your own.")
-@click.option("--rig", metavar="FILE", help="Rig file: the wiring of the specimen.")
+@click.option("--rig", metavar="FILE", help="Rig file: the wiring. It names the host and what to read, too.")
 @parts_option
 @click.option("--size", metavar="N", help="Bytes of the ROM, where no part says it.")
 @click.option("--exclude", metavar="RANGE", multiple=True, help="Addresses to leave out of the assay. May be repeated.")
@@ -156,17 +156,15 @@ def _probed(port: str) -> int:
 
 
 def _order(port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
-    from romassay.catalogue import load_host
     from romassay.session.capture import Order, dialogue_of
 
-    name = _needed(said["host"], "--host", "a host of the catalogue, or a host file")
-    host = load_host(name)
+    name, host, window = _host(said)
     return Order(
         port=_needed(port, "PORT", "the line to the host"),
         host=name,
         dialogue=dialogue_of(host, name),
         serial=_line(host, said),
-        window=_windows(said["window"]),
+        window=_windows(said["window"]) if said["window"] or not window else window,
         passes=said["passes"],
         docket=folder,
         until_target=said["target"] is not None,
@@ -177,8 +175,19 @@ def _order(port: str | None, folder: Path, said: dict[str, Any], words: str) -> 
     )
 
 
+def _host(said: dict[str, Any]) -> tuple[str, Host, tuple[Range, ...]]:
+    """Return the host, its name, and what the rig says is to be read; a rig names a host, too."""
+    from romassay.catalogue import load_host, load_rig
+
+    rig = load_rig(said["rig"], said["part_folders"]).rig if said["rig"] else None
+    window = rig.to_read if rig else ()
+    if said["host"] is None and rig is not None:
+        return f"the host of {said['rig']}", rig.host, window
+    name = _needed(said["host"], "--host", "a host of the catalogue, or a host file")
+    return name, load_host(name), window
+
+
 def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
-    from romassay.address import Range
     from romassay.session.capture import Order
 
     return Order(
