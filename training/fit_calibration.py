@@ -14,6 +14,7 @@ import random
 import sys
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,17 @@ SIZES = (512, 1024, 1024, 2048, 4096)
 HALVES = (("clock", "frames", "control", "maths"), ("words", "life", "logger", "pump"))
 
 
-def samples(half: int) -> tuple[dict[str, list[hand.Program]], list[tuple[str | None, str, bytes]]]:
+@dataclass(frozen=True)
+class Trial:
+    """A piece of a program, or of other data: its CPU or None, what it is, its bytes, and where they belong."""
+
+    cpu: str | None
+    kind: str
+    data: bytes
+    origin: int | None = None
+
+
+def samples(half: int) -> tuple[dict[str, list[hand.Program]], list[Trial]]:
     """Return the programs of one half by CPU, and pieces of them to be tried."""
     rng = random.Random(f"half {half}")
     programs: dict[str, list[hand.Program]] = {name: [] for name in NAMES}
@@ -45,16 +56,17 @@ def samples(half: int) -> tuple[dict[str, list[hand.Program]], list[tuple[str | 
             programs[program.cpu].append(program)
     for name in NAMES:
         programs[name] += [hand.program(name, rng, rng.choice(SIZES), half) for _ in range(PROGRAMS)]
-    pieces: list[tuple[str | None, str, bytes]] = []
+    pieces: list[Trial] = []
     for name, items in programs.items():
         for item in items:
             size = rng.choice(SIZES)
-            at = rng.randrange(max(1, len(item.data) - size))
-            pieces.append((name, item.source, item.data[at : at + size]))
+            at = rng.randrange(max(1, len(item.data) - size)) if rng.random() < 0.5 else 0
+            piece = item.data[at : at + size]
+            pieces.append(Trial(name, item.source, piece, item.origin + at if item.absolute else None))
             if rng.random() < 0.4:
                 kind, extra = others.data(rng, rng.choice((512, 1024)))
-                pieces.append((name, item.source + "+" + kind, item.data[at : at + size] + extra))
-    pieces += [(None, *others.data(rng, rng.choice(SIZES))) for _ in range(OTHERS // 2)]
+                pieces.append(Trial(name, item.source + "+" + kind, piece + extra))
+    pieces += [Trial(None, *others.data(rng, rng.choice(SIZES))) for _ in range(OTHERS // 2)]
     return programs, pieces
 
 
@@ -80,7 +92,8 @@ def tried() -> list[tuple[str | None, str, int, list[tuple[tuple[str, ...], floa
     for (programs, _), (_, pieces) in (halves, halves[::-1]):
         tables = fit_likeness.tables_of(programs)
         likeness._tables = lambda tables=tables: tables  # noqa: SLF001
-        for cpu, kind, data in pieces:
+        for trial in pieces:
+            cpu, kind, data = trial.cpu, trial.kind, trial.data
             raw = np.frombuffer(data, np.uint8)
             evidence = identify.weigh(raw)
             gain = identify.wider(raw, evidence[0]) if evidence[0].wide != evidence[0].plain else 0

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import random
+import subprocess
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import romassay
-from assemblers import assembled
+from assemblers import assembled, records
+from romassay.code import code_of
 from romassay.code.dialects import DIALECTS
 from romassay.code.listing import listing, source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
 from romassay.cpus.model import Name
+from tools import need
 
 FOG = Path(romassay.__file__).parent / "twin" / "demo" / "fog_signal.bin"
 SIZE = 2048
@@ -49,6 +53,32 @@ def test_every_instruction_of_a_table_comes_back(name: Name, tmp_path: Path) -> 
     shown = listing(cpu, bytes(code), 0x4000, places)
     assert len(shown.followed.instructions) >= len(cpu.forms)
     assert assembled(name, source(shown), tmp_path) == bytes(code)
+
+
+PROGRAMS = Path(__file__).parents[2] / "training" / "c"
+BUILDS: tuple[tuple[Name, tuple[str, ...]], ...] = (
+    ("Z80", ("sdcc", "-mz80", "--no-std-crt0")),
+    ("8051", ("sdcc", "-mmcs51", "--model-large")),
+    ("6502", ("cl65", "-t", "none", "-O")),
+    ("65C02", ("cl65", "-t", "none", "--cpu", "65c02", "-Oirs")),
+)
+
+
+@pytest.mark.parametrize(("name", "command"), BUILDS, ids=lambda value: value if isinstance(value, str) else "")
+def test_what_compilers_make_comes_back(name: Name, command: tuple[str, ...], tmp_path: Path) -> None:
+    """A C program of our own, built; its code is followed from where it begins, and recognised as that CPU's."""
+    (tmp_path / "program.c").write_bytes((PROGRAMS / "pump.c").read_bytes())
+    out = "program.ihx" if command[0] == "sdcc" else "program.bin"
+    subprocess.run(
+        [need(command[0]), *command[1:], "program.c", "-o", out], cwd=tmp_path, check=True, capture_output=True
+    )
+    raw = (tmp_path / out).read_bytes()
+    data = records(raw.decode()) if out.endswith("ihx") else raw
+    found = code_of(np.frombuffer(data, np.uint8))
+    assert found.cpu == name
+    origin = 0x0200 if name == "Z80" else 0
+    text = source(listing(cpu_of(name), data, origin, [("start", origin), *found.entries]))
+    assert assembled(name, text, tmp_path) == data
 
 
 def test_the_rehearsals_firmware_comes_back(tmp_path: Path) -> None:

@@ -1,0 +1,101 @@
+"""`romassay listing`: from files and dockets, with its options, its pictures, and one line for every mistake."""
+
+from __future__ import annotations
+
+import struct
+import subprocess
+import sys
+import zlib
+from pathlib import Path
+
+import pytest
+
+import romassay
+from romassay.cpus.assemble import assemble
+from romassay.cpus.catalogue import cpu_of
+
+FOG = Path(romassay.__file__).parent / "twin" / "demo" / "fog_signal.bin"
+
+
+def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "romassay", "listing", *arguments],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def pixels(data: bytes) -> tuple[int, int, list[bytes]]:
+    """Read an indexed PNG without filters: ISO/IEC 15948, clauses 5 and 9; every chunk's CRC is checked."""
+    assert data[:8] == b"\x89PNG\r\n\x1a\n"
+    at, chunks = 8, []
+    while at < len(data):
+        (length,) = struct.unpack(">I", data[at : at + 4])
+        kind, body = data[at + 4 : at + 8], data[at + 8 : at + 8 + length]
+        assert struct.unpack(">I", data[at + 8 + length : at + 12 + length])[0] == zlib.crc32(kind + body)
+        chunks.append((kind, body))
+        at += 12 + length
+    assert [kind for kind, _ in chunks] == [b"IHDR", b"PLTE", b"IDAT", b"IEND"]
+    width, height, depth, colour, *_ = struct.unpack(">IIBBBBB", chunks[0][1])
+    assert (depth, colour) == (8, 3)
+    raw = zlib.decompress(chunks[2][1])
+    rows = [raw[y * (width + 1) : (y + 1) * (width + 1)] for y in range(height)]
+    assert all(row[0] == 0 for row in rows)
+    return width, height, [row[1:] for row in rows]
+
+
+def test_a_file_is_listed_and_comes_back(tmp_path: Path) -> None:
+    (tmp_path / "fog.bin").write_bytes(FOG.read_bytes())
+    done = run(tmp_path, "fog.bin", "-o", "fog.asm", "--picture", "strip.png", "--registers", "6530=0x3C0")
+    assert (done.returncode, done.stderr) == (0, "")
+    text = (tmp_path / "fog.asm").read_text()
+    assert "sta r6530_0 " in text
+    assert "; read: port A pins (not the latch); write: port A output latch" in text
+    made = assemble(cpu_of("6502"), text)
+    assert (made.first, made.data) == (0xFC00, FOG.read_bytes())
+    width, height, rows = pixels((tmp_path / "strip.png").read_bytes())
+    assert (width, height) == (256 * 3, 4 * 16)
+    assert set(rows[0]) == {1}
+
+
+def test_what_is_said_goes_before_what_is_found(tmp_path: Path) -> None:
+    (tmp_path / "a.bin").write_bytes(bytes.fromhex("3e01c9") + b"\xff" * 61)
+    done = run(tmp_path, "a.bin", "--cpu", "z80", "--origin", "0x8000", "--entry", "0x8000")
+    assert done.returncode == 0
+    assert "        ld a,001h                       ; 8000 3E 01" in done.stdout
+
+
+def test_a_bitmap_shows_the_bits(tmp_path: Path) -> None:
+    (tmp_path / "a.bin").write_bytes(bytes([0x80, 0x01, 0xFF, 0x00] * 16))
+    assert run(tmp_path, "a.bin", "--bitmap", "a.png", "--stride", "4").returncode == 0
+    width, height, rows = pixels((tmp_path / "a.png").read_bytes())
+    assert (width, height) == ((16 * 9 + 1) * 3, (4 + 2) * 3)
+    first = [rows[3 + 3 * y][3 : 3 + 24 : 3] for y in range(4)]
+    assert [list(row) for row in first] == [[1, *[0] * 7], [*[0] * 7, 1], [1] * 8, [0] * 8]
+    assert run(tmp_path, "a.bin", "--bitmap", "a.svg", "--stride", "4").returncode == 0
+    assert (tmp_path / "a.svg").read_text().startswith("<svg")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "problem"),
+    [
+        (["none.bin"], "none.bin: there is no such file"),
+        (["noise.bin"], "noise.bin does not look like code of any CPU that is known here; name the CPU with --cpu"),
+        (["noise.bin", "--cpu", "6510"], "'6510' is no CPU that is known here"),
+        (["noise.bin", "--cpu", "6502", "--origin", "0xFFF0"], "do not fit into 64 KiB; give a lower --origin"),
+        (["noise.bin", "--cpu", "6502", "--characters", "klingon"], "'klingon' is no character set"),
+        (["noise.bin", "--cpu", "6502", "--registers", "6530"], "'6530' names no part and address"),
+        (["noise.bin", "--bitmap", "a.gif"], "'a.gif' is no kind of picture"),
+        (["noise.bin", "--bitmap", "a.png", "--stride", "0"], "a stride of 0 bytes cannot be drawn"),
+        (["."], "this is no docket"),
+    ],
+)
+def test_every_mistake_is_one_line(tmp_path: Path, arguments: list[str], problem: str) -> None:
+    (tmp_path / "noise.bin").write_bytes(zlib.compress(bytes(range(256)) * 3, 9) * 2)
+    done = run(tmp_path, *arguments)
+    assert done.returncode == 2
+    assert done.stderr.startswith("romassay: ")
+    assert done.stderr.count("\n") == 1
+    assert problem in done.stderr
