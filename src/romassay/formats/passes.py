@@ -89,10 +89,11 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
         base: address of the first byte, for dumps without addresses.
         address_bits: lines of the bus, or None to tell from the addresses.
     """
-    if _is_one_run(rows, layout):
-        placed = Placed(np.arange(len(rows)), rows.address, np.zeros(len(rows), np.bool_), [])
-        whole = Part(0, len(rows), set())
-        return (_reading(whole, placed, rows, layout, address_bits or _address_bits(placed, layout), 1),)
+    lines = _without_end(rows, layout)
+    if _is_one_run(lines, layout):
+        placed = Placed(np.arange(len(lines)), lines.address, np.zeros(len(lines), np.bool_), [])
+        whole = Part(0, len(lines), set())
+        return (_reading(whole, placed, lines, layout, address_bits or _address_bits(placed, layout), 1),)
     rows = _without_headings(_without_commands(rows, layout), layout)
     rows = _without_fill(_unsqueezed(rows, layout), layout)
     units = _units(rows, layout, base)
@@ -101,6 +102,17 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
     parts = _split(placed, rows, layout)
     bits = address_bits or _address_bits(placed, layout)
     return tuple(_reading(part, placed, rows, layout, bits, number) for number, part in enumerate(parts, 1))
+
+
+def _without_end(rows: Rows, layout: Layout) -> Rows:
+    """Return rows without the address behind the last byte that some printers end with, where it is just that."""
+    if len(rows) < 2 or layout.size > 1 or rows.state[-1] != MARK:
+        return rows
+    if rows.address[-1] != rows.address[-2] + rows.count[-2]:
+        return rows
+    keep = np.ones(len(rows), np.bool_)
+    keep[-1] = False
+    return _subset(rows, keep)
 
 
 def _is_one_run(rows: Rows, layout: Layout) -> bool:
