@@ -131,7 +131,8 @@ def _mend(text: bytes, columns: bytes) -> bytes:
     if alike == columns:
         return text
     odd = [i for i, (a, b) in enumerate(zip(alike, columns, strict=True)) if b and a not in (b, _BLANK)]
-    if not 0 < len(odd) <= 1 + len(text) // _CHARACTERS_PER_ERROR:
+    together = any(c - a == 2 for a, c in zip(odd, odd[2:], strict=False))
+    if together or not 0 < len(odd) <= 1 + len(text) // _CHARACTERS_PER_ERROR:
         return text
     mended = bytearray(text)
     for i in odd:
@@ -471,6 +472,8 @@ def _leads(lines: list[Line], cells: Cells) -> list[int]:
 
 def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt | None:
     """Return the layout of data lines with `lead` numbers before their cells, one more where there is an address."""
+    if lead and _grows(sample, cells, lead - 1):
+        return None
     best: Learnt | None = None
     lines = [line for stretch in sample for line in stretch]
     data = sum(any(cells.read(line, i) for i in range(lead, lead + 5)) for line in lines)
@@ -491,6 +494,16 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
             if best is None or score > best.score:
                 best = replace(learnt, score=score)
     return best or (None if contradicted else _without_addresses(sample, cells, lead, tokens))
+
+
+def _grows(sample: list[list[Line]], cells: Cells, which: int) -> bool:
+    """Tell whether a number before the cells grows from line to line as an address does, and no counter of lines."""
+    steps: Counter[int] = Counter()
+    for stretch in sample:
+        values = [line.value(which, 16) for line in stretch if cells.read(line, which + 1)]
+        steps.update(b - a for a, b in pairwise(v for v in values if v is not None))
+    total = sum(steps.values())
+    return total >= _LEAST_ALIKE and any(1 < step <= _MAX_STEP and n > 0.5 * total for step, n in steps.items())
 
 
 def _cells_at(line: Line, cells: Cells, lead: int, usual_tokens: int) -> int | None:

@@ -45,6 +45,9 @@ _SYMBOL = 8.0
 """Bits of saying that a value occurs at all."""
 _RUNS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
 _WORDS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Za-z]+?)(?=[hH]?(?![0-9A-Za-z]))")
+_ALL_HEX = 0.8
+_LIKE_HEX = 300.0
+"""Share of the numbers that have as many digits as hex ones, and bits against taking them for decimal."""
 _RARE = 0.005
 """Share of the numbers that may have lost a digit on a noisy line."""
 _WORD = 8.0
@@ -119,6 +122,9 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
         else FULL_WIDTH.get((number.base, layout.size), 2 * layout.size)
     )
     digits = _RUNS.findall(text)
+    decimal = number.base == 10 and (layout.address is None or layout.address.base != 10)
+    if decimal and sum(len(run) == 2 * layout.size for run in digits) > _ALL_HEX * len(digits):
+        return _LIKE_HEX
     zeros = sum(len(run) == width and run.startswith(b"0") for run in digits)
     short = sum(len(run) < width for run in digits)
     if number.base != 16:
