@@ -361,15 +361,20 @@ def _sum_places(found: Sequence[Found], tails: list[bytes], data: Bytes, cells: 
     behind = _gutter_place(tails, data, cells.size)
     for width in (2, 4, 3, 5, 6):
         yield from _sums_at_end(tails, width, None if behind is None else behind[0] + data.shape[1])
-    if cells.skip == 1 and all(f.address is not None for f in found) and _ends_as_it_goes_on(found, cells):
+    if (
+        cells.skip == 1
+        and all(f.address is not None for f in found)
+        and cells.runs > 1
+        and ends_as_it_goes_on(found, cells)
+    ):
         between = usual([f.line.between(f.first - 2) for f in found])[0]
         yield _Place("front", _text(between), [f.line.token(f.first - 1) for f in found], tails)
 
 
-def _ends_as_it_goes_on(found: Sequence[Found], cells: Cells) -> bool:
+def ends_as_it_goes_on(found: Sequence[Found], cells: Cells) -> bool:
     """Tell whether the last cell stands as the others do: one set apart is a sum, and the first then is none."""
     if cells.runs < _TELLING:
-        return False
+        return cells.runs == 1
     last = [f.line.between(f.first + cells.runs - 2) for f in found]
     return usual(last)[0] == usual([f.line.between(f.first) for f in found])[0]
 

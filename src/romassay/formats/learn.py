@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
-from romassay.formats.fit import Fitted, address_form, common_pattern, fit
+from romassay.formats.fit import Fitted, address_form, common_pattern, ends_as_it_goes_on, fit
 from romassay.formats.layout import Base, Layout, Number
 from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, numbers_columns
 from romassay.formats.weigh import bits_of, unexplained
@@ -38,6 +38,7 @@ _BLANK = ord(" ")
 _LEAST_ALIKE = 5
 _LONGEST = 400
 _MOSTLY = 0.8
+_SHORTEST = 3
 _MORE_CELLS = 3
 _WIDEST = 3
 _FEW_LOST = 8
@@ -203,6 +204,8 @@ def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
         for cells, number in _readings_after(chosen, which, base, step)[:4]:
             first = which + 1 + cells.skip
             found = [Found(line, which, first) for line in chosen if cells.read(line, first)]
+            if cells.skip and found and not ends_as_it_goes_on(found, cells):
+                continue
             if not found or not _often_enough(len(lines) * number / len(chosen), which, cells, sample):
                 continue
             if _goes_on_alike(found, cells):
@@ -472,7 +475,10 @@ def _leads(lines: list[Line], cells: Cells) -> list[int]:
 
 def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt | None:
     """Return the layout of data lines with `lead` numbers before their cells, one more where there is an address."""
-    if lead and _grows(sample, cells, lead - 1):
+    steps = range(max(2, cells.bytes // 2), _MAX_STEP + 1)
+    if lead and _grows(sample, cells, lead, -1, steps):
+        return None
+    if cells.bytes > 2 and _grows(sample, cells, lead, 0, range(cells.bytes - 1, cells.bytes)):
         return None
     best: Learnt | None = None
     lines = [line for stretch in sample for line in stretch]
@@ -496,14 +502,23 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     return best or (None if contradicted else _without_addresses(sample, cells, lead, tokens))
 
 
-def _grows(sample: list[list[Line]], cells: Cells, which: int) -> bool:
-    """Tell whether a number before the cells grows from line to line as an address does, and no counter of lines."""
+def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted: range) -> bool:
+    """Tell whether a number grows from line to line by about the bytes of a line, as an address does.
+
+    Args:
+        sample: the lines.
+        cells: of them.
+        lead: which number is their first.
+        place: of the number, counted from there; of three digits or more if it is before the cells.
+        wanted: bytes by which it may grow.
+    """
     steps: Counter[int] = Counter()
+    digits = _SHORTEST if place < 0 else 1
     for stretch in sample:
-        values = [line.value(which, 16) for line in stretch if cells.read(line, which + 1)]
-        steps.update(b - a for a, b in pairwise(v for v in values if v is not None))
+        read = [line for line in stretch if cells.read(line, lead) and len(line.token(lead + place)) >= digits]
+        steps.update(b - a for a, b in pairwise(line.value(lead + place, 16) or 0 for line in read))
     total = sum(steps.values())
-    return total >= _LEAST_ALIKE and any(1 < step <= _MAX_STEP and n > 0.5 * total for step, n in steps.items())
+    return total >= _LEAST_ALIKE and any(step in wanted and n > 0.5 * total for step, n in steps.items())
 
 
 def _cells_at(line: Line, cells: Cells, lead: int, usual_tokens: int) -> int | None:

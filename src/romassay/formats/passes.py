@@ -289,7 +289,9 @@ def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     taken[1:] |= linked
     total = KINDS[layout.sum.kind] if layout.sum else None
     if total is not None and total.address_bytes:
-        taken |= rows.checked[units.first]
+        upper = (units.address // layout.scale) >> 8 * total.address_bytes
+        alike = upper[1:] == upper[:-1]
+        taken |= rows.checked[units.first] & (np.append(alike, n == 1) | np.append(n == 1, alike))
     verdicts = Verdicts(taken, units.address.copy())
     if taken.all():
         return verdicts

@@ -45,6 +45,7 @@ _SYMBOL = 8.0
 """Bits of saying that a value occurs at all."""
 _RUNS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
 _WORDS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Za-z]+?)(?=[hH]?(?![0-9A-Za-z]))")
+_FEW_GAPS = 2
 _ALL_HEX = 0.8
 _LIKE_HEX = 300.0
 """Share of the numbers that have as many digits as hex ones, and bits against taking them for decimal."""
@@ -185,8 +186,15 @@ def _oddity(layout: Layout) -> float:
         + 10.0 * layout.rest.count("?")
         + 200.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
+        + 300.0 * _sets_last_apart(layout)
         + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
+
+
+def _sets_last_apart(layout: Layout) -> bool:
+    """Tell whether the last cell, and no other, stands apart: it is a sum, and no data."""
+    gaps = layout.gaps or ()
+    return len(gaps) > _FEW_GAPS and layout.sum is None and gaps.count(gaps[-1]) == 1
 
 
 def _adjacent(line: np.ndarray, texts: list[bytes]) -> np.ndarray:
