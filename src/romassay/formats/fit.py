@@ -535,7 +535,7 @@ def _dotted_place(tails: list[bytes], data: Bytes) -> int | None:
     lines, count = data.shape
     prints = (data > _BLANK) & (data < _DELETE)
     unprinting = (data < _BLANK) | (data >= _DELETE)
-    if len(np.unique(data[unprinting])) < _TELLING:
+    if len(np.unique(data[unprinting])) < 2:
         return None
     places = []
     for place in range(1, _MAX_BEFORE_GUTTER + 1):
