@@ -22,6 +22,9 @@ LOOSE = 2
 QUIET = 0.1
 """Share of the granules with content in which a data line may be irregular and still seem silent: line noise."""
 
+FEW = 8
+"""Granules that must say something on a noisy bus before some data lines are believed to say nothing."""
+
 SPECKS = 12
 """Bits of a granule that differ from the bus before a single reading calls it content: a bus that leaks has fewer."""
 
@@ -218,23 +221,26 @@ def _best_source(bit: int, pattern: Bytes, numbers: Index, bits: int) -> tuple[s
     return max(candidates, key=lambda item: int(np.count_nonzero(item[1])))
 
 
-def driven_lines(shape: Shape, quiet: Bools) -> int:
-    """Return the data lines that are ever irregular where any is, as a bit mask: 0 where none is.
+def driven_lines(said: Consensus, behind: Background, granules: Index) -> int:
+    """Return the data lines that ever say something where any does, as a bit mask: 0 where none does.
 
-    Not asked where the floating bus shows but for its noise (`quiet`).
-
-    A line that stays regular wherever others are not is not driven by the specimen (a part four bits wide), or says
-    nothing that a comparison could use.
+    A line says something where it is irregular, or departs from what the bus says. A line that never does where others
+    do is not driven by the specimen (a part four bits wide), or says nothing that a comparison could use. On a noisy
+    bus a few odd granules tell no lines apart.
     """
-    irregular = (shape.distance > LOOSE) & ~quiet[:, None]
+    irregular = (behind.shape.distance > LOOSE) & ~behind.quiet[:, None]
     at_once = irregular.sum(axis=1)
     content = at_once >= 2
     if not content.any():
         content = at_once >= 1
     total = int(np.count_nonzero(content))
-    if not total:
+    if not total or (behind.noise and behind.noise.rate and total < FEW):
         return 0
-    counts = np.count_nonzero(irregular[content], axis=0)
+    speaks = irregular[content]
+    if behind.noise and not speaks.any(axis=0).all():
+        off = (said.value[content] ^ behind.model.predict(granules[content])) * said.sure[content]
+        speaks = speaks | np.stack([np.count_nonzero(off >> bit & 1, axis=1) > LOOSE for bit in range(8)], axis=1)
+    counts = np.count_nonzero(speaks, axis=0)
     return sum(1 << bit for bit in range(8) if counts[bit] > max(1, total * QUIET))
 
 

@@ -77,19 +77,24 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
 
 
 def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, driven: int, rate: float) -> Bools:
-    """Return the granules after a chip's last byte in which its charges fade towards the floating bus, bool[G].
+    """Return the granules in which charges fade towards the floating bus, after a chip's last byte, bool[G].
 
-    Every byte there differs from the bus only in bits in which that last byte did, but for noise at `rate`.
+    Every byte there differs from the bus only in bits in which that last byte did, but for noise at `rate`. Where a
+    noisy window begins, the byte is not known, but it stood in fewer bits than content would.
     """
     out = np.zeros(len(granules), np.bool_)
     speaks = (state == CONTENT) | (state == VOLATILE)
-    answers = (state[:-1] == CONTENT) | (state[:-1] == HOST)
-    next_to = np.flatnonzero((np.diff(granules) == 1) & answers & speaks[1:]) + 1
-    next_to = next_to[granules[next_to] % 2 == 0]
+    joined = np.r_[False, np.diff(granules) == 1]
+    before = np.r_[np.uint8(UNSEEN), state[:-1]]
+    after_byte = joined & ((before == CONTENT) | (before == HOST)) & (granules % 2 == 0)
+    unknown_byte = (~joined | (before == UNSEEN)) & np.bool_(rate > 0)
     stray = most_noise(rate, GRANULE * 8)
     most_left = driven.bit_count() - STEADY
-    for at in next_to:
-        left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
+    for at in np.flatnonzero(speaks & (after_byte | unknown_byte)).tolist():
+        if after_byte[at]:
+            left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
+        else:
+            left = _often(said.value[at] ^ prediction[at], said.seen[at] > 0)
         for here in range(at, min(at + FADES, len(granules))):
             off = (said.value[here] ^ prediction[here])[said.seen[here] > 0]
             strange = int(np.bitwise_count(off & ~np.uint8(left)).sum())
@@ -97,6 +102,11 @@ def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, d
                 break
             out[here] = speaks[here]
     return out
+
+
+def _often(off: Bytes, seen: Bools) -> int:
+    """Return the bits that are set in more than one of some bytes, as a mask."""
+    return sum(1 << bit for bit in range(8) if np.count_nonzero(off[seen] >> bit & 1) > 1)
 
 
 def registers(said: Consensus, based: Ground) -> Bools:

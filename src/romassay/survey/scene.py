@@ -87,7 +87,7 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
         stacked = replace(stacked, known=stacked.known & ~undriven)
     plain = consensus(stacked) if undriven is None else where_driven(consensus(stacked), stacked)
     behind = background(stacked, plain, 0xFF)
-    driven = driven_lines(behind.shape, behind.quiet) or 0xFF
+    driven = driven_lines(plain, behind, granules) or 0xFF
     said = plain if driven == 0xFF and undriven is None else consensus(stacked, driven)
     nowhere = None if undriven is None else (undriven & np.uint8(driven)) == driven
     if nowhere is not None:

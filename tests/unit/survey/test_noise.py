@@ -1,0 +1,47 @@
+"""How noise is measured: what single bits and disagreements show, and what is left alone by it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from romassay.survey.noise import measure, most_noise
+from romassay.survey.stack import GRANULE, Stack, consensus
+
+GRANULES = 400
+
+
+def stacked(rate: float, readings: int, *, content: int = 0) -> Stack:
+    """A bus that says FF with every bit flipped at a rate, and some granules of random content."""
+    draw = np.random.default_rng(5)
+    flips = np.packbits(draw.random((readings, GRANULES, GRANULE, 8)) < rate, axis=3)[..., 0]
+    value = np.full((readings, GRANULES, GRANULE), 0xFF, np.uint8) ^ flips
+    value[:, :content] = draw.integers(0, 256, (content, GRANULE), dtype=np.uint8)
+    return Stack(16, np.arange(GRANULES), value, np.full_like(value, 0xFF))
+
+
+@pytest.mark.parametrize("readings", [1, 3])
+@pytest.mark.parametrize("rate", [0.0, 0.002, 0.01, 0.05])
+def test_the_rate_is_that_of_the_flips_and_content_is_not_quiet(rate: float, readings: int) -> None:
+    given = stacked(rate, readings, content=100)
+    bus = np.full((GRANULES, GRANULE), 0xFF, np.uint8)
+    noise = measure(given, consensus(given), bus, 0xFF, least=12)
+    assert noise.rate == pytest.approx(rate, rel=0.25, abs=1e-4)
+    assert not noise.quiet[:100].any()
+    assert noise.quiet[100:].all()
+
+
+def test_more_noise_asks_for_more_bytes_that_agree() -> None:
+    bus = np.full((GRANULES, GRANULE), 0xFF, np.uint8)
+    needed = []
+    for rate in (0.0, 0.005, 0.02, 0.05):
+        given = stacked(rate, 2)
+        needed.append(measure(given, consensus(given), bus, 0xFF, least=12).agreeing)
+    assert needed[0] == 1
+    assert needed == sorted(needed)
+    assert needed[-1] >= 4
+
+
+def test_five_deviations_are_allowed() -> None:
+    assert float(most_noise(0.0, 128)) == 0.0
+    assert float(most_noise(0.05, 128)) == pytest.approx(6.4 + 5 * (0.05 * 0.95 * 128) ** 0.5)
