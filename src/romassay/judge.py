@@ -89,10 +89,16 @@ MOVERS: tuple[Kind, ...] = (
 
 
 def _explained(findings: Sequence[Finding]) -> Iterator[Finding]:
-    """Yield the findings; weak bits that another fault explains are given as the less likely alternative to it."""
+    """Yield the findings; weak bits that another fault explains are given as the less likely alternative to it.
+
+    A doubt that blocks takes the place of the same doubt that does not.
+    """
+    doubted = any(f.kind == "ram-or-rom" and f.blocks for f in findings)
     causes = [f for f in findings if f.kind in MOVERS]
     likeliest = max(causes, key=lambda f: f.probability, default=None)
     for finding in findings:
+        if finding.kind == "ram-or-rom" and doubted and not finding.blocks:
+            continue
         if finding.kind == "weak-bits" and likeliest:
             left = round(max(0.01, 1 - likeliest.probability), 3)
             yield replace(finding, probability=left, alternative_to=likeliest.kind)

@@ -1,4 +1,7 @@
-"""RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between."""
+"""RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between.
+
+A ROM may hold bytes of no sense as well, so that this alone keeps nothing from being confirmed; it is said.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +34,7 @@ def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     yield Finding(
         "ram-or-rom",
-        blocks=True,
+        blocks=False,
         function=image.function,
         probability=0.65,
         evidence=f"the {len(image.value)} bytes are no code, no text and no curve, and nothing was power-cycled: RAM "

@@ -41,10 +41,10 @@ KEPT = 4
 """Orders of the data lines that are looked at, for each CPU."""
 
 FILLING = 12
-"""The commonest byte is taken for filling where it is more than one in so many."""
+"""00 or FF, which no order of the data lines changes, is filling where it is more than one byte in so many."""
 
 FOLLOWED = 12
-"""Of all of them, those that are followed up."""
+"""Of all of them, those that are followed up: the best of each CPU first."""
 
 BEAM = 40
 """Sets of address lines of each size that are followed up."""
@@ -66,12 +66,6 @@ BETTER = 4.0
 
 SENSE = 0.22
 """Nats a byte from which bytes in another order are believed to be code: searched for in data, 0.2 is the most."""
-
-INKLING = 0.13
-"""Nats a byte from which an order is given as a doubt."""
-
-PERHAPS = 0.3
-"""Probability of such a doubt: half the time it is the order of other lines."""
 
 DENSE = 0.5
 """The same where hardly a jump is inside."""
@@ -155,8 +149,6 @@ def orders(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     if _plain(better):
         yield from _findings(image, order, own, better, round(min(0.99, 1 / (1 + exp(-odds))), 3))
-    elif better.nats >= INKLING and better.told >= LEAST_BYTES:
-        yield from _findings(image, order, own, better, PERHAPS)
 
 
 def _plain(better: Sense) -> bool:
@@ -243,9 +235,10 @@ def _data_orders(value: Bytes) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
     """Yield the orders of the data lines that suit the histogram best, for each CPU, and the one as it is."""
     every, becomes = _every_order()
     counts = np.bincount(value, minlength=256)
-    counts[int(counts.argmax())] *= counts.max() * FILLING < len(value)
+    for filling in (0x00, 0xFF):
+        counts[filling] *= counts[filling] * FILLING < len(value)
     weights = byte_weights()
-    found: list[tuple[int, tuple[int, ...], bool, Name]] = []
+    found: list[tuple[int, int, tuple[int, ...], bool, Name]] = []
     for name in FAMILIES:
         row = weights[NAMES.index(name)].astype(np.int32)
         total = np.zeros((2, len(every)), np.int32)
@@ -254,12 +247,13 @@ def _data_orders(value: Bytes) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
             for inverted in (0, 1):
                 total[inverted] += int(counts[byte ^ (0xFF * inverted)]) * scores
         flat = total.ravel()
-        for at in np.argpartition(-flat, KEPT)[:KEPT]:
+        best = np.argpartition(-flat, KEPT)[:KEPT]
+        for rank, at in enumerate(best[np.argsort(-flat[best], kind="stable")]):
             turned, number = divmod(int(at), len(every))
-            found.append((int(flat[at]), tuple(int(n) for n in every[number]), bool(turned), name))
-    found.sort(key=lambda item: -item[0])
+            found.append((rank, -int(flat[at]), tuple(int(n) for n in every[number]), bool(turned), name))
+    found.sort()
     upright = [(tuple(range(8)), False, name) for name in likely_cpus(value, 2)]
-    yield from dict.fromkeys([*(item[1:] for item in found[:FOLLOWED]), *upright])
+    yield from dict.fromkeys([*(item[2:] for item in found[:FOLLOWED]), *upright])
 
 
 def _address_order(value: Bytes, name: Name) -> tuple[int, ...]:
