@@ -29,6 +29,9 @@ SURE = 0.4
 NOT_CODE = 0.9
 """Probability from which on a finding says that the bytes are no code."""
 
+_NIBBLE = 4
+"""Bits of a narrow memory, such as a lookup table: nobody expects code there."""
+
 _SPACE = 0x10000
 _JUMPS = (3, 4)
 
@@ -112,10 +115,15 @@ def _by_place(cpu: Cpu, division: Segmented, origin: int, starts: set[int]) -> I
             yield name, address
 
 
+def _moving_bits(data: npt.NDArray[np.uint8]) -> int:
+    """Return how many of the eight bits are not the same in every byte."""
+    return int(np.bitwise_or.reduce(data, initial=0) ^ np.bitwise_and.reduce(data, initial=0xFF)).bit_count()
+
+
 def about_code(codes: Sequence[Code], images: Sequence[Image]) -> Iterator[Finding]:
     """Yield a finding for each image that looks like no code; it keeps nothing from being confirmed."""
     for code, image in zip(codes, images, strict=True):
-        if code.cpu is None and code.no_code >= NOT_CODE and len(set(bytes(image))) > 1:
+        if code.cpu is None and code.no_code >= NOT_CODE and _moving_bits(image.value) > _NIBBLE:
             yield Finding(
                 "not-code",
                 blocks=False,
