@@ -16,6 +16,7 @@ from romassay.twin import Bench, Floating, Specimen, function_from_pattern, take
 from strategies import Scene, paired_scenes, readings_of, scenes
 
 DATA = bytes(np.random.default_rng(4).integers(0, 256, 1024, dtype=np.uint8))
+SIZE = Options(size=1024)
 
 
 def named(reading: Reading, name: str, digest: str, pass_number: int = 1) -> Reading:
@@ -29,7 +30,7 @@ def readings(count: int, data: bytes = DATA) -> list[Reading]:
 
 
 def test_two_clean_readings_confirm() -> None:
-    result = assay(readings(2))
+    result = assay(readings(2), SIZE)
     assert result.verdict == "confirmed"
     assert result.image is not None
     assert bytes(result.image) == DATA
@@ -37,14 +38,14 @@ def test_two_clean_readings_confirm() -> None:
 
 
 def test_one_reading_is_provisional_and_says_why() -> None:
-    result = assay(readings(1))
+    result = assay(readings(1), SIZE)
     assert result.verdict == "provisional"
     assert [f.kind for f in result.findings if f.blocks] == ["single-reading"]
 
 
 def test_a_copied_file_counts_once() -> None:
     one = readings(1)[0]
-    result = assay([one, named(one, "copy-of-pass-0.log", one.source.sha256)])
+    result = assay([one, named(one, "copy-of-pass-0.log", one.source.sha256)], SIZE)
     assert result.verdict == "provisional"
     assert result.readings.duplicates == ("copy-of-pass-0.log",)
     assert {f.kind for f in result.findings if f.blocks} == {"single-reading", "duplicate-reading"}
@@ -53,7 +54,7 @@ def test_a_copied_file_counts_once() -> None:
 def test_two_passes_of_one_file_are_two_readings() -> None:
     one, two = readings(2)
     both = [named(one, "evening.log", "ab" * 32), named(two, "evening.log", "ab" * 32, pass_number=2)]
-    assert assay(both).verdict == "confirmed"
+    assert assay(both, SIZE).verdict == "confirmed"
 
 
 def test_sessions_and_controls_lift_the_limits() -> None:

@@ -71,7 +71,7 @@ def record(outcome: Outcome) -> dict[str, Any]:
 
 def test_two_clean_logs_are_confirmed_and_nothing_is_written(logs: tuple[Path, Path, Path], tmp_path: Path) -> None:
     before = set(tmp_path.rglob("*"))
-    outcome = assay(logs[0], logs[1])
+    outcome = assay(logs[0], logs[1], size=1024)
     assert outcome.assay.verdict == "confirmed"
     assert outcome.assay.image is not None
     assert bytes(outcome.assay.image) == ROM
@@ -101,7 +101,7 @@ def test_a_docket_grows_and_ends_where_one_call_with_all_files_ends(
 
 
 def test_without_a_file_the_docket_is_derived_anew(logs: tuple[Path, Path, Path], tmp_path: Path) -> None:
-    first = assay(logs[0], logs[1], into=tmp_path / "box")
+    first = assay(logs[0], logs[1], into=tmp_path / "box", size=1024)
     for path in (tmp_path / "box/assay.json", tmp_path / "box/image.bin", *logs):
         path.unlink()
     again = assay(into=tmp_path / "box")
