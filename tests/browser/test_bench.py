@@ -19,7 +19,7 @@ import romassay
 from tools import need
 
 BOARD = Path(__file__).parents[1] / "board"
-TABS = ("Decode", "Bytes", "Doubts", "Logs", "Findings")
+TABS = ("Decode", "Bytes", "Doubts", "Code", "Logs", "Findings")
 
 
 @pytest.fixture(scope="module")
@@ -172,6 +172,14 @@ def test_sources_are_compared(page: Any, address: str) -> None:
     page.keyboard.press("Tab")
     page.wait_for_selector("#panel strong:has-text('differ')")
     assert page.locator("#panel .hex .other").count() >= 1
+
+
+def test_the_code_is_listed(page: Any, address: str) -> None:
+    opened(page, address, "fog")
+    page.click("#tab-Code")
+    page.wait_for_selector("#panel .hex:has-text('6502')")
+    assert "6502 code" in page.inner_text("#panel")
+    page.wait_for_function("() => document.querySelector('img.strip').naturalWidth > 100")
 
 
 def test_the_lines_of_a_log_are_marked(page: Any, address: str) -> None:

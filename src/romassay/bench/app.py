@@ -103,6 +103,7 @@ def create_app(desk: Desk, hosts: frozenset[str], token: str | None = None) -> A
         Route("/api/dockets/{name}/capture/stop", bench.answering(bench.stop), methods=["POST"]),
         Route("/api/dockets/{name}/bytes", bench.answering(bench.bytes)),
         Route("/api/dockets/{name}/observations", bench.answering(bench.observations)),
+        Route("/api/dockets/{name}/code", bench.answering(bench.code)),
         Route("/api/dockets/{name}/lines", bench.answering(bench.lines)),
         Route("/api/dockets/{name}/files/{file}", bench.answering(bench.file)),
     ]
@@ -255,6 +256,13 @@ class _Bench:
         asked = request.query_params
         number, offset = int(asked.get("image", "0")), int(asked.get("offset", "0"))
         return _json(await run_in_threadpool(views.observations, found, number, offset))
+
+    async def code(self, request: HttpRequest) -> Response:
+        """Say what an image's code says, with a listing."""
+        name = request.path_params["name"]
+        found = await run_in_threadpool(self.desk.look, name)
+        number = int(request.query_params.get("image", "0"))
+        return _json(await run_in_threadpool(views.code_view, found, name, number))
 
     async def lines(self, request: HttpRequest) -> Response:
         """Give lines of a file, each with what became of it."""

@@ -12,18 +12,23 @@ from romassay.docket.record import record_of
 from romassay.errors import BadValue
 from romassay.formats.terminal import clean, in_words
 from romassay.reading import Bytes, Reading
+from romassay.report.code import code_sentences
 from romassay.report.drawing_decode import equation
+from romassay.report.drawing_image import data_address
 from romassay.report.drawing_map import is_mirror, letter_of
 from romassay.report.findings import sentence, title_of
 from romassay.report.picture import name_of
 from romassay.report.steps import steps
+from romassay.report.strip import strip
 from romassay.report.summary import because, besides, bound_words, decode_in_words, headline, seen_words
 from romassay.report.words import LIMITS, REGIONS
 from romassay.session.assay import Derived
+from romassay.session.listing import Wanted, list_found
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Consensus, Stack, consensus, stack
 
 MOST_BYTES = 1 << 20
 MOST_LINES = 2000
+LONGEST_LISTED = 0x10000
 UNSEEN, ONCE, AGREED, DIFFERING = range(4)
 """What stands behind a byte at an address of the bus."""
 
@@ -215,6 +220,22 @@ def _observed(reading: Reading, places: list[int]) -> Iterator[dict[str, Any]]:
                 "value": int(reading.value[at]),
                 "known": int(known[at]),
             }
+
+
+def code_view(found: Derived, name: str, number: int) -> dict[str, Any]:
+    """Return what one image's code says: sentences, and where a CPU is known a listing and a strip.
+
+    Raises:
+        BadValue: there is no such image.
+    """
+    assay = found.assay
+    index = _number(str(number), len(assay.images))
+    shown: dict[str, Any] = {"sentences": code_sentences(assay, index), "listing": "", "strip": "", "notes": []}
+    if index < len(assay.codes) and assay.codes[index].cpu is not None and len(assay.images[index]) <= LONGEST_LISTED:
+        listed = list_found(assay, name, Wanted(image=index + 1))
+        drawn = data_address(strip(listed.listing, "svg"), "image/svg+xml")
+        shown |= {"listing": listed.text, "strip": drawn, "notes": list(listed.notes)}
+    return shown
 
 
 def lines_of(data: bytes, found: Derived, file: str, first: int, count: int) -> dict[str, Any]:

@@ -7,8 +7,8 @@ told apart by pattern, letter and shape before colour. Text that came with a log
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
 
@@ -19,6 +19,7 @@ from romassay.chain import Assay
 from romassay.docket.manifest import Manifest
 from romassay.docket.record import crc32, image_name
 from romassay.report.agreement import Agreement, agreement
+from romassay.report.code import code_sentences
 from romassay.report.drawing_decode import decode_drawing, equation
 from romassay.report.drawing_image import (
     MARKS,
@@ -68,6 +69,14 @@ class Photo:
 
 
 @dataclass(frozen=True, slots=True)
+class Listed:
+    """An image as source, and its strip of what is code, text and table as SVG."""
+
+    text: str
+    strip: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class About:
     """What a page says beside the assay.
 
@@ -75,12 +84,14 @@ class About:
         name: of the specimen or its docket, as a heading.
         manifest: history and what was said about the files.
         photos: to be shown.
+        listings: of images, by their number from 0.
         command: the call that new files and options are added to.
     """
 
     name: str
     manifest: Manifest = _NO_DOCKET
     photos: tuple[Photo, ...] = ()
+    listings: Mapping[int, Listed] = field(default_factory=dict)
     command: str = "romassay assay -o DOCKET"
 
 
@@ -106,7 +117,9 @@ def report_page(assay: Assay, about: About) -> str:
         "photos": [{"name": p.name, "address": data_address(p.content, p.kind)} for p in about.photos],
         "map": _map(assay.survey),
         "functions": _functions(assay.survey),
-        "images": [_image(assay, number, image) for number, image in enumerate(assay.images)],
+        "images": [
+            _image(assay, number, image, about.listings.get(number)) for number, image in enumerate(assay.images)
+        ],
         "findings": [
             {
                 "title": title_of(assay, finding),
@@ -256,7 +269,7 @@ def _function(survey: Survey, index: int) -> dict[str, Any]:
     }
 
 
-def _image(assay: Assay, number: int, image: Image) -> dict[str, Any]:
+def _image(assay: Assay, number: int, image: Image, source: Listed | None) -> dict[str, Any]:
     data = bytes(image)
     first = first_of(assay, image)
     table = agreement(assay, image)
@@ -295,7 +308,9 @@ def _image(assay: Assay, number: int, image: Image) -> dict[str, Any]:
             ("SHA-1", hashlib.sha1(data, usedforsecurity=False).hexdigest()),
             ("SHA-256", hashlib.sha256(data).hexdigest()),
         ],
-        "code": [],
+        "code": code_sentences(assay, number),
+        "listing": source.text if source else "",
+        "strip": data_address(source.strip, "image/svg+xml") if source else "",
         "bits": {
             "address": data_address(bits, "image/png"),
             "width": -(-len(data) // 64) * 8 * _BITS_SCALE,

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from romassay.chain import Assay
 from romassay.code import code_of, entries_at
 from romassay.code.listing import Listing, Place, listing, source
 from romassay.code.model import Code
@@ -77,6 +78,19 @@ def list_image(path: Path, wanted: Wanted) -> Listed:
         BadValue: an unknown CPU, part or character set; an image without code where no CPU is named.
     """
     image = _docket_image(path, wanted.image) if path.is_dir() else _file_image(path, wanted.format)
+    return _listed(image, wanted)
+
+
+def list_found(found: Assay, name: str, wanted: Wanted) -> Listed:
+    """List an image of an assay; `name` is what its docket is called.
+
+    Raises:
+        BadValue: there is no such image, or no code in it where no CPU is named.
+    """
+    return _listed(_image_of(found, name, wanted.image), wanted)
+
+
+def _listed(image: _Image, wanted: Wanted) -> Listed:
     raw = np.frombuffer(image.data, np.uint8)
     code = code_of(raw)
     if wanted.cpu is None and code.cpu is None:
@@ -130,14 +144,18 @@ def _file_image(path: Path, format_: str | None) -> _Image:
 
 
 def _docket_image(folder: Path, number: int) -> _Image:
-    from romassay.docket.record import first_address, image_name
-    from romassay.report.places import unseen_bytes
     from romassay.session.assay import derive
 
-    found = derive(folder).assay
+    return _image_of(derive(folder).assay, folder.name, number)
+
+
+def _image_of(found: Assay, name: str, number: int) -> _Image:
+    from romassay.docket.record import first_address, image_name
+    from romassay.report.places import unseen_bytes
+
     if not 1 <= number <= len(found.images):
         raise BadValue(
-            f"{folder} has no image {number}",
+            f"{name} has no image {number}",
             place="--image",
             advice=f"it has {len(found.images)}" if found.images else "no ROM was found in its readings",
         )
@@ -149,9 +167,9 @@ def _docket_image(folder: Path, number: int) -> _Image:
     places: dict[int, Place] = {}
     for base in bases if part else ():
         places |= part_registers(part, base) if part else {}
-    name = image_name(number - 1, "bin")
+    file = image_name(number - 1, "bin")
     first = first_address(found.survey.functions[image.function])
-    return _Image(f"{folder.name}/{name}", bytes(image), first, places, unseen_bytes(image))
+    return _Image(f"{name}/{file}", bytes(image), first, places, unseen_bytes(image))
 
 
 def _registers(given: Iterable[tuple[str, int]]) -> dict[int, Place]:

@@ -12,13 +12,15 @@ from romassay.errors import BadInput
 from romassay.session.assay import Derived, derive
 
 if TYPE_CHECKING:
-    from romassay.report.page import Photo
+    from romassay.chain import Assay
+    from romassay.report.page import Listed, Photo
 
 PHOTOS_FOLDER = "photos"
 """Photographs of the specimen and the rig that a person puts into a docket."""
 
 _KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp", ".gif": "image/gif"}
 _LARGEST_PHOTO = 20 << 20
+_LONGEST_LISTED = 0x4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +56,24 @@ def report_of(docket: Path, found: Derived) -> tuple[bytes, tuple[str, ...]]:
         name=docket.resolve().name,
         manifest=found.manifest,
         photos=photos,
+        listings=_listings(found.assay, docket.resolve().name),
         command=shlex.join(["romassay", "assay", "-o", str(docket)]),
     )
     return report_page(found.assay, about).encode("utf-8", "replace"), left_out
+
+
+def _listings(assay: Assay, name: str) -> dict[int, Listed]:
+    """Return a listing of each image whose CPU is known, where it is short enough to be read on a page."""
+    from romassay.report.page import Listed
+    from romassay.report.strip import strip
+    from romassay.session.listing import Wanted, list_found
+
+    listings = {}
+    for number, code in enumerate(assay.codes):
+        if code.cpu is not None and len(assay.images[number]) <= _LONGEST_LISTED:
+            listed = list_found(assay, name, Wanted(image=number + 1))
+            listings[number] = Listed(listed.text, strip(listed.listing, "svg"))
+    return listings
 
 
 def _photos(folder: Path) -> tuple[tuple[Photo, ...], tuple[str, ...]]:

@@ -22,7 +22,7 @@ from romassay.report.drawing_decode import decode_drawing, equation
 from romassay.report.drawing_image import MARKS, bitmap_png, evidence_drawing, marks_of
 from romassay.report.drawing_map import WIDTH, letter_of, map_drawing, pieces, row_size, rows_of
 from romassay.report.notebook import assay_html, survey_html
-from romassay.report.page import About, Photo, report_page
+from romassay.report.page import About, Listed, Photo, report_page
 from romassay.report.words import LIMITS
 from romassay.survey.model import Region
 
@@ -102,6 +102,13 @@ def test_the_page_says_what_the_assay_says() -> None:
 
 
 HOSTILE = "<script>alert(1)</script>\"'&<img src=x onerror=y>\x1b[31m"
+
+
+def test_a_listing_stands_with_its_strip() -> None:
+    page = page_of(examples.confirmed(), About("x", listings={0: Listed("start: lda #<1\n", b"<svg/>")}))
+    assert "start: lda #<1" in page.text
+    strips = [a["src"] for t, a in page.tags if t == "img" and a.get("class") == "strip"]
+    assert strips == ["data:image/svg+xml;base64,PHN2Zy8+"]
 
 
 def test_text_from_outside_stays_text() -> None:

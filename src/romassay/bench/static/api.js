@@ -34,6 +34,8 @@ export async function bytes(name, source, first, count) {
   return { value: content.subarray(0, count), state: content.subarray(count) };
 }
 
+export const code = async (name, image) => (await get(`${of(name)}/code?${new URLSearchParams({ image })}`)).json();
+
 export async function observations(name, image, offset) {
   return (await get(`${of(name)}/observations?${new URLSearchParams({ image, offset })}`)).json();
 }

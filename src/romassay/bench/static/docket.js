@@ -2,6 +2,7 @@
 
 import { Adding } from "./adding.js";
 import * as api from "./api.js";
+import { codeTab } from "./code.js";
 import { captureForm, follow } from "./capturing.js";
 import { bytesTab } from "./bytes.js";
 import { decodeTab } from "./decode.js";
@@ -50,7 +51,7 @@ const bench = {
   tabs: null,
 };
 
-const TABS = { Decode: decodeTab, Bytes: bytesTab, Doubts: doubtsTab, Logs: logsTab, Findings: findingsTab };
+const TABS = { Decode: decodeTab, Bytes: bytesTab, Doubts: doubtsTab, Code: codeTab, Logs: logsTab, Findings: findingsTab };
 
 function openTab(tab, focus = true) {
   bench.tab = tab;
