@@ -100,6 +100,8 @@ class _Reader:
             ends = np.append(ends, len(chunk))
         starts = np.concatenate([[0], ends[:-1] + 1])
         left = ends > starts
+        unfinished = not chunk.endswith(b"\n") and bool(left[-1])
+        left[-1:] &= not unfinished
         fixed_columns = self._layout.gaps is not None and self._layout.cell.width > 0
         if left.sum() >= _ENOUGH and (fixed_columns or self._runs):
             classes = np.frombuffer(chunk.translate(fixed.CLASSES), np.uint8)
@@ -107,6 +109,7 @@ class _Reader:
                 self._bulk(first_line, chunk, classes, starts, ends, left)
             if self._runs:
                 self._by_runs(self._runs, first_line, chunk, classes, starts, ends, left)
+        left[-1:] |= unfinished
         self._one_by_one(first_line, chunk, starts, ends, np.flatnonzero(left))
         return len(ends)
 

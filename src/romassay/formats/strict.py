@@ -26,6 +26,7 @@ TOO_LARGE = "a number is too large for its cell"
 _ALNUM = re.compile(rb"[^0-9A-Za-z]{0,2}[0-9A-Za-z]")
 _FEW_DIGITS = re.compile(rb" *([0-9A-Fa-f]+)")
 _PROMPT = re.compile(rb"[^\s0-9A-Za-z]{1,2}|[A-Z]{2,8}[>*#:] ?")
+_LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]+$")
 _STAR = re.compile(rb"\s*\*\s*")
 
 
@@ -180,7 +181,8 @@ class LineReader:
         for form, has_address in self._forms.full:
             match = form.match(text)
             if match:
-                return self._full(line, match, has_address)
+                full = self._full(line, match, has_address)
+                return self._without_last(full) if last and self._may_go_on(text) else full
         if _STAR.fullmatch(text):
             return Row(line, None, b"", state=STAR)
         alone = self._forms.alone
@@ -190,7 +192,7 @@ class LineReader:
             return None if address is None else Row(line, address, b"", state=MARK)
         short = self._short(line, text, last)
         if short:
-            return short
+            return self._without_last(short) if last and short.state == SHORT and self._may_go_on(text) else short
         if after_prompt:
             return None
         match = self._forms.anywhere.match(text) if self._forms.anywhere else _PROMPT.match(text)
@@ -199,6 +201,25 @@ class LineReader:
             return None
         few = row.state == SHORT and 2 * len(row.values) < self._layout.line_bytes and b"    " not in text
         return None if few else row
+
+    def _may_go_on(self, text: bytes) -> bool:
+        """Tell whether another digit might have followed a line that ends without a line end: the log may be cut."""
+        layout = self._layout
+        if layout.cell.pad not in ("none", "left") or layout.sum is not None or layout.gutter is not None:
+            return False
+        match = _LAST_DIGITS.search(text)
+        if match is None or layout.end.strip() or len(match[0]) > _MAX_ADDRESS_DIGITS:
+            return False
+        try:
+            return int(match[0], layout.cell.base) * layout.cell.base < 1 << 8 * layout.size
+        except ValueError:
+            return False
+
+    def _without_last(self, row: Row) -> Row:
+        """Return a row without its last cell, which may be unfinished."""
+        keep = len(row.values) - self._layout.size
+        known = None if row.known is None else row.known[:keep]
+        return replace(row, values=row.values[:keep], known=known, state=CUT)
 
     def widths(self, text: bytes) -> tuple[bool, int, int] | None:
         """Return whether a full line has an address, the digits of a number before it, and those of the address.

@@ -183,3 +183,16 @@ def test_a_line_that_may_have_been_data_ends_what_is_counted() -> None:
     seen = dict(zip(reading.addresses().tolist(), reading.value.tolist(), strict=True))
     assert seen.items() <= dict(enumerate(memory)).items()
     assert len(seen) > 180
+
+
+@pytest.mark.parametrize("last", [25, 1, 0])
+def test_a_number_that_the_end_of_the_log_may_have_cut_is_not_taken(last: int) -> None:
+    lines = [f" {49152 + i}  {255 - i}" for i in range(40)]
+    text = "\n".join([*lines, f" 49192  {last}"]).encode()
+    assert sum(len(r.value) for r in read(text, Hints()).readings) == 40
+    assert sum(len(r.value) for r in read(text + b"\n", Hints()).readings) == 41
+
+
+def test_a_last_number_that_can_not_go_on_is_taken() -> None:
+    text = "\n".join(f" {49152 + i}  {255 - i}" for i in range(40)).encode()
+    assert sum(len(r.value) for r in read(text, Hints()).readings) == 40
