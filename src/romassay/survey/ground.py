@@ -89,24 +89,24 @@ def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, d
     after_byte = joined & ((before == CONTENT) | (before == HOST)) & (granules % 2 == 0)
     unknown_byte = (~joined | (before == UNSEEN)) & np.bool_(rate > 0)
     stray = most_noise(rate, GRANULE * 8)
-    most_left = driven.bit_count() - STEADY
-    for at in np.flatnonzero(speaks & (after_byte | unknown_byte)).tolist():
-        if after_byte[at]:
-            left = int(said.value[at - 1, -1] ^ prediction[at - 1, -1])
-        else:
-            left = _often(said.value[at] ^ prediction[at], said.seen[at] > 0)
+    off = (said.value ^ prediction) * (said.seen > 0)
+    starts = np.flatnonzero(speaks & (after_byte | unknown_byte))
+    byte = np.where(after_byte[starts], said.value[starts - 1, -1] ^ prediction[starts - 1, -1], 0).astype(np.uint8)
+    for row in np.flatnonzero(unknown_byte[starts]):
+        byte[row] = _often(off[starts[row]])
+    strange = np.bitwise_count(off[starts] & ~byte[:, None]).sum(axis=1)
+    fades = (np.bitwise_count(byte) <= driven.bit_count() - STEADY) & (strange <= stray)
+    for at, left in zip(starts[fades].tolist(), byte[fades], strict=True):
         for here in range(at, min(at + FADES, len(granules))):
-            off = (said.value[here] ^ prediction[here])[said.seen[here] > 0]
-            strange = int(np.bitwise_count(off & ~np.uint8(left)).sum())
-            if left.bit_count() > most_left or strange > stray or granules[here] - granules[at] != here - at:
+            if np.bitwise_count(off[here] & ~left).sum() > stray or granules[here] - granules[at] != here - at:
                 break
             out[here] = speaks[here]
     return out
 
 
-def _often(off: Bytes, seen: Bools) -> int:
+def _often(off: Bytes) -> int:
     """Return the bits that are set in more than one of some bytes, as a mask."""
-    return sum(1 << bit for bit in range(8) if np.count_nonzero(off[seen] >> bit & 1) > 1)
+    return sum(1 << bit for bit in range(8) if np.count_nonzero(off >> bit & 1) > 1)
 
 
 def registers(said: Consensus, based: Ground) -> Bools:
