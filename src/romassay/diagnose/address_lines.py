@@ -29,6 +29,12 @@ LARGEST = 13
 SEVERAL = 64
 """Pieces that are looked at."""
 
+MANY = 4
+"""Blocks of `CRUMB` bytes or less that are no ROMs but pieces of one."""
+
+CRUMB = 64
+"""Bytes of the largest such piece. Common practice, no source."""
+
 SMALL = 512
 """Bytes up to which a mask ROM is rarer than a larger one in pieces. Common practice, no source."""
 
@@ -140,3 +146,20 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
             for one, other, low in bridges:
                 yield _bridged(one, other, None, low=low)
             return
+
+
+def crumbs(evidence: Evidence) -> Iterator[Finding]:
+    """Return the doubt where many ROMs answer that are smaller than any: one whose lines do not count as they should."""
+    roms = [evidence.found.functions[image.function] for image in evidence.images]
+    if evidence.size or len(roms) < MANY or max(rom.size for rom in roms) > CRUMB:
+        return
+    line = f"A{roms[0].size.bit_length() - 1}"
+    yield Finding(
+        "address-line-stuck",
+        blocks=True,
+        lines=(line,),
+        probability=0.4,
+        evidence=f"{len(roms)} blocks of {roms[0].size} bytes answer apart: no ROM is so small, and {line} "
+        "does not count",
+        advice=f"declare the part or the size, and check {line} at the specimen's pin: open, shorted, or bridged",
+    )

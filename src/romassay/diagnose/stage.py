@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from romassay.diagnose.address_lines import address_lines, pieces
+from romassay.diagnose.address_lines import address_lines, crumbs, pieces
 from romassay.diagnose.data_lines import data_lines
 from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import flips, mixed, restless
@@ -56,7 +56,7 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += structure(evidence, image)
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
-    result += pieces(evidence)
+    result += list(pieces(evidence)) or crumbs(evidence)
     result += parts(evidence)
     result += latched(evidence)
     if not any(finding.blocks for finding in result):
