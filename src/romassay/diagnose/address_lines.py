@@ -149,7 +149,7 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
 
 
 def crumbs(evidence: Evidence) -> Iterator[Finding]:
-    """Return the doubt where many ROMs answer that are smaller than any: one whose lines do not count as they should."""
+    """Return the doubt where many ROMs answer that are smaller than any: pieces of one with a faulty line."""
     roms = [evidence.found.functions[image.function] for image in evidence.images]
     if evidence.size or len(roms) < MANY or max(rom.size for rom in roms) > CRUMB:
         return
