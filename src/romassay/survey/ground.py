@@ -88,17 +88,21 @@ def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, d
     before = np.r_[np.uint8(UNSEEN), state[:-1]]
     after_byte = joined & ((before == CONTENT) | (before == HOST)) & (granules % 2 == 0)
     unknown_byte = (~joined | (before == UNSEEN)) & np.bool_(rate > 0)
-    stray = most_noise(rate, GRANULE * 8)
     off = (said.value ^ prediction) * (said.seen > 0)
     starts = np.flatnonzero(speaks & (after_byte | unknown_byte))
     byte = np.where(after_byte[starts], said.value[starts - 1, -1] ^ prediction[starts - 1, -1], 0).astype(np.uint8)
     for row in np.flatnonzero(unknown_byte[starts]):
         byte[row] = _often(off[starts[row]])
+    steady = driven.bit_count() - np.bitwise_count(byte).astype(np.int64)
+    stray = most_noise(rate, GRANULE * np.maximum(steady, 0))
+    settled = np.count_nonzero(said.firm & (off > 0), axis=1) > GRANULE // 2
+    same_each_time = settled & np.bool_(rate > 0)
     strange = np.bitwise_count(off[starts] & ~byte[:, None]).sum(axis=1)
-    fades = (np.bitwise_count(byte) <= driven.bit_count() - STEADY) & (strange <= stray)
-    for at, left in zip(starts[fades].tolist(), byte[fades], strict=True):
+    fades = (steady >= STEADY) & (strange <= stray) & ~same_each_time[starts]
+    for at, left, most in zip(starts[fades].tolist(), byte[fades], stray[fades], strict=True):
         for here in range(at, min(at + FADES, len(granules))):
-            if np.bitwise_count(off[here] & ~left).sum() > stray or granules[here] - granules[at] != here - at:
+            far = granules[here] - granules[at] != here - at
+            if far or same_each_time[here] or np.bitwise_count(off[here] & ~left).sum() > most:
                 break
             out[here] = speaks[here]
     return out
