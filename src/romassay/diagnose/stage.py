@@ -14,7 +14,7 @@ from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts
 from romassay.diagnose.pins import at_pins
 from romassay.diagnose.silent import latched
-from romassay.diagnose.structure import structure
+from romassay.diagnose.structure import overlaid, structure
 from romassay.finding import Finding
 from romassay.part import Part
 from romassay.reading import ReadingSet
@@ -56,6 +56,7 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += structure(evidence, image)
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
+    result += overlaid(evidence)
     result += list(pieces(evidence)) or crumbs(evidence)
     result += parts(evidence)
     result += latched(evidence)

@@ -87,3 +87,32 @@ def _blank(function: Function, image: Image) -> Iterator[Finding]:
             evidence=f"all bytes read {filling:02X}",
             advice="check supply, ground and the selects; an empty part reads so, and so does one that is not enabled",
         )
+
+
+UNDER = 0.97
+"""Share of the bytes of a fought-over copy that are the ROM's with bits pulled low; of another ROM it is a tenth."""
+
+
+def overlaid(evidence: Evidence) -> Iterator[Finding]:
+    """Return the conflict where one ROM is another with bits pulled low: a copy with a second driver on the bus."""
+    for one in evidence.images:
+        for other in evidence.images:
+            if one is other or len(one) != len(other):
+                continue
+            differ = one.value != other.value
+            under = (one.value & other.value) == other.value
+            if np.count_nonzero(differ) * 16 < len(one) or np.mean(under) < UNDER:
+                continue
+            function = evidence.found.functions[other.function]
+            where = tuple(Range(c.first, c.first + function.size - 1) for c in function.copies)
+            yield Finding(
+                "contention",
+                blocks=True,
+                where=where,
+                probability=0.95,
+                evidence=f"what answers at {', '.join(str(r) for r in where[:4])} is the ROM with bits pulled low in "
+                f"{np.count_nonzero(differ)} bytes: something else drives too",
+                advice="switch off; find the second driver at these addresses (host memory, a strapped select) and "
+                "gate one of them before reading again",
+            )
+            return
