@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import struct
-import zlib
 from base64 import b64encode
 
 import numpy as np
@@ -128,27 +126,6 @@ def _agreement_cell(x: float, y: float, width: float, height: float, seen: int, 
     if differing:
         parts.append(label(str(differing), x + width / 2, y + height / 2 + 4, class_="count", text_anchor="middle"))
     return "".join(parts)
-
-
-def bitmap_png(data: bytes, height: int = 64) -> bytes:
-    """Return the bits of an image as a PNG (ISO/IEC 15948), a 1 dark: strips of one byte across and `height` down.
-
-    Characters of a generator, eight rows each, stand under each other in a strip.
-    """
-    strips = [data[i : i + height].ljust(height, b"\0") for i in range(0, len(data), height)]
-    rows = [bytes(strip[y] for strip in strips) for y in range(height)]
-    inverted = b"".join(b"\0" + bytes(255 - byte for byte in row) for row in rows)
-    header = struct.pack(">IIBBBBB", len(strips) * 8, height, 1, 0, 0, 0, 0)
-    return (
-        b"\x89PNG\r\n\x1a\n"
-        + _chunk(b"IHDR", header)
-        + _chunk(b"IDAT", zlib.compress(inverted, 9))
-        + _chunk(b"IEND", b"")
-    )
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
 
 def data_address(content: bytes, kind: str) -> str:

@@ -7,6 +7,7 @@ told apart by pattern, letter and shape before colour. Text that came with a log
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -19,12 +20,12 @@ from romassay.chain import Assay
 from romassay.docket.manifest import Manifest
 from romassay.docket.record import crc32, image_name
 from romassay.report.agreement import Agreement, agreement
+from romassay.report.bitmap import bitmap
 from romassay.report.code import code_sentences
 from romassay.report.drawing_decode import decode_drawing, equation
 from romassay.report.drawing_image import (
     MARKS,
     agreement_drawing,
-    bitmap_png,
     columns_of,
     data_address,
     evidence_drawing,
@@ -55,7 +56,9 @@ from romassay.version import VERSION
 _MOST_RANGES = 100
 _MOST_HEX = 0x2000
 _MOST_DOUBTS = 400
-_BITS_SCALE = 2
+_PNG_SIZE = 16
+"""Where the width and height of a PNG stand (ISO/IEC 15948, 11.2.2)."""
+
 _NO_DOCKET = Manifest()
 
 
@@ -273,7 +276,8 @@ def _image(assay: Assay, number: int, image: Image, source: Listed | None) -> di
     data = bytes(image)
     first = first_of(assay, image)
     table = agreement(assay, image)
-    bits = bitmap_png(data)
+    bits = bitmap(data, 64, "png")
+    width, height = struct.unpack_from(">II", bits, _PNG_SIZE)
     doubts = [
         {
             "offset": f"{d.offset:04X}",
@@ -313,8 +317,8 @@ def _image(assay: Assay, number: int, image: Image, source: Listed | None) -> di
         "strip": data_address(source.strip, "image/svg+xml") if source else "",
         "bits": {
             "address": data_address(bits, "image/png"),
-            "width": -(-len(data) // 64) * 8 * _BITS_SCALE,
-            "height": 64 * _BITS_SCALE,
+            "width": width,
+            "height": height,
         },
         "hex": _hex(image, first, shown, digits(assay.survey.address_bits)),
         "hex_more": f"The first {size(shown)} of {size(len(data))}; all of it is in {image_name(number, 'bin')}."

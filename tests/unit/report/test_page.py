@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-import struct
 import zlib
 from html.parser import HTMLParser
 from xml.etree import ElementTree as ET
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -19,7 +17,7 @@ from romassay.docket.manifest import Event, Manifest
 from romassay.finding import Finding
 from romassay.report.agreement import agreement
 from romassay.report.drawing_decode import decode_drawing, equation
-from romassay.report.drawing_image import MARKS, bitmap_png, evidence_drawing, marks_of
+from romassay.report.drawing_image import MARKS, evidence_drawing, marks_of
 from romassay.report.drawing_map import WIDTH, letter_of, map_drawing, pieces, row_size, rows_of
 from romassay.report.notebook import assay_html, survey_html
 from romassay.report.page import About, Listed, Photo, report_page
@@ -233,26 +231,6 @@ def test_agreement_counts_what_a_plain_loop_counts(name: str) -> None:
                     wrong[first] += (value ^ data[address - first]) & bits != 0
         assert table.seen[row].tolist() == list(seen.values())
         assert table.differing[row].tolist() == list(wrong.values())
-
-
-@given(st.binary(min_size=1, max_size=400), st.sampled_from([8, 16, 64]))
-@settings(max_examples=40)
-def test_the_bits_can_be_read_back_from_the_picture(data: bytes, height: int) -> None:
-    """ISO/IEC 15948: signature, chunks of length, kind, data and CRC-32; one filter byte (0) before each row."""
-    png = bitmap_png(data, height)
-    assert png[:8] == b"\x89PNG\r\n\x1a\n"
-    chunks, at = {}, 8
-    while at < len(png):
-        (length,) = struct.unpack_from(">I", png, at)
-        kind, body = png[at + 4 : at + 8], png[at + 8 : at + 8 + length]
-        assert struct.unpack_from(">I", png, at + 8 + length)[0] == zlib.crc32(kind + body)
-        chunks[kind] = body
-        at += length + 12
-    width, rows, depth, colour = struct.unpack_from(">IIBB", chunks[b"IHDR"])
-    assert (rows, depth, colour) == (height, 1, 0)
-    lines = np.frombuffer(zlib.decompress(chunks[b"IDAT"]), np.uint8).reshape(height, width // 8 + 1)
-    assert not lines[:, 0].any()
-    assert (~lines[:, 1:]).T.tobytes()[: len(data)] == data
 
 
 def test_a_notebook_gets_a_frame_that_runs_nothing() -> None:
