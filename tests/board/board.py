@@ -114,8 +114,11 @@ def serve(bus: Bus, handle: int, noise: Noise, baud: int, report: Path | None, d
             sent += len(out)
             if die_after and sent > die_after:
                 out = out[: max(0, len(out) - (sent - die_after))]
-            while out:
-                out = out[os.write(handle, out) :]
+            try:
+                while out:
+                    out = out[os.write(handle, out) :]
+            except OSError:  # the caller hung up
+                return
             if die_after and sent > die_after:
                 return
         readable, _, _ = select.select([handle], [], [], 0.2 if waiting else 0)
