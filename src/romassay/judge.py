@@ -60,6 +60,7 @@ def judge(
         findings += _about_image(readings, found.functions[image.function], image)
     findings += _about_host(readings, found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
+    findings += _about_gap(readings, found, images, part, size)
     weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
 
@@ -308,6 +309,41 @@ def _about_choice(
             evidence=f"{first.size} bytes could as well be RAM, or a part of more: no part or size was declared",
             advice="declare the part, or read again after a power cycle with another --session name",
         )
+
+
+def _about_gap(
+    readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
+) -> Iterator[Finding]:
+    """Doubt the size of a ROM that appears once and holds one value over a whole block: two chips may stand there."""
+    controlled = any(r.role == "empty-socket" for r in readings.readings)
+    if not images or part or size or controlled or len(found.functions[images[0].function].copies) != 1:
+        return
+    image = images[0]
+    gap = _one_value(image)
+    if gap is None:
+        return
+    yield Finding(
+        "size-ambiguous",
+        blocks=True,
+        function=image.function,
+        probability=DOUBTED,
+        offsets=(gap.first, gap.last),
+        evidence=f"{gap.first:04X}-{gap.last:04X} of it hold one value only: a blank part, or the floating bus between "
+        "two chips; it appears once, so nothing tells",
+        advice="declare the part or the size, or add a reading of the empty socket",
+    )
+
+
+def _one_value(image: Image) -> Range | None:
+    """Return the largest block of an image, an eighth of it or more and as a chip could stand, that holds one value."""
+    block = len(image) // 2
+    while block >= max(RAM_SIZES[0], len(image) // 8):
+        for first in range(0, len(image), block):
+            value = image.value[first : first + block]
+            if len(value) == block and (value == value[0]).all():
+                return Range(first, first + block - 1)
+        block //= 2
+    return None
 
 
 def _tells_of_itself(codes: Sequence[Code]) -> bool:
