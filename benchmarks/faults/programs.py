@@ -104,7 +104,7 @@ def _source(cpu: str, rng: np.random.Generator) -> str:
     texts = ["#ifdef PICK_" + text for text in (*kept, *used)]
     return "".join(
         [
-            *(f"#include <{name}>\n" for name in heads),
+            *(f"#include <{name}>\n" for name in sorted({*heads, "string.h"})),
             *(f"#define PICK_{pick}\n" for pick in picks),
             f"#define PORTS {int(rng.choice([0x4000, 0xA000, 0x9800, 0x1000])):#x}\n",
             head,
