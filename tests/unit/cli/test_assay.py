@@ -260,7 +260,9 @@ def test_an_interrupt_ends_with_130(here: Path) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )
-    time.sleep(1)
+    assert child.stdin is not None
+    child.stdin.write(b"4000: 00\n" * (1 << 17))  # more than a pipe holds: when it is written, the program reads
+    child.stdin.flush()
     child.send_signal(signal.SIGINT)
     _, stderr = child.communicate(timeout=30)
     assert child.returncode == 130
