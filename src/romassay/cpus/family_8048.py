@@ -1,6 +1,6 @@
 """The 8048 and its kin: the instruction table.
 
-Source: MCS-48 user's manual (1978), instruction set summary. From memory, checked against a disassembler.
+Source: MCS-48 user's manual (1978), instruction set summary. From memory, checked against a disassembler in the tests.
 """
 
 from __future__ import annotations
