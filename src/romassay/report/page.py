@@ -49,6 +49,7 @@ from romassay.report.summary import (
 )
 from romassay.report.svg import drawing, element, rect
 from romassay.report.words import LEVELS, LIMITS, digits, listed, plural, size, some
+from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import RegionKind, Survey
 from romassay.version import VERSION
@@ -213,6 +214,8 @@ def _specimen(assay: Assay, about: About) -> Iterator[tuple[str, str]]:
     if options.size:
         yield "Size of the ROM", f"{size(options.size)}, as declared"
     yield "Bus", f"{assay.survey.address_bits} address lines"
+    if options.rig:
+        yield from _rig(options.rig)
     if assay.readings.excluded:
         yield "Left out", some([span(assay, item.first, item.last) for item in assay.readings.excluded], 8)
     sessions = sorted({r.conditions.session for r in assay.readings.readings if r.conditions.session})
@@ -223,6 +226,21 @@ def _specimen(assay: Assay, about: About) -> Iterator[tuple[str, str]]:
     yield "Readings", listed(counts) or "none"
     if about.manifest.history:
         yield "Kept since", about.manifest.history[0].when
+
+
+def _rig(rig: Rig) -> Iterator[tuple[str, str]]:
+    """Yield the wiring, as far as the rig file says it."""
+    if rig.title:
+        yield "Rig", rig.title
+    if rig.host.title:
+        yield "Host", rig.host.title
+    crossed = [f"{pin} on {line}" for pin, line in rig.wiring.items() if pin != line]
+    straight = len(rig.wiring) - len(crossed)
+    if rig.wiring:
+        others = f"{straight} pins on the host's lines of the same name" if straight else ""
+        yield "Wiring", "; ".join(text for text in (", ".join(crossed), others) if text)
+    if rig.held:
+        yield "Pins held", ", ".join(f"{pin} {level}" for pin, level in rig.held.items())
 
 
 def _map(survey: Survey) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from romassay.report.drawing_map import WIDTH, letter_of, map_drawing, pieces, r
 from romassay.report.notebook import assay_html, survey_html
 from romassay.report.page import About, Listed, Photo, report_page
 from romassay.report.words import LIMITS
+from romassay.rig import Host, Rig
 from romassay.survey.model import Region
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -97,6 +98,14 @@ def test_the_page_says_what_the_assay_says() -> None:
         "licensed practice",
     ):
         assert word in text
+
+
+def test_the_rig_is_told_pin_by_pin_where_names_differ() -> None:
+    rig = Rig(Host(16, title="a host"), wiring={"CS1": "A15", "A0": "A0", "A1": "A1"}, held={"CS3": "high"})
+    assay = examples.confirmed()
+    text = page_of(dataclasses.replace(assay, options=dataclasses.replace(assay.options, rig=rig))).text
+    for words in ("a host", "CS1 on A15; 2 pins on the host's lines of the same name", "CS3 high"):
+        assert words in text
 
 
 HOSTILE = "<script>alert(1)</script>\"'&<img src=x onerror=y>\x1b[31m"
