@@ -61,7 +61,7 @@ def judge(
     findings += _about_host(readings, found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
     findings += _about_gap(readings, found, images, part, size)
-    weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings))
+    weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
 
 
@@ -89,13 +89,15 @@ MOVERS: tuple[Kind, ...] = (
 """Faults that make bits read otherwise now and then: where one is found, the cells themselves are less to blame."""
 
 
-def _explained(findings: Sequence[Finding]) -> Iterator[Finding]:
+def _explained(findings: Sequence[Finding], faults: Sequence[Finding]) -> Iterator[Finding]:
     """Yield the findings; weak bits that another fault explains are given as the less likely alternative to it.
 
-    A doubt that blocks takes the place of the same doubt that does not.
+    A doubt that blocks takes the place of the same doubt that does not. RAM whose pattern was taken for copies of one
+    memory differs from copy to copy.
     """
     doubted = any(f.kind == "ram-or-rom" and f.blocks for f in findings)
     causes = [f for f in findings if f.kind in MOVERS]
+    causes += [f for f in faults if f.kind == "ram-or-rom" and f.blocks]
     likeliest = max(causes, key=lambda f: f.probability, default=None)
     for finding in findings:
         if finding.kind == "ram-or-rom" and doubted and not finding.blocks:

@@ -125,11 +125,13 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
     """Return what makes one ROM look like several small ones: a line that makes each of them repeat.
 
     Where no size is declared, the survey takes each stretch below a dead line for a function of its own. They are put
-    together again here, in the smallest block that has a copy of each.
+    together again here, in the smallest block that has a copy of each. Across a larger block a mirror's line makes no
+    difference either, so that only bridges are looked for there: of four settings a mirror never makes three alike.
     """
     roms = [evidence.found.functions[image.function] for image in evidence.images]
     if evidence.size or len(roms) < 2:
         return
+    smaller = False
     for level in range(roms[0].size.bit_length(), LARGEST + 1):
         common = set.intersection(*({copy.first >> level for copy in rom.copies} for rom in roms[:SEVERAL]))
         if common and all(rom.size <= 1 << level for rom in roms):
@@ -141,11 +143,13 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
             dead, bridges = _repeats(value, whole)
             likely = 0.85 if roms[0].size <= SMALL else 0.5
             inner = [line for line in dead if line < level - 1]
-            if inner:
+            if inner and not smaller:
                 yield _dead(1 << level, inner, None, likely)
             for one, other, low in bridges:
                 yield _bridged(one, other, None, low=low)
-            return
+            if inner or bridges:
+                return
+            smaller = True
 
 
 def crumbs(evidence: Evidence) -> Iterator[Finding]:

@@ -180,8 +180,7 @@ def mixed(evidence: Evidence) -> Finding | None:
     """Return the finding where the readings of a ROM fall into two groups, each of which agrees with itself."""
     if len(evidence.chosen) < 2:
         return None
-    functions = [evidence.found.functions[image.function] for image in evidence.images[:2]]
-    for function in functions or _alone(evidence):
+    for function in _candidates(evidence):
         observed = evidence.observed(function)
         rows = [int(row) for row in np.unique(observed.reading)]
         names = [(evidence.chosen[r].source.name, evidence.chosen[r].conditions.session) for r in rows]
@@ -189,6 +188,23 @@ def mixed(evidence: Evidence) -> Finding | None:
         if found:
             return found
     return None
+
+
+def _candidates(evidence: Evidence) -> Iterator[Function]:
+    """Yield the ROMs found, then, where more than these differs between readings, what the first reading shows."""
+    for image in evidence.images[:2]:
+        yield evidence.found.functions[image.function]
+    if not evidence.images or any(i.flipped for i in evidence.images[:2]) or _elsewhere(evidence):
+        yield from _alone(evidence)
+
+
+def _elsewhere(evidence: Evidence) -> bool:
+    """Tell whether the readings differ in more bytes than the first ROM has."""
+    stacked = evidence.stacked
+    moving = np.bitwise_or.reduce(stacked.value ^ stacked.value[0], axis=0) & np.bitwise_and.reduce(
+        stacked.known, axis=0
+    )
+    return bool(np.count_nonzero(moving) > len(evidence.images[0]))
 
 
 def _alone(evidence: Evidence) -> list[Function]:

@@ -1,6 +1,8 @@
 """RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between.
 
-A ROM may hold bytes of no sense as well, so that this alone keeps nothing from being confirmed; it is said.
+A ROM may hold bytes of no sense as well, so that this alone keeps nothing from being confirmed; it is said. What RAM
+wakes up with is another matter: cells lean to one side, a row this way and the next that, so that 00 and FF alternate
+all over it. No code does that, and it blocks. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -25,12 +27,51 @@ SMOOTH = 12
 """Median step between neighbours up to which bytes may be a curve or a ramp."""
 
 
+LONG = 16
+"""Equal bytes in a row from which they are filling."""
+
+LEANING = 0.5
+"""Share of 00 and FF, filling left out, from which cells seem to have fallen to a side by themselves."""
+
+EACH = 0.12
+"""Share that either must have of its own."""
+
+
+def power_up(evidence: Evidence, image: Image) -> Iterator[Finding]:
+    """Return the finding where the bytes are such as RAM wakes up with, and no part or power-up says otherwise."""
+    if not _untold(evidence) or not _leaning(image.value):
+        return
+    yield Finding(
+        "ram-or-rom",
+        blocks=True,
+        function=image.function,
+        probability=0.85,
+        evidence="00 and FF alternate all over it, as in RAM that keeps what it woke up with; nothing was power-cycled",
+        advice="switch off for a minute, read again with another --session name, and declare the part",
+    )
+
+
+def _untold(evidence: Evidence) -> bool:
+    """Tell whether no part, no size and no second power-up says what memory this is."""
+    sessions = {reading.conditions.session for reading in evidence.chosen}
+    return not (evidence.size or evidence.part or len(sessions) > 1)
+
+
+def _leaning(value: Bytes) -> bool:
+    """Tell whether 00 and FF alternate, each in short runs."""
+    starts = np.flatnonzero(np.r_[True, value[1:] != value[:-1]])
+    lengths = np.diff(np.r_[starts, len(value)])
+    short = lengths < LONG
+    counts = lengths[short].sum()
+    if not counts or counts * 2 < len(value):
+        return False
+    low, high = (lengths[short & (value[starts] == side)].sum() / counts for side in (0x00, 0xFF))
+    return bool(low + high >= LEANING and min(low, high) >= EACH)
+
+
 def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
     """Return the doubt where no part, no power-up and no sense of the bytes says that this is a ROM."""
-    sessions = {reading.conditions.session for reading in evidence.chosen}
-    if evidence.size or evidence.part or len(sessions) > 1 or len(image.value) < LEAST_BYTES:
-        return
-    if not _senseless(image.value):
+    if not _untold(evidence) or len(image.value) < LEAST_BYTES or not _senseless(image.value):
         return
     yield Finding(
         "ram-or-rom",

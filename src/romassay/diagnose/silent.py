@@ -10,20 +10,34 @@ from romassay.address import Range, merge_ranges
 from romassay.diagnose.evidence import Evidence
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
+from romassay.settle.model import Image
 from romassay.survey.stack import GRANULE, Bools
 
 LEAST_STRETCH = 16
 """Granules of one value that a latched specimen holds at least: 256 bytes."""
+
+SMALL = 128
+"""Bytes of the largest memory beside a latched ROM that may be RAM (6530, 6532: data sheets)."""
 
 FILLINGS = (0x00, 0xFF)
 """What a pulled bus or an erased memory says."""
 
 
 def latched(evidence: Evidence) -> Iterator[Finding]:
-    """Return the finding where no memory answers, but one byte stands over whole aligned blocks, other than the bus."""
-    if any(f.kind == "rom" for f in evidence.found.functions) or not len(evidence.stacked.granules):
+    """Return the finding where no ROM answers, but one byte stands over whole aligned blocks, other than the bus.
+
+    RAM that nothing wrote to reads as a small ROM, or with what the bus says behind it as a larger one that is nearly
+    all one byte; beside such, the bus must stand at a value of its own as well.
+    """
+    roms = [f for f in evidence.found.functions if f.kind == "rom"]
+    if evidence.images and evidence.size is None:
+        yield from _inside(evidence.images[0])
+    if any(_told(image) > SMALL for image in evidence.images) or not len(evidence.stacked.granules):
         return
     granules = evidence.stacked.granules
+    filled = any(_told(image) * 2 < len(image) for image in evidence.images)
+    if roms and not filled and len(_stands(evidence)) < 2:
+        return
     held: list[tuple[int, Index]] = []
     for value, sure in zip(evidence.stacked.value, evidence.stacked.known == 0xFF, strict=True):
         held.append(_held(granules, value, sure))
@@ -47,21 +61,59 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     )
 
 
-def _held(granules: Index, value: Bytes, sure: Bools) -> tuple[int, Index]:
-    """Return the value that stands over long aligned stretches and is not what the bus says, and where; or -1."""
+def _told(image: Image) -> int:
+    """Return how many bytes of an image are not the commonest one."""
+    return len(image) - int(np.bincount(image.value, minlength=256).max())
+
+
+def _inside(image: Image) -> Iterator[Finding]:
+    """Yield the finding where a half of the image is one byte that is no filling: the rest is RAM, or the bus."""
+    for number, half in enumerate(np.split(image.value, 2) if len(image) >= LEAST_STRETCH * GRANULE * 2 else []):
+        if half[0] in FILLINGS or (half != half[0]).any():
+            continue
+        first = number * len(half)
+        yield Finding(
+            "latched-enable",
+            blocks=True,
+            function=image.function,
+            offsets=(first, first + len(half) - 1),
+            probability=0.6,
+            evidence=f"half of the {len(image)} bytes are {half[0]:02X}, which is no usual filling: a specimen that "
+            "keeps to one byte reads so, beside other memory",
+            advice="give the enable a pulse for every byte in place of a fixed level; or declare the part or the size",
+        )
+
+
+def _stands(evidence: Evidence) -> dict[int, int]:
+    """Return the values that stand over long aligned stretches of the first reading, and over how many granules."""
+    stretches = _stretches(evidence.stacked.granules, evidence.stacked.value[0], evidence.stacked.known[0] == 0xFF)
+    return _total(stretches)
+
+
+def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, int, int]]:
+    """Return value, first row and end of each long aligned stretch of one value."""
     flat = sure.all(axis=1) & (value == value[:, :1]).all(axis=1)
     first = np.where(flat, value[:, 0], -1).astype(np.int64)
     new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
     ends = np.r_[new[1:], len(granules)]
-    stretches = [
-        (int(first[a]), a, b)
+    return [
+        (int(first[a]), int(a), int(b))
         for a, b in zip(new, ends, strict=True)
         if first[a] >= 0 and b - a >= LEAST_STRETCH and granules[a] % LEAST_STRETCH == 0
     ]
+
+
+def _total(stretches: list[tuple[int, int, int]]) -> dict[int, int]:
     total: dict[int, int] = {}
     for held, a, b in stretches:
-        total[held] = total.get(held, 0) + int(b - a)
-    chosen = _specimen(total)
+        total[held] = total.get(held, 0) + b - a
+    return total
+
+
+def _held(granules: Index, value: Bytes, sure: Bools) -> tuple[int, Index]:
+    """Return the value that stands over long aligned stretches and is not what the bus says, and where; or -1."""
+    stretches = _stretches(granules, value, sure)
+    chosen = _specimen(_total(stretches))
     if chosen < 0:
         return -1, np.zeros(0, np.int64)
     return chosen, np.concatenate([np.arange(a, b) for held, a, b in stretches if held == chosen])

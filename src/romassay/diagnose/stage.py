@@ -9,10 +9,11 @@ from romassay.diagnose.address_lines import address_lines, crumbs, pieces
 from romassay.diagnose.data_lines import data_lines
 from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import flips, mixed, restless
-from romassay.diagnose.memory import ram_or_rom
+from romassay.diagnose.memory import power_up, ram_or_rom
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts
 from romassay.diagnose.pins import at_pins
+from romassay.diagnose.reads import best_sense
 from romassay.diagnose.silent import latched
 from romassay.diagnose.structure import overlaid, structure
 from romassay.finding import Finding
@@ -57,18 +58,24 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
     result += overlaid(evidence)
-    result += list(pieces(evidence)) or crumbs(evidence)
+    held = list(latched(evidence))
+    result += held or list(pieces(evidence)) or crumbs(evidence)
     result += parts(evidence)
-    result += latched(evidence)
-    if not any(finding.blocks for finding in result):
-        for image in images[:SEARCHED]:
-            result += list(orders(evidence, image)) or ram_or_rom(evidence, image)
     moving = restless(evidence) or mixed(evidence)
+    if not moving and not any(finding.blocks for finding in result):
+        for image in _searched(images):
+            result += list(power_up(evidence, image)) or list(orders(evidence, image)) or ram_or_rom(evidence, image)
     if moving:
         return (*(_less_likely(finding, moving) for finding in result), moving)
-    for image in images:
+    for image in images[:1]:
         result += flips(evidence, image)
     return tuple(result)
+
+
+def _searched(images: Sequence[Image]) -> Sequence[Image]:
+    """Return the images whose lines are put in order: all share one wiring, so that one which reads well is enough."""
+    few = images[:SEARCHED]
+    return few[:1] if len(few) > 1 and best_sense(few[0].value).well else few
 
 
 def _less_likely(finding: Finding, cause: Finding) -> Finding:

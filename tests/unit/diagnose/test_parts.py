@@ -54,3 +54,35 @@ def test_another_byte_in_each_reading_is_surely_latched() -> None:
 def test_an_empty_window_is_not_latched() -> None:
     log = np.full(0x1000, 0xFF, np.uint8)
     assert not [f for f in assay(readings(log, log)).findings if f.kind == "latched-enable"]
+
+
+def test_what_ram_wakes_up_with_is_not_confirmed() -> None:
+    rng = np.random.default_rng(3)
+    leaning = np.where(np.arange(1024) >> 2 & 1, 0xFF, 0x00).astype(np.uint8)
+    odd = rng.random(1024) < 0.4
+    leaning[odd] = rng.integers(0, 256, np.count_nonzero(odd))
+    log = np.where(np.arange(0x1000) & 0x800 == 0, everywhere(leaning), 0xFF).astype(np.uint8)
+    result = assay(readings(log, log))
+    assert result.findings[0].kind == "ram-or-rom"
+    assert result.verdict == "provisional"
+    assert assay(readings(log, log), Options(size=1024)).verdict == "confirmed"
+
+
+def test_two_upper_address_lines_bridged_leave_no_two_roms_confirmed() -> None:
+    rom = np.concatenate([FOG, FOG[::-1], np.roll(FOG, 1) ^ 1, np.roll(FOG[::-1], 5) ^ 2])
+    address = np.arange(FIRST, FIRST + 0x4000)
+    both = (address >> 10 & 1) & (address >> 11 & 1)
+    seen = (address & 0x3FF) | both << 10 | both << 11
+    log = np.where(address & 0x1000 == 0, rom[seen], 0xFF).astype(np.uint8)
+    result = assay(readings(log, log))
+    assert result.verdict != "confirmed"
+    assert result.findings[0].kind == "address-lines-bridged"
+    assert set(result.findings[0].lines) == {"A10", "A11"}
+
+
+def test_a_latched_enable_shows_beside_ram_that_reads_as_a_small_rom() -> None:
+    rng = np.random.default_rng(4)
+    address = np.arange(0x1000)
+    ram = rng.integers(0, 256, 64).astype(np.uint8)
+    log = np.where(address & 0x400 == 0, 0x4C, np.where(address & 0x3C0 == 0, ram[address & 63], 0xFF)).astype(np.uint8)
+    assert assay(readings(log, log)).findings[0].kind == "latched-enable"
