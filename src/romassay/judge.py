@@ -85,8 +85,11 @@ MOVERS: tuple[Kind, ...] = (
     "data-line-open",
     "address-line-open",
     "contention",
+    "address-lines-bridged",
+    "latched-enable",
 )
-"""Faults that make bits read otherwise now and then: where one is found, the cells themselves are less to blame."""
+"""Faults that make bits read otherwise now and then, or make copies of what are none: where one is found, the
+cells themselves are less to blame."""
 
 
 def _explained(findings: Sequence[Finding], faults: Sequence[Finding]) -> Iterator[Finding]:

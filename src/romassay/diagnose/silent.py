@@ -91,7 +91,10 @@ def _stands(evidence: Evidence) -> dict[int, int]:
 
 
 def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, int, int]]:
-    """Return value, first row and end of each long aligned stretch of one value."""
+    """Return value, first row and end of each long aligned stretch of one value.
+
+    One that goes on with the byte before it is a bus that keeps its charge.
+    """
     flat = sure.all(axis=1) & (value == value[:, :1]).all(axis=1)
     first = np.where(flat, value[:, 0], -1).astype(np.int64)
     new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
@@ -99,7 +102,10 @@ def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, in
     return [
         (int(first[a]), int(a), int(b))
         for a, b in zip(new, ends, strict=True)
-        if first[a] >= 0 and b - a >= LEAST_STRETCH and granules[a] % LEAST_STRETCH == 0
+        if first[a] >= 0
+        and b - a >= LEAST_STRETCH
+        and granules[a] % LEAST_STRETCH == 0
+        and not (a and granules[a] - granules[a - 1] == 1 and value[a - 1, -1] == first[a])
     ]
 
 

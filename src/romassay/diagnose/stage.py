@@ -57,19 +57,24 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += structure(evidence, image)
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
-    result += overlaid(evidence)
-    held = list(latched(evidence))
-    result += held or list(pieces(evidence)) or crumbs(evidence)
+    woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
+    result += woken or _many(evidence)
     result += parts(evidence)
     moving = restless(evidence) or mixed(evidence)
     if not moving and not any(finding.blocks for finding in result):
         for image in _searched(images):
-            result += list(power_up(evidence, image)) or list(orders(evidence, image)) or ram_or_rom(evidence, image)
+            result += list(orders(evidence, image)) or ram_or_rom(evidence, image)
     if moving:
         return (*(_less_likely(finding, moving) for finding in result), moving)
     for image in images[:1]:
         result += flips(evidence, image)
     return tuple(result)
+
+
+def _many(evidence: Evidence) -> list[Finding]:
+    """Return what makes one ROM look like several, or like none."""
+    fought = list(overlaid(evidence))
+    return fought + (list(latched(evidence)) or list(pieces(evidence)) or list(crumbs(evidence)))
 
 
 def _searched(images: Sequence[Image]) -> Sequence[Image]:
