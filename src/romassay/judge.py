@@ -275,6 +275,7 @@ def _about_host(readings: ReadingSet, found: Survey, images: Sequence[Image]) ->
             yield Finding(
                 "ram-or-rom",
                 blocks=True,
+                probability=DOUBTED,
                 function=image.function,
                 where=(Range(first, first + function.size - 1),),
                 evidence="it appears once, beside a ROM that repeats: it may be the host's own memory",

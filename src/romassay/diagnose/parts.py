@@ -50,13 +50,11 @@ def _wrong_size(evidence: Evidence, lines: Sequence[int], first: Function) -> Fi
     size = first.size << len(lines)
     names = tuple(line_name(line) for line in lines)
     declared = f"a {evidence.part.type}" if evidence.part else f"{evidence.size} bytes"
-    lacks = evidence.part is not None and any(f.kind != "rom" for f in evidence.part.functions)
-    only = lacks and not any(f.kind != "rom" for f in evidence.found.functions)
     return Finding(
         "wrong-part",
         blocks=True,
         lines=names,
-        probability=0.95 if only else 0.85,
+        probability=0.95,
         evidence=f"{declared} was declared, but different bytes stand on both sides of {', '.join(names)} at the same "
         f"selects, as in one ROM of {size} bytes",
         advice="read the type number on the specimen again, and declare the part that it is, or --size "
@@ -76,7 +74,7 @@ def _everywhere(evidence: Evidence, part: Part, rom: Function) -> Iterator[Findi
     yield Finding(
         "select-tied",
         blocks=True,
-        probability=0.75,
+        probability=0.9,
         lines=tuple(selects),
         evidence=f"the ROM answers in all {len(rom.copies)} blocks of the window, and {missing} of the {part.type} "
         f"nowhere: no line from {line_name(level)} to {line_name(free[-1])} reaches a select",

@@ -34,6 +34,7 @@ def _contention(function: Function, index: int) -> Iterator[Finding]:
             blocks=True,
             function=index,
             where=where,
+            probability=0.9,
             evidence=f"at {places} the ROM's bytes appear with bits pulled to one side: something else drives too",
             advice="switch off; find the second driver at these addresses (host memory, a strapped select) and gate "
             "one of them before reading again",
