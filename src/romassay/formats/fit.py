@@ -366,6 +366,7 @@ def _sum_places(found: Sequence[Found], tails: list[bytes], data: Bytes, cells: 
         and all(f.address is not None for f in found)
         and cells.runs > 1
         and ends_as_it_goes_on(found, cells)
+        and _in_even_groups(found, cells)
     ):
         between = usual([f.line.between(f.first - 2) for f in found])[0]
         yield _Place("front", _text(between), [f.line.token(f.first - 1) for f in found], tails)
@@ -377,6 +378,15 @@ def ends_as_it_goes_on(found: Sequence[Found], cells: Cells) -> bool:
         return cells.runs == 1
     last = [f.line.between(f.first + cells.runs - 2) for f in found]
     return usual(last)[0] == usual([f.line.between(f.first) for f in found])[0]
+
+
+def _in_even_groups(found: Sequence[Found], cells: Cells) -> bool:
+    """Tell whether the cells stand in groups of one size: a sum taken for a cell makes the last group one too long."""
+    gaps = [usual([f.line.between(f.first + i) for f in found])[0] for i in range(cells.runs - 1)]
+    inside = Counter(gaps).most_common(1)[0][0]
+    ends = [i for i, gap in enumerate(gaps, 1) if gap != inside]
+    sizes = {end - start for start, end in zip([0, *ends], [*ends, cells.runs], strict=True)}
+    return len(sizes) == 1
 
 
 _ALIGNED = re.compile(rb"( ?[^0-9A-Za-z ]?)( *)([0-9A-Fa-f]+)(.*)", re.DOTALL)
@@ -429,7 +439,11 @@ def _with_sum(
             if sum(good) < 0.5 * len(good):
                 continue
             values = np.array([int(d, sum_base) if g else -1 for d, g in zip(place.digits, good, strict=True)])
-            kind, share = _best_kind(printed, data, values, length_known=layout.where == "line")
+            known = layout.where == "line"
+            kind, share = _best_kind(printed, data, values, length_known=known)
+            front = place.place == "front" and not _is_set_apart(found)
+            if front and _right_behind(printed, data, values, length_known=known) >= share - 0.02:
+                continue
             if share > best[0] + 0.02:
                 number = _sum_number(place.digits, sum_base)
                 if place.width:
@@ -440,6 +454,21 @@ def _with_sum(
                 total = Sum(kind, number, place.before, place.place)
                 best = (share, replace(layout, sum=total, after=after), place.rest)
     return best[1], best[2]
+
+
+def _is_set_apart(found: Sequence[Found]) -> bool:
+    """Tell whether what stands before the cells is set apart from them, unlike they are from one another."""
+    after = usual([f.line.between(f.first - 1) for f in found])[0]
+    return after != usual([f.line.between(f.first) for f in found])[0]
+
+
+def _right_behind(printed: Index, data: Bytes, values: Index, *, length_known: bool) -> float:
+    """Return on what share of the lines the last byte is a sum of the others, with the number in front as a byte.
+
+    Sums that bring a line to one value are right in either place; they seldom stand in front.
+    """
+    whole = np.column_stack([np.clip(values, 0, 0xFF), data]).astype(np.uint8)
+    return _best_kind(printed, whole[:, :-1], whole[:, -1].astype(np.int64), length_known=length_known)[1]
 
 
 def _best_kind(printed: Index, data: Bytes, values: Index, *, length_known: bool) -> tuple[str, float]:

@@ -113,7 +113,10 @@ def _data_bits(rows: Rows, good: np.ndarray) -> float:
 
 
 def _padding_bits(layout: Layout, text: bytes) -> float:
-    """Return what speaks against cells without zeros in front: numbers with them, or few short ones in much noise."""
+    """Return what speaks against cells without zeros in front: numbers with them, or few short ones in much noise.
+
+    Numbers of fewer digits than a full one that begin with a zero are filled up to the width of hex ones.
+    """
     number = layout.cell
     if number.pad == "zeros" or number.base == 2:
         return 0.0
@@ -123,6 +126,9 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
         else FULL_WIDTH.get((number.base, layout.size), 2 * layout.size)
     )
     digits = _RUNS.findall(text)
+    filled = sum(len(run) == 2 * layout.size < width and run.startswith(b"0") for run in digits)
+    if number.base != 16 and filled * 2 > len(digits):
+        return float(_LIKE_HEX + _EDIT * filled)
     decimal = number.base == 10 and (layout.address is None or layout.address.base != 10)
     if decimal and sum(len(run) == 2 * layout.size for run in digits) > _ALL_HEX * len(digits):
         return _LIKE_HEX

@@ -37,3 +37,39 @@ def test_a_bus_that_follows_the_address() -> None:
     memory[0x1800:0x1A00] = ROM
     reading = read(dump(bytes(memory), 0x2000), "evening.log").readings[0]
     assert bytes(reading.value) == bytes(memory)
+
+
+@pytest.mark.parametrize("complement", [0xFF, 0x00])
+@pytest.mark.parametrize("group", [4, 16])
+def test_a_sum_that_holds_as_well_with_the_first_byte_in_its_place(complement: int, group: int) -> None:
+    """A sum that brings its line to one value does so wherever it stands: it stands behind, or as the groups tell."""
+    memory = bytearray(i & 0xFF for i in range(0x2000))
+    memory[0x600:0x800] = ROM
+    lines = []
+    for at in range(0, len(memory), 16):
+        row = memory[at : at + 16]
+        total = complement - sum(row) & 0xFF
+        groups = (" ".join(f"{b:02x}" for b in row[k : k + group]) for k in range(0, 16, group))
+        lines.append(f"{0x4000 + at:06x}:" + " | ".join(groups) + f" {total:02x}")
+    reading = read("\r\n".join(lines).encode(), "evening.log").readings[0]
+    assert (reading.addresses()[0], reading.addresses()[-1]) == (0x4000, 0x5FFF)
+    assert bytes(reading.value) == bytes(memory)
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.005])
+def test_a_noisy_bus_of_zeros_in_two_digits_is_hex(lost: float) -> None:
+    """No decimal or octal number of one byte is filled with zeros to two digits: 255 and 377 take three."""
+    rng = np.random.default_rng(5)
+    memory = bytearray(0x4000)
+    memory[0x2000:0x2200] = memory[0x3000:0x3200] = ROM
+    lines = []
+    for at in range(0, len(memory), 8):
+        row = memory[at : at + 8]
+        total = (sum(row) + sum(divmod(0x8000 + at, 256))) & 0xFF
+        lines.append(f"&{0x8000 + at:04x}.. " + " ".join(f"{b:02x}" for b in row) + f" {total:02x}   ........")
+    text = np.frombuffer("\n".join(lines).encode(), np.uint8)
+    text = text[(rng.random(len(text)) >= lost) | (text == ord("\n"))]
+    reading = read(text.tobytes(), "evening.log").readings[0]
+    where = reading.addresses().astype(int) - 0x8000
+    assert bytes(reading.value) == bytes(memory[i] for i in where)
+    assert np.count_nonzero((where >= 0x2000) & (where < 0x2200)) > 256
