@@ -1,6 +1,7 @@
 """The 8048 and its kin: the instruction table.
 
-Source: MCS-48 user's manual (1978), instruction set summary. From memory; all 256 opcodes were once compared with those of a disassembler by others, without a difference.
+Source: MCS-48 user's manual (1978), instruction set summary. From memory; all 256 opcodes were once
+compared with those of a disassembler by others, without a difference.
 """
 
 from __future__ import annotations
