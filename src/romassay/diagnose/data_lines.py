@@ -27,7 +27,7 @@ NOISE = 0.004
 """Share of the bytes that line noise may have spoilt."""
 
 NIBBLE = 4
-"""Undriven lines from which a part of half a byte's width is likelier than so many broken wires."""
+"""Undriven or quiet lines from which a part of half a byte's width is likelier than so many broken wires."""
 
 PRINTABLE = 0.9
 """Share of printable characters that makes an image text."""
@@ -45,7 +45,8 @@ def data_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
         yield _open(function, image, open_lines, bus, 0.93)
     quiet = {bit: level for bit in range(8) if bit not in open_lines and (level := _level(value, bit)) is not None}
     for group in _by_cause(quiet, bus):
-        yield from _quiet(image, group, bus, value)
+        if len(group) < NIBBLE:
+            yield from _quiet(image, group, bus, value)
     yield from _bridged(image, value, [bit for bit in range(8) if bit not in quiet and bit not in open_lines])
 
 

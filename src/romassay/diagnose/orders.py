@@ -73,7 +73,7 @@ DENSE = 0.5
 FEW_JUMPS = 6
 """Jumps that must be inside before their arriving counts."""
 
-ARRIVING = 0.75
+ARRIVING = 0.85
 """Share of the jumps that must arrive."""
 
 LEAST_ODDS = 0.0

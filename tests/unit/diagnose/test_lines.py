@@ -35,6 +35,12 @@ def test_a_data_line_at_the_level_at_which_the_bus_floats_is_open_or_else_stuck(
     assert first(result, "data-line-stuck").alternative_to == "data-line-open"
 
 
+@pytest.mark.parametrize("mask", [0xF0, 0x0F])
+def test_half_the_data_lines_idle_together_in_a_part_half_as_wide(mask: int) -> None:
+    result = told(window(data=lambda value: value | np.uint8(mask)))
+    assert not [f for f in result.findings if f.kind in ("data-line-open", "data-line-stuck")]
+
+
 @pytest.mark.parametrize(("one", "other"), [(0, 1), (2, 7), (3, 4)])
 @pytest.mark.parametrize("low", [True, False])
 def test_two_data_lines_that_always_move_together_are_bridged(one: int, other: int, *, low: bool) -> None:
