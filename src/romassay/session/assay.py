@@ -145,7 +145,7 @@ def look(request: Request) -> tuple[Loaded, ...]:
     if request.inputs or not request.docket:
         settings = _settings(Settings(), request.settings)
         settings = _on_bus(settings, _declared(request, settings))
-        named = [(item, _load_named(item, settings)) for item in request.inputs]
+        named = _load_together(request.inputs, settings)
         return _in_company([(item, item.said, found) for item, found in named], settings)
     with hold(request.docket) as former:
         manifest = former or Manifest()
@@ -252,8 +252,8 @@ def _take(request: Request, former: Manifest, declared: _Declared) -> _Taken:
     known = frozenset(entries)
     named: dict[_Key, tuple[Input, Loaded]] = {}
     notices: list[str] = []
-    for item in request.inputs:
-        found = _load_named(item, settings)
+    layouts = [entry.said.layout for entry in former.readings if entry.said.layout]
+    for item, found in _load_together(request.inputs, settings, layouts):
         key = (found.sha256, item.role)
         if key in entries:
             entries[key] = _again(entries[key], item, notices, filed=key in known and key not in named)
@@ -297,6 +297,51 @@ def _load_named(item: Input, settings: Settings) -> Loaded:
     return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
 
 
+def _load_together(
+    inputs: Sequence[Input], settings: Settings, layouts: Sequence[str] = ()
+) -> list[tuple[Input, Loaded]]:
+    """Load the named files; one that is refused by itself is read with the layout of the others, if that fits it.
+
+    Raises:
+        BadInput: for the first file that is refused in any layout.
+    """
+    tried = [(item, _loaded_or_refused(item, settings)) for item in inputs]
+    dumps = [found for _, found in tried if isinstance(found, Loaded) and found.format == "text-dump"]
+    known = list(dict.fromkeys([*(found.layout for found in dumps), *layouts]))
+    least = min((len(reading) for found in dumps for reading in found.readings), default=0) // 2
+    result = []
+    for item, found in tried:
+        if isinstance(found, Loaded):
+            result.append((item, found))
+            continue
+        if item.said.layout or item.said.format:
+            raise found
+        lent = _with_lent_layout(item, settings, known, least)
+        if lent is None:
+            raise found
+        result.append(lent)
+    return result
+
+
+def _loaded_or_refused(item: Input, settings: Settings) -> Loaded | BadInput:
+    try:
+        return _load_named(item, settings)
+    except BadInput as e:
+        return e
+
+
+def _with_lent_layout(
+    item: Input, settings: Settings, layouts: Sequence[str], least: int
+) -> tuple[Input, Loaded] | None:
+    """Return a file as another one's layout reads it, with that layout said of it; None where hardly a line fits."""
+    for layout in layouts:
+        lent = dataclasses.replace(item, said=msgspec.structs.replace(item.said, layout=layout))
+        found = _loaded_or_refused(lent, settings)
+        if isinstance(found, Loaded) and max(len(reading) for reading in found.readings) >= least:
+            return lent, found
+    return None
+
+
 def _in_company(files: Sequence[tuple[Input, Said, Loaded]], settings: Settings) -> tuple[Loaded, ...]:
     """Load again, with another file's layout, each text dump that such a layout explains better than its own."""
     learnt = [i for i, (_, said, found) in enumerate(files) if found.format == "text-dump" and said.layout is None]
@@ -308,7 +353,9 @@ def _in_company(files: Sequence[tuple[Input, Said, Loaded]], settings: Settings)
         if layout is not None:
             item, said, found = files[i]
             item = dataclasses.replace(item, said=msgspec.structs.replace(said, layout=layout))
-            again = _load_named(item, settings)
+            again = _loaded_or_refused(item, settings)
+            if not isinstance(again, Loaded):
+                continue
             readings = tuple(_said_to_be(each, found) for each in again.readings)
             result[i] = dataclasses.replace(again, readings=readings)
     return tuple(result)

@@ -300,3 +300,18 @@ def test_a_type_number_with_two_pin_outs_is_enough_for_readings(tmp_path: Path) 
     assert (outcome.assay.options.part.type, outcome.assay.options.part.pins) == ("2364", ())
     with pytest.raises(BadCatalogue, match="say which"):
         find_part("2364")
+
+
+def test_a_file_refused_by_itself_is_read_as_its_companions_are(tmp_path: Path) -> None:
+    short, long, prose = (tmp_path / name for name in ("short.log", "long.log", "prose.log"))
+    short.write_text("4000: " + " ".join(f"{i * 7 & 255:02X}" for i in range(16)) + "\n")
+    long.write_text("".join(f"{0x4000 + 16 * i:04X}: {'FF ' * 15}FF\n" for i in range(2)))
+    prose.write_text("nothing but a few words of prose\n")
+    with pytest.raises(BadInput):
+        look(Request((Input(short),)))
+    loaded = look(Request((Input(short), Input(long))))
+    assert [len(found.readings[0]) for found in loaded] == [16, 32]
+    with pytest.raises(BadInput, match=r"prose\.log"):
+        look(Request((Input(prose), Input(long))))
+    with pytest.raises(BadInput, match=r"short\.log"):
+        look(Request((Input(short), Input(prose))))
