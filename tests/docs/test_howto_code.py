@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import re
-import shlex
-import subprocess
-import sys
 from pathlib import Path
 
+from pages import run_step, steps_of
+
 PAGE = (Path(__file__).parents[2] / "docs" / "howto-code.md").read_text(encoding="utf-8")
-STEPS = [
-    step.partition("\n")
-    for block in re.findall(r"^```console\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
-    for step in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]
-]
+STEPS = steps_of(PAGE)
 
 
 def pattern_of(shown: str) -> str:
@@ -23,16 +18,7 @@ def pattern_of(shown: str) -> str:
 
 def test_the_commands_print_what_is_shown(tmp_path: Path) -> None:
     assert len(STEPS) == 5
-    shell = f'romassay() {{ {shlex.quote(sys.executable)} -m romassay "$@"; }}\n'
-    for command, _, shown in STEPS:
-        done = subprocess.run(
-            ["bash", "-c", shell + command],
-            cwd=tmp_path,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            timeout=120,
-            check=False,
-        )
+    for command, shown in STEPS:
+        done = run_step(command, tmp_path, timeout=120)
         assert re.fullmatch(pattern_of(shown), done.stdout), (command, done.stdout)
         assert done.returncode == 0, command

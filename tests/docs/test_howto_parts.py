@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import os
 import re
-import shlex
-import subprocess
-import sys
 from pathlib import Path
 from typing import get_args
 
 import msgspec
 import pytest
 
+from pages import pattern_of, run_step, steps_of
 from romassay import part
 from romassay.catalogue import load_part
 from romassay.part import Part
@@ -21,33 +19,13 @@ from romassay.report.pinout import pin_out
 DOCS = Path(__file__).parents[2] / "docs"
 PAGE = (DOCS / "howto-parts.md").read_text(encoding="utf-8")
 REFERENCE = (DOCS / "reference-part-file.md").read_text(encoding="utf-8")
-STEPS = [
-    step.partition("\n")
-    for block in re.findall(r"^```console\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
-    for step in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]
-]
-
-
-def pattern_of(shown: str) -> str:
-    """Return what is shown as a pattern: a line of `...` stands for any lines, `...` in a line for any text."""
-    pieces = re.split(r"^\.\.\.\n", shown, flags=re.MULTILINE)
-    return "(?s:.*)".join(re.escape(piece).replace(re.escape("..."), ".*") for piece in pieces)
+STEPS = steps_of(PAGE)
 
 
 def test_the_commands_print_what_is_shown(tmp_path: Path) -> None:
-    shell = f'romassay() {{ {shlex.quote(sys.executable)} -m romassay "$@"; }}\n'
     environment = {name: value for name, value in os.environ.items() if name != "ROMASSAY_PARTS"}
-    for command, _, shown in STEPS:
-        done = subprocess.run(
-            ["bash", "-c", shell + command],
-            cwd=tmp_path,
-            env={**environment, "LC_ALL": "C.UTF-8"},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            timeout=60,
-            check=False,
-        )
+    for command, shown in STEPS:
+        done = run_step(command, tmp_path, env={**environment, "LC_ALL": "C.UTF-8"})
         assert done.returncode == (2 if shown.startswith("romassay: ") else 0), (command, done.stdout)
         assert re.fullmatch(pattern_of(shown), done.stdout), (command, done.stdout)
     assert len(STEPS) > 7

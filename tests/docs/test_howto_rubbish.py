@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import os
 import re
-import shlex
-import subprocess
-import sys
 from pathlib import Path
 
+from pages import run_step
 from romassay.finding import KINDS
 
 PAGE = (Path(__file__).parents[2] / "docs" / "howto-rubbish.md").read_text(encoding="utf-8")
@@ -20,18 +18,8 @@ STEPS = [(match["command"], match["shown"]) for block in BLOCKS for match in STE
 
 
 def test_the_commands_print_what_is_shown(tmp_path: Path) -> None:
-    shell = f'romassay() {{ {shlex.quote(sys.executable)} -m romassay "$@"; }}\n'
     for command, shown in STEPS:
-        done = subprocess.run(
-            ["bash", "-c", shell + command],
-            cwd=tmp_path,
-            env={**os.environ, "LC_ALL": "C", "COLUMNS": "80"},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            timeout=60,
-            check=False,
-        )
+        done = run_step(command, tmp_path, env={**os.environ, "LC_ALL": "C", "COLUMNS": "80"})
         assert done.returncode == 0, (command, done.stdout)
         pattern = "(?s:.*)".join(re.escape(piece) for piece in shown.split("..."))
         assert re.fullmatch(pattern, done.stdout), (command, done.stdout)

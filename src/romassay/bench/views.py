@@ -15,13 +15,13 @@ from romassay.reading import Bytes, Reading
 from romassay.report.code import code_sentences
 from romassay.report.drawing_decode import equation
 from romassay.report.drawing_image import data_address
-from romassay.report.drawing_map import is_mirror, letter_of
+from romassay.report.drawing_map import is_mirror, letter_of, what_of
 from romassay.report.findings import sentence, title_of
 from romassay.report.picture import name_of
 from romassay.report.steps import steps
 from romassay.report.strip import strip
 from romassay.report.summary import because, besides, bound_words, decode_in_words, headline, seen_words
-from romassay.report.words import LIMITS, REGIONS
+from romassay.report.words import LIMITS
 from romassay.session.assay import Derived
 from romassay.session.listing import Wanted, list_found
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Consensus, Stack, consensus, stack
@@ -84,7 +84,7 @@ def overview(name: str, found: Derived) -> dict[str, Any]:
         ],
         "address_bits": survey.address_bits,
         "regions": [
-            [r.first, r.last, r.kind, letter_of(survey, r), _what(found, r.kind, r.function), is_mirror(survey, r)]
+            [r.first, r.last, r.kind, letter_of(survey, r), what_of(survey, r), is_mirror(survey, r)]
             for r in survey.regions
         ],
         "record": record,
@@ -99,11 +99,6 @@ def overview(name: str, found: Derived) -> dict[str, Any]:
             for r in assay.readings.with_role("specimen")
         ],
     }
-
-
-def _what(found: Derived, kind: str, function: int | None) -> str:
-    words = {str(key): text for key, text in REGIONS.items()}
-    return words[kind] if function is None or kind == "contended" else name_of(found.assay.survey, function)
 
 
 def _file(found: Derived, index: int) -> dict[str, Any]:

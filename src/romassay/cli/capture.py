@@ -188,21 +188,18 @@ def _host(said: dict[str, Any]) -> tuple[str, Host, tuple[Range, ...]]:
 
 
 def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
-    from romassay.session.capture import Order
+    from dataclasses import replace
 
-    return Order(
+    from romassay.session.capture import order_of_plan
+
+    return replace(
+        order_of_plan(plan, folder, command=words),
         port=port or plan.port,
-        host=plan.host,
-        dialogue=plan.dialogue,
         serial=_changed(plan.serial, said),
-        window=tuple(Range(item.first, item.last) for item in plan.window),
-        passes=plan.passes,
-        docket=folder,
         until_target=said["target"] is not None,
         session=said["session"] or plan.session,
         settings=settings_of(said),
         part_folders=said["part_folders"],
-        command=words,
     )
 
 

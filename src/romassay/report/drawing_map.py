@@ -159,20 +159,24 @@ def letter_of(survey: Survey, region: Region) -> str:
 def says_of(survey: Survey, region: Region) -> tuple[str, str]:
     """Return a region in words: its range, and what answers there."""
     wide = digits(survey.address_bits)
-    what = REGIONS[region.kind] if region.function is None else name_of(survey, region.function)
-    if region.kind == "contended":
-        what = REGIONS["contended"] if region.function is None else f"{what}, {REGIONS['contended']}"
+    what = what_of(survey, region)
+    if region.kind == "contended" and region.function is not None:
+        what = f"{name_of(survey, region.function)}, {what}"
     return f"{region.first:0{wide}X}-{region.last:0{wide}X}", what
+
+
+def what_of(survey: Survey, region: Region) -> str:
+    """Return what answers in a region, in words; where two answer at once, that they do."""
+    if region.function is None or region.kind == "contended":
+        return REGIONS[region.kind]
+    return name_of(survey, region.function)
 
 
 def legend(survey: Survey) -> list[tuple[RegionKind, str, str]]:
     """Return what the drawing holds, as (kind, letter, words), each once."""
     seen: dict[tuple[RegionKind, str], str] = {}
     for region in survey.regions:
-        words = REGIONS[region.kind] if region.function is None else name_of(survey, region.function)
-        if region.kind == "contended":
-            words = REGIONS["contended"]
-        seen.setdefault((region.kind, letter_of(survey, region)), words)
+        seen.setdefault((region.kind, letter_of(survey, region)), what_of(survey, region))
     return [(kind, letter, words) for (kind, letter), words in sorted(seen.items(), key=lambda item: _rank(*item[0]))]
 
 
