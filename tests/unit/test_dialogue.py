@@ -24,7 +24,7 @@ def test_a_command_is_made_from_its_template() -> None:
         ({"dump": "D {first"}, "no template"),
         ({"dump": "D {first:Q}"}, "no template"),
         ({"dump": "D {first}\r"}, "no return"),
-        ({"enter": ""}, "before its echo"),
+        ({"cancel": "x\r"}, "cancel holds a return"),
         ({"echo": "none"}, "cannot_write must be true"),
         ({"cancel": ""}, "cancel is missing"),
         ({"writes_or_runs": ["d"]}, "writes or runs"),

@@ -105,9 +105,13 @@ class Asking:
         return np.asarray((self._count < self._goal) & (self._tries < _TRIES))
 
     def _piece_of(self, missing: Bools) -> Ask:
-        """Return the first run of what was heard least, in whole lines and within its range, and count the try."""
+        """Return the first run of what was heard least, in whole lines and within its range, and count the try.
+
+        What was asked for in vain comes after what was not asked for yet: its answer may be readable by then.
+        """
         level = int(self._count[missing].min())
         missing &= self._count == level
+        missing &= self._tries == self._tries[missing].min()
         at = int(np.argmax(missing))
         first = int(self._address[at])
         home = next(r for r in self.window if first in r)

@@ -1,20 +1,24 @@
 """The conversation with a host: ask, compare the echo, send the return, take the answer. Bounded in time and memory.
 
 A command is typed without its return, and the return follows only when the echo is what was typed. A garbled command is
-taken back with the dialogue's cancel key, and nothing else is typed before the host prompts again.
+taken back with the dialogue's cancel key, and nothing else is typed before the host prompts again. What a former call
+may have left half typed is taken back before the first return.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator
+import json
+import re
+from collections.abc import Callable, Generator, Iterator, Sequence
 
 from romassay.address import Range
 from romassay.capture.events import AnswerBegan, Answered, Ask, Asked, Event, Learnt, Received, Retried, Sent
 from romassay.capture.port import Port
 from romassay.dialogue import Dialogue
 from romassay.errors import BadInput
-from romassay.formats.answers import heard, learnt_layout
+from romassay.formats.answers import Heard, heard, learnt_habit, learnt_layout
 from romassay.formats.layout import Layout, parse_layout
+from romassay.formats.respelt import Habit
 
 Clock = Callable[[], float]
 
@@ -23,6 +27,8 @@ Saying = Generator[Event, None, bytes]
 
 _TRIES = 8
 """Times that a prompt is waited for before the host is given up."""
+_SILENT_TWICE = 2
+"""The echo of a garbled cancel key may be lost as well: one silence does not prove that the host holds nothing."""
 _TYPED = 20
 """Times that a command is typed until its echo is right: where 2 % of the characters come garbled, a third is not."""
 _ECHO_S = 1.0
@@ -31,15 +37,25 @@ _TICK = 0.05
 _PROMPT_S = 0.01
 _PROMPT_CHARACTERS = 4
 """What looks like a prompt is one if nothing follows for so long, or for so many characters' time."""
+_LOOSE = 8
+"""A prompt whose digits may be others looks like the beginning of a line: so many times as long must nothing follow."""
+_BETWEEN_KEYS = 8
+"""Characters' time without a character after which a host that can't listen while it sends has sent its echo."""
+_DIGITS = bytes.maketrans(b"123456789abcdefABCDEF", b"0" * 21)
 _CHARACTERS_PER_BYTE = 12
 _SLACK = 4096
 """An answer may have so many characters for each byte asked, and so many besides, before it is cut off."""
 _FIRMLY_LEARNT = 64
 """Lines of answers from which a layout is learnt once and for all, while it fits."""
 _KEPT_FOR_LEARNING = 1 << 15
-_POOR = 0.5
+_NEARLY = 0.9
+_LOOKED_AT_EACH = 16
 _DEEP = 1 << 12
 """Characters of an unexpected flood that are looked at for a prompt."""
+_SHOWN = 24
+_WORD = 3
+_NEAR = 512
+"""Characters at the end of a text in which a prompt stands, with all the fill behind it."""
 
 
 class LostLine(BadInput):
@@ -83,13 +99,20 @@ class _Talk:
         self._dialogue = dialogue
         self._clock = clock
         self._start = clock()
-        self._prompt = dialogue.prompt.encode("latin-1", "replace")
+        self._prompt = self._as_lines(b"\n" + dialogue.prompt.encode("latin-1", "replace")).lstrip(b"\n")
+        self._cancel = dialogue.cancel.encode("latin-1", "replace")
+        self._on_leaving = b""
         self._layout: Layout | None = parse_layout(dialogue.layout) if dialogue.layout else None
+        self._habit: Habit | None = None
         self._learnt_from = bytearray()
-        self._lines_learnt = _FIRMLY_LEARNT if dialogue.layout else 0
+        self._lines_learnt = 0
+        self._characters_per_byte = 0.0
+        self._tried_at = 0
         self._character_s = character_s
         self._early = bytearray()
-        self._came = False
+        self._came = 0
+        self._most = _SLACK + _CHARACTERS_PER_BYTE * dialogue.piece
+        self._last = b""
 
     # --- the line -------------------------------------------------------------------------------------------------
 
@@ -128,8 +151,14 @@ class _Talk:
     # --- prompts --------------------------------------------------------------------------------------------------
 
     def wake(self) -> Iterator[Event]:
-        """Bring the host to its prompt, or take what it says at first for granted where it has none."""
-        wake = self._dialogue.wake.encode("latin-1", "replace")
+        """Bring the host to its prompt, or take what it says at first for granted where it has none.
+
+        What stands half typed at the host must not be run by the return that wakes it: the cancel key goes first, but
+        for a host that takes its rate from the first character.
+        """
+        wake = (self._dialogue.rate_key or self._dialogue.wake).encode("latin-1", "replace")
+        if not self._dialogue.rate_key and (yield from self._cancelled()):
+            return
         if not wake:
             yield from self._wait(min(_TICK, self._dialogue.silence_s))
             return
@@ -142,22 +171,42 @@ class _Talk:
             if (yield from self._at_prompt()) or (yield from self._cancelled()):
                 return
             yield Retried(self._now(), "no prompt came")
-        raise self._lost(f"the host never prompted with {self._dialogue.prompt!r}, {_TRIES} times asked")
+        said = f"it last said {_printed(self._last)}" if self._last else "it said nothing"
+        raise self._lost(f"the host never prompted with {_printed(self._prompt)}, {_TRIES} times asked; {said}")
 
     def _cancelled(self) -> Telling:
         """Send the cancel key while the host says anything at all to it; returns whether it prompts.
 
         A return sent to a host that holds a garbled character would run it.
         """
-        cancel = self._dialogue.cancel.encode("latin-1", "replace")
-        for _ in range(_TRIES if cancel else 0):
+        silent = 0
+        for _ in range(_TRIES if self._cancel else 0):
             self._early.clear()
-            yield from self._send(cancel)
+            yield from self._press(self._cancel)
+            if not (self._prompt and self._dialogue.cancel_prompts):
+                yield from self._drain()
+                return False
             if (yield from self._at_prompt()):
                 return True
-            if not self._came:
+            silent += not self._came
+            if silent == _SILENT_TWICE or self._came >= self._most:
                 break
         return False
+
+    def _press(self, keys: bytes) -> Iterator[Event]:
+        """Send keys; a host that can't listen while it sends gets each when it has answered the one before."""
+        if len(keys) < 2 or not self._dialogue.half_duplex:
+            yield from self._send(keys)
+            return
+        for byte in keys:
+            yield from self._send(bytes([byte]))
+            quiet = self._clock() + _BETWEEN_KEYS * self._character_s
+            while self._clock() < quiet:
+                data = self._read(quiet)
+                if data:
+                    yield Received(self._now(), data)
+                    self._early += data
+                    quiet = self._clock() + _BETWEEN_KEYS * self._character_s
 
     def _at_prompt(self) -> Telling:
         """Wait for the prompt on a new line; returns whether it came before the host fell silent or talked too long.
@@ -167,8 +216,7 @@ class _Talk:
         text = bytearray(self._came_early())
         total = len(text)
         quiet = self._clock() + self._dialogue.silence_s
-        most = _SLACK + _CHARACTERS_PER_BYTE * self._dialogue.piece
-        while self._clock() < quiet and total < most:
+        while self._clock() < quiet and total < self._most:
             data = self._read_on(text, quiet)
             if not data:
                 if self._prompts(text):
@@ -179,18 +227,28 @@ class _Talk:
             text += data
             del text[:-_DEEP]
             quiet = self._clock() + self._dialogue.silence_s
-        self._came = 0 < total < most
+        self._came = total
+        self._last = bytes(text[-_SHOWN:])
         return self._prompts(text)
 
     def _prompts(self, text: bytes | bytearray) -> bool:
         """Tell whether a text ends with the prompt on a line of its own, behind a line end."""
-        return (b"\n" in text or b"\r" in text) and self._ends_with_prompt(text)
+        return bool(self._prompt) and self._is_prompt(self._as_lines(text[-_NEAR:]))
 
     def _ends_with_prompt(self, text: bytes | bytearray) -> bool:
-        """Tell whether the last line is the prompt; a parity bit and fill characters don't matter."""
-        tail = bytes(byte & 0x7F for byte in text[-_DEEP:]).rstrip(b"\0\x7f")
-        line = tail[max(tail.rfind(b"\n"), tail.rfind(b"\r")) + 1 :].strip(b"\0\x7f")
-        return bool(self._prompt) and line.rstrip(b" ") == self._prompt.strip(b"\r\n").rstrip(b" ")
+        """Tell whether the last line is the prompt, be it behind a line end or the first that came."""
+        return bool(self._prompt) and self._is_prompt(b"\n" + self._as_lines(text[-_NEAR:]))
+
+    def _is_prompt(self, lines: bytes) -> bool:
+        """Tell whether lines end with the prompt; behind a word, such as 'READY.', a new line may have been begun."""
+        wanted = b"\n" + self._prompt
+        return lines.endswith(wanted) or (len(self._prompt) >= _WORD and lines.endswith(wanted + b"\n"))
+
+    def _as_lines(self, text: bytes | bytearray) -> bytes:
+        """Return text as prompts are compared: without parity, fill, empty lines and blanks behind, digits alike."""
+        plain = _plain(text).replace(b"\r", b"\n").replace(b"\x7f", b"")
+        plain = re.sub(rb"\n[ \n]*", b"\n", plain).rstrip(b" ")
+        return plain.translate(_DIGITS) if self._dialogue.any_digits else plain
 
     def _drain(self) -> Iterator[Event]:
         """Read until the line is silent, within bounds."""
@@ -200,72 +258,95 @@ class _Talk:
             if data:
                 yield Received(self._now(), data)
                 total += len(data)
-                if total > _SLACK + _CHARACTERS_PER_BYTE * self._dialogue.piece:
+                if total > self._most:
                     raise self._lost("the line is never silent, though nothing was asked")
                 quiet = self._clock() + self._dialogue.silence_s
 
     # --- commands -------------------------------------------------------------------------------------------------
 
     def ask(self, ask: Ask) -> Iterator[Event]:
-        """Ask for a range and take the answer."""
-        yield Asked(self._now(), ask)
-        if self._dialogue.line_ms:
-            yield from self._wait(self._dialogue.line_ms / 1000)
-        yield from self._type(self._dialogue.command(ask.asked.first, ask.asked.last).encode("ascii", "replace"))
-        yield AnswerBegan(self._now())
-        yield from self._send(self._dialogue.enter.encode("latin-1", "replace"))
-        text, ended = yield from self._answer(ask.asked)
+        """Ask for a range and take the answer. Whoever breaks off leaves the host with nothing half typed."""
+        try:
+            yield Asked(self._now(), ask)
+            if self._dialogue.line_ms:
+                yield from self._wait(self._dialogue.line_ms / 1000)
+            pieces, start = self._dialogue.keystrokes(ask.asked.first, ask.asked.last)
+            yield from self._type([(typed.encode("latin-1"), shown.encode("latin-1")) for typed, shown in pieces])
+            yield AnswerBegan(self._now())
+            self._on_leaving = b"" if self._dialogue.half_duplex else self._dialogue.stop.encode("latin-1", "replace")
+            yield from self._send(start.encode("latin-1", "replace"))
+            text, ended = yield from self._answer(ask.asked)
+            self._on_leaving = b""
+        except (GeneratorExit, KeyboardInterrupt):
+            self._leave()
+            raise
         yield from self._learn(text)
-        found = heard(text, ask.asked, layout=self._layout, format_name=self._dialogue.format)
+        found = self._heard(text, ask.asked)
         yield Answered(self._now(), ask, found, ended)
 
-    def _type(self, command: bytes) -> Iterator[Event]:
-        """Type a command until its echo is right. Its return is not sent here."""
+    def _leave(self) -> None:
+        """Take back what is half typed, or stop what prints; the line may be gone already."""
+        import contextlib
+
+        if self._on_leaving:
+            with contextlib.suppress(BadInput):
+                self._port.write(self._on_leaving)
+
+    def _type(self, pieces: Sequence[tuple[bytes, bytes]]) -> Iterator[Event]:
+        """Type a command until its echo is right. What starts it is not sent here."""
+        command = b"".join(typed for typed, _ in pieces)
         for _ in range(_TYPED):
+            self._on_leaving = self._cancel
             if self._dialogue.echo == "none":
                 yield from self._send(command)
                 return
-            if (yield from self._typed_and_echoed(command)):
+            if (yield from self._typed_and_echoed(pieces)):
                 return
             yield Retried(self._now(), "the echo of the command differs from what was typed")
             yield from self._take_back()
         raise self._lost(f"the host never echoed the command {command.decode()!r} as it was typed")
 
-    def _typed_and_echoed(self, command: bytes) -> Telling:
+    def _typed_and_echoed(self, pieces: Sequence[tuple[bytes, bytes]]) -> Telling:
         self._early.clear()
-        pieces = [bytes([byte]) for byte in command] if self._dialogue.half_duplex else [command]
-        for piece in pieces:
-            yield from self._send(piece)
-            echo = yield from self._echo(len(piece))
-            if bytes(byte & 0x7F for byte in echo) != piece:
+        for typed, shown in pieces:
+            yield from self._send(typed)
+            if (yield from self._echo(shown)) != shown:
                 return False
         return True
 
-    def _echo(self, count: int) -> Saying:
-        """Return as many characters as were typed, or those that came in time; fill characters don't count."""
-        echo = bytearray(byte for byte in self._came_early() if byte & 0x7F)
-        limit = self._clock() + _ECHO_S + (_ECHO_CHARACTERS + 2 * count) * self._character_s
-        while len(echo) < count and self._clock() < limit:
+    def _echo(self, shown: bytes) -> Saying:
+        """Return the echo, or what of it came in time or before it was wrong; fill and parity don't count."""
+        echo = bytearray(_plain(self._came_early()))
+        patience = max(_ECHO_S, self._dialogue.silence_s / 2) + _ECHO_CHARACTERS * self._character_s
+        limit = self._clock() + patience + len(shown) * self._character_s
+        while len(echo) < len(shown) and shown.startswith(echo) and self._clock() < limit:
             data = self._read(limit)
             if data:
                 yield Received(self._now(), data)
-                echo += bytes(byte for byte in data if byte & 0x7F)
+                echo += _plain(data)
+                limit = self._clock() + patience
         return bytes(echo)
 
     def _take_back(self) -> Iterator[Event]:
-        """Make the host forget what was typed, and see it prompt."""
-        cancel = self._dialogue.cancel.encode("latin-1", "replace")
+        """Make the host forget what was typed, and see it prompt; one that was reset meanwhile is woken anew."""
         for _ in range(_TRIES):
             if self._dialogue.half_duplex:
                 yield from self._drain()
             self._early.clear()
-            yield from self._send(cancel)
-            if not self._prompt:
+            yield from self._press(self._cancel)
+            if not (self._prompt and self._dialogue.cancel_prompts):
                 yield from self._drain()
                 return
             if (yield from self._at_prompt()):
                 return
-        raise self._lost("the host did not prompt after a garbled command was taken back")
+            if not self._came and self._dialogue.rate_key:
+                yield Retried(self._now(), "the host says nothing; it may have been reset")
+                yield from self.wake()
+                return
+        raise self._lost(
+            "the host did not prompt after a garbled command was taken back; "
+            + (f"it last said {_printed(self._last)}" if self._last else "it said nothing")
+        )
 
     # --- answers --------------------------------------------------------------------------------------------------
 
@@ -277,27 +358,26 @@ class _Talk:
         text = bytearray(self._came_early())
         searched = 0
         quiet = self._clock() + dialogue.silence_s
-        try:
-            while self._clock() < quiet:
-                data = self._read_on(text, quiet)
-                if data:
-                    yield Received(self._now(), data)
-                    text += data
-                    quiet = self._clock() + dialogue.silence_s
-                if more and (at := text.find(more, searched)) >= 0:
-                    searched = at + len(more)
-                    yield from self._send(dialogue.more_key.encode("latin-1", "replace"))
-                if end and text.find(end, max(0, len(text) - len(data) - len(end))) >= 0:
-                    return bytes(text), "the end of the dump came"
-                if not data and self._prompts(text):
-                    return bytes(text), "the prompt came"
-                if len(text) > most:
-                    yield Retried(self._now(), f"more than {most} characters came for {asked.size} bytes")
-                    yield from self._stop()
-                    return bytes(text), "it was cut off"
-        except GeneratorExit:
-            self._stop_at_once()
-            raise
+        while self._clock() < quiet:
+            data = self._read_on(text, quiet)
+            if data:
+                yield Received(self._now(), data)
+                text += data
+                quiet = self._clock() + dialogue.silence_s
+            if data and dialogue.open_ended and self._covers(text, asked):
+                yield from self._stop()
+                return bytes(text), "all that was asked for came"
+            if more and (at := text.find(more, searched)) >= 0:
+                searched = at + len(more)
+                yield from self._send(dialogue.more_key.encode("latin-1", "replace"))
+            if end and text.find(end, max(0, len(text) - len(data) - len(end))) >= 0:
+                return bytes(text), "the end of the dump came"
+            if not data and self._prompts(text):
+                return bytes(text), "the prompt came"
+            if len(text) > most:
+                yield Retried(self._now(), f"more than {most} characters came for {asked.size} bytes")
+                yield from self._stop()
+                return bytes(text), "it was cut off"
         if self._prompt and self._dialogue.cancel:
             yield Retried(self._now(), "no prompt came after the dump")
             yield from self._take_back()
@@ -306,38 +386,72 @@ class _Talk:
     def _read_on(self, text: bytearray, limit: float) -> bytes:
         """Return what comes in; behind what may be the prompt, wait only for as long as a line would go on at once."""
         if self._ends_with_prompt(text):
-            limit = min(limit, self._clock() + max(_PROMPT_S, _PROMPT_CHARACTERS * self._character_s))
+            wait = max(_PROMPT_S, _PROMPT_CHARACTERS * self._character_s) * (_LOOSE if self._dialogue.any_digits else 1)
+            limit = min(limit, self._clock() + wait)
         return self._read(limit)
+
+    def _covers(self, text: bytearray, asked: Range) -> bool:
+        """Tell whether the answer of a host that prints on has come to the end of what was asked, or beyond it.
+
+        Looked at anew when a line or two more has come, and not before about as much came as the answers before had.
+        """
+        least = max(2.0, _NEARLY * self._characters_per_byte) * asked.size
+        more = _LOOKED_AT_EACH if self._layout else len(text) // 2
+        if len(text) < self._tried_at:
+            self._tried_at = 0
+        if len(text) < least or len(text) < self._tried_at + more:
+            return False
+        self._tried_at = len(text)
+        layout = self._layout or learnt_layout(bytes(text))
+        beyond = Range(asked.first, asked.last + (2 * layout.line_bytes if layout else 0))
+        habit = self._habit or learnt_habit(bytes(text))
+        found = heard(bytes(text), beyond, layout=layout, format_name=self._dialogue.format, habit=habit)
+        over = any(piece.first + len(piece.values) > asked.last for piece in found)
+        if over:
+            self._characters_per_byte = len(text) / asked.size
+        return over
+
+    def _heard(self, text: bytes, asked: Range) -> tuple[Heard, ...]:
+        return heard(text, asked, layout=self._layout, format_name=self._dialogue.format, habit=self._habit)
 
     def _stop(self) -> Iterator[Event]:
         """End a dump that does not end; LostLine where the host goes on talking."""
+        self._early.clear()
         if self._dialogue.stop and not self._dialogue.half_duplex:
             yield from self._send(self._dialogue.stop.encode("latin-1", "replace"))
+            if self._prompt and (yield from self._at_prompt()):
+                return
         yield from self._drain()
         if self._prompt and self._dialogue.cancel:
             yield from self._take_back()
 
-    def _stop_at_once(self) -> None:
-        """Send the stop key and leave; the line may be gone already."""
-        import contextlib
-
-        if self._dialogue.stop and not self._dialogue.half_duplex:
-            with contextlib.suppress(BadInput):
-                self._port.write(self._dialogue.stop.encode("latin-1", "replace"))
-
     # --- layout ---------------------------------------------------------------------------------------------------
 
     def _learn(self, text: bytes) -> Iterator[Event]:
-        """Learn the layout of the answers, until it has held for long enough."""
+        """Learn the layout of the answers, and how they spell numbers, until there were enough of them."""
         if self._dialogue.format or self._lines_learnt >= _FIRMLY_LEARNT:
             return
         self._learnt_from += text + b"\n"
         del self._learnt_from[:-_KEPT_FOR_LEARNING]
         self._lines_learnt = self._learnt_from.count(b"\n")
+        self._habit = learnt_habit(bytes(self._learnt_from))
+        if self._dialogue.layout:
+            return
         found = learnt_layout(bytes(self._learnt_from))
         if found and found != self._layout:
             self._layout = found
             yield Learnt(self._now(), str(found))
 
     def _lost(self, problem: str) -> LostLine:
-        return LostLine(problem, advice="see that the dialogue of the host file fits, and the rate with --probe")
+        advice = "see that the host file's dialogue fits, and the rate with --probe; then go on with --resume"
+        return LostLine(problem, advice=advice)
+
+
+def _printed(text: bytes) -> str:
+    """Return what a host said as a host file spells it."""
+    return json.dumps(text.decode("latin-1"))
+
+
+def _plain(data: bytes | bytearray) -> bytes:
+    """Return characters without their parity bits, and without fill."""
+    return bytes(byte & 0x7F for byte in data if byte & 0x7F)

@@ -17,6 +17,7 @@ from romassay.errors import BadInput, RomassayError
 from romassay.formats.layout import Layout, parse_layout
 from romassay.formats.lines import read_rows
 from romassay.formats.model import Hints
+from romassay.formats.respelt import Habit, by_line, habit_of
 from romassay.formats.rows import DAMAGED, MARK, STAR, Rows
 from romassay.formats.terminal import clean
 from romassay.reading import Unit
@@ -37,23 +38,30 @@ class Heard:
     values: bytes
 
 
-def damaged_lines(text: bytes, layout: Layout | None) -> int:
+def damaged_lines(text: bytes, layout: Layout | None, habit: Habit | None = None) -> int:
     """Return how many lines of an answer are lines of a dump that the line has damaged."""
     if layout is None:
         return 0
-    rows = read_rows(clean(text), layout)
+    rows = read_rows(_plainly(text, habit), layout)
     return len(rows.damaged) + int(np.count_nonzero(rows.state == DAMAGED))
 
 
-def heard_in_dump(text: bytes, asked: Range, layout: Layout) -> tuple[Heard, ...]:
+def _plainly(text: bytes, habit: Habit | None) -> bytes:
+    """Return an answer as a text of lines, its numbers written plainly."""
+    cleaned = clean(text)
+    return by_line(cleaned, habit) if habit else cleaned
+
+
+def heard_in_dump(text: bytes, asked: Range, layout: Layout, habit: Habit | None = None) -> tuple[Heard, ...]:
     """Return what a text dump says of the range that was asked for.
 
     Args:
         text: what the host sent after the return, as it came.
         asked: the range.
         layout: of the lines.
+        habit: in which the host spells its numbers: an answer of a line or two does not show it.
     """
-    rows = read_rows(clean(text), layout)
+    rows = read_rows(_plainly(text, habit), layout)
     kept = _in_step(_candidates(rows, asked, layout))
     result: list[Heard] = []
     for address, row in kept:
@@ -157,11 +165,18 @@ def learnt_layout(text: bytes) -> Layout | None:
         return None
 
 
-def heard(text: bytes, asked: Range, *, layout: Layout | None, format_name: str) -> tuple[Heard, ...]:
+def learnt_habit(text: bytes) -> Habit | None:
+    """Return the habit in which a host spells its numbers, from some of its answers; None where they show none."""
+    return habit_of(clean(text))
+
+
+def heard(
+    text: bytes, asked: Range, *, layout: Layout | None, format_name: str, habit: Habit | None = None
+) -> tuple[Heard, ...]:
     """Return what an answer says of the range that was asked for; nothing where no layout is known."""
     if format_name:
         return heard_in_format(text, asked, format_name)
-    return heard_in_dump(text, asked, layout) if layout else ()
+    return heard_in_dump(text, asked, layout, habit) if layout else ()
 
 
 def unit_of(layout: Layout | None, format_name: str) -> Unit:

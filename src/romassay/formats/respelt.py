@@ -27,17 +27,26 @@ _MOSTLY = 0.6
 
 def respelt(text: bytes) -> bytes:
     """Return a cleaned text with the numbers of such habits written plainly."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if _DIGIT.search(line)]
-    if len(lines) < _LEAST_LINES:
-        return text
-    for habit in (_parted(lines), _signed(lines), _paired(lines)):
-        if habit:
-            return b"\n".join(map(habit, text.split(b"\n")))
-    return text
+    habit = habit_of(text)
+    return by_line(text, habit) if habit else text
 
 
 _DIGIT = re.compile(rb"[0-9]")
 Habit = Callable[[bytes], bytes]
+"""Writes the numbers of a line plainly."""
+
+
+def habit_of(text: bytes) -> Habit | None:
+    """Return the habit that the lines of a cleaned text have, or None where they have none or are too few to tell."""
+    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if _DIGIT.search(line)]
+    if len(lines) < _LEAST_LINES:
+        return None
+    return _parted(lines) or _signed(lines) or _paired(lines)
+
+
+def by_line(text: bytes, habit: Habit) -> bytes:
+    """Return a text with each of its lines written plainly."""
+    return b"\n".join(map(habit, text.split(b"\n")))
 
 
 def _steady(values: Sequence[int | None]) -> bool:

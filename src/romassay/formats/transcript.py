@@ -33,9 +33,10 @@ import numpy as np
 
 from romassay.address import Range
 from romassay.errors import BadInput, RomassayError
-from romassay.formats.answers import Heard, damaged_lines, heard, learnt_layout, unit_of
+from romassay.formats.answers import Heard, damaged_lines, heard, learnt_habit, learnt_layout, unit_of
 from romassay.formats.layout import Layout, parse_layout
 from romassay.formats.model import Format, Hints, Parsed
+from romassay.formats.respelt import Habit
 from romassay.reading import Hole, Reading, Source, Unit
 
 Kind = Literal["begin", "ask", ">", "<", "answer", "done", "layout", "note"]
@@ -184,8 +185,13 @@ def _asked(record: Record) -> Answer | None:
 def heard_of(transcript: Transcript, layout: str | None = None) -> Iterator[tuple[Answer, tuple[Heard, ...]]]:
     """Yield each answer with the bytes of it that are certain."""
     how, name = _how(transcript, layout)
+    habit = _habit(transcript) if how else None
     for answer in transcript.answers:
-        yield answer, heard(answer.text, answer.asked, layout=how, format_name=name)
+        yield answer, heard(answer.text, answer.asked, layout=how, format_name=name, habit=habit)
+
+
+def _habit(transcript: Transcript) -> Habit | None:
+    return learnt_habit(b"\n".join(answer.text for answer in transcript.answers))
 
 
 def _how(transcript: Transcript, layout: str | None) -> tuple[Layout | None, str]:
@@ -220,6 +226,7 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if not levels:
         raise BadInput("no answer of the host can be read", advice="see what came in, and resume the capture")
     missed = _missed(answers)
+    habit = _habit(transcript) if layout else None
     readings = tuple(
         _reading(
             number,
@@ -227,7 +234,11 @@ def read(data: bytes, hints: Hints) -> Parsed:
             _holes(missed.get(number, {}), pieces),
             bits,
             unit_of(layout, name),
-            _bad_lines(answers, layout, number, len(levels)),
+            sum(
+                damaged_lines(answer.text, layout, habit)
+                for answer, _ in answers
+                if min(answer.number, len(levels)) == number
+            ),
         )
         for number, pieces in enumerate(levels, 1)
     )
@@ -283,13 +294,6 @@ def _reading(
         holes=holes,
         source=Source(pass_number=number, lines=(min(lines), max(lines)), bad_lines=bad_lines),
     )
-
-
-def _bad_lines(
-    answers: Iterable[tuple[Answer, tuple[Heard, ...]]], layout: Layout | None, number: int, last: int
-) -> int:
-    """Return how many lines came damaged while a pass was asked for."""
-    return sum(damaged_lines(answer.text, layout) for answer, _ in answers if min(answer.number, last) == number)
 
 
 def _missed(answers: Iterable[tuple[Answer, tuple[Heard, ...]]]) -> dict[int, dict[int, int]]:

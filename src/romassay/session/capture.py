@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -238,9 +238,10 @@ def _run(order: Order, plan: Plan, account: Asking, watch: Watch, clock: Clock, 
         name = new_name(order.docket, _STEM, SUFFIX)
         plan = msgspec.structs.replace(plan, files=(*plan.files, name))
         write_plan(order.docket, plan)
-        with contextlib.closing(GrowingFile(order.docket, name, clock)) as file:
+        events = _events(order, plan, account, port, clock)
+        with contextlib.closing(GrowingFile(order.docket, name, clock)) as file, contextlib.closing(events):
             file.append(_opening(order))
-            for event in _events(order, plan, account, port, clock):
+            for event in events:
                 file.append(lines_of(event))
                 watch(account, event)
 
@@ -253,7 +254,7 @@ def _opening(order: Order) -> bytes:
     return FIRST_LINE + line_of(Record(0.0, "begin", msgspec.json.encode(begin)))
 
 
-def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock) -> Iterator[Event]:
+def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock) -> Generator[Event]:
     """Yield the conversation's events, after having entered what they say into the account."""
     rounds = 0
 

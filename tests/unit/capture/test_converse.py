@@ -130,7 +130,10 @@ def test_a_host_without_echo_sends_checked_records() -> None:
 
     def feed(data: bytes) -> bytes:
         if data == b"\n" and held:
-            first, last = (int(x, 16) for x in held.pop().split()[1:])
+            try:
+                first, last = (int(x, 16) for x in held.pop().split()[1:])
+            except ValueError:
+                return b"?\r\n>"
             rows = (
                 record(0, a, bytes(map(memory, range(a, min(last + 1, a + 16))))) for a in range(first, last + 1, 16)
             )
@@ -172,9 +175,9 @@ def hostile_random(data: bytes) -> bytes:
 @pytest.mark.parametrize(
     ("feed", "says"),
     [
-        (lambda _: b"", "the host never prompted with '*', 8 times asked"),
-        (lambda data: data, "the host never prompted with '*', 8 times asked"),
-        (hostile_random, "the host never prompted with '*', 8 times asked"),
+        (lambda _: b"", 'the host never prompted with "*", 8 times asked; it said nothing'),
+        (lambda data: data, 'the host never prompted with "*", 8 times asked; it last said '),
+        (hostile_random, 'the host never prompted with "*", 8 times asked; it last said '),
         (lambda _: b"\r\n*", "the host never echoed the command 'D 4000,40FF' as it was typed"),
         (lambda data: b"\r\n*" if data in (b"\r", b"\x1b") else b"", "the host never echoed"),
         (lambda data: data + b"\r\n*" if data == b"\r" else data, "the host did not prompt after a garbled command"),
@@ -185,11 +188,11 @@ def test_a_hostile_line_ends_soon_and_says_what_is_wrong(feed: object, says: str
     clock = Clock()
     line = Line(feed, clock)  # type: ignore[arg-type]
     if "garbled" in says:
-        line = Line(lambda d: b"\r\n*" if d == b"\r" and not line.sent[:-1] else b"x" * len(d), clock)
+        line = Line(lambda d: b"\r\n*" if not line.sent[:-1] else b"x" * len(d), clock)
     with pytest.raises(BadInput) as error:
         talk(line, clock)
     assert says in str(error.value)
-    assert clock.now < 120
+    assert clock.now < 150
     assert line.received < 2_000_000
 
 
