@@ -16,6 +16,7 @@ from romassay.errors import BadValue
 MAX_ADDRESS_BITS = 32
 
 _ADDRESS = re.compile(r"(?:0[xX]|\$)(?P<hex>[0-9A-Fa-f]+)|(?P<trailing>[0-9A-Fa-f]+)[hH]|(?P<decimal>[0-9]+)")
+_BARE_HEX = re.compile(r"[0-9A-Fa-f]{1,8}")
 _RANGE = re.compile(r"\s*(?P<first>[^-+\s]+)\s*(?P<sign>[-+])\s*(?P<second>[^-+\s]+)\s*")
 
 
@@ -54,7 +55,11 @@ def parse_address(text: str) -> int:
     """Read an address as the trade writes it: 0xD000, $D000, D000h or decimal."""
     match = _ADDRESS.fullmatch(text.strip())
     if not match:
-        raise BadValue(f"'{text}' is no address", advice="write it as 0xD000, $D000, D000h or a decimal number")
+        bare = text.strip()
+        as_hex = f"; in hex it is 0x{bare}" if _BARE_HEX.fullmatch(bare) else ""
+        raise BadValue(
+            f"'{text}' is no address", advice=f"write it as 0xD000, $D000, D000h or a decimal number{as_hex}"
+        )
     digits = match["hex"] or match["trailing"]
     value = int(digits, 16) if digits else int(match["decimal"])
     if value >= 1 << MAX_ADDRESS_BITS:
@@ -67,7 +72,11 @@ def parse_range(text: str) -> Range:
     match = _RANGE.fullmatch(text)
     if not match:
         raise BadValue(f"'{text}' is no range", advice="write it as 0x4000-0x5FFF or 0x4000+0x2000")
-    first, second = parse_address(match["first"]), parse_address(match["second"])
+    bare = [match["first"], match["second"]]
+    if any(not item.isdigit() for item in bare) and all(_BARE_HEX.fullmatch(item) for item in bare):
+        in_hex = match["sign"].join(f"0x{item}" for item in bare)
+        raise BadValue(f"'{text}' is no range", advice=f"hex numbers begin with 0x: write it as {in_hex}")
+    first, second = (parse_address(item) for item in bare)
     last = second if match["sign"] == "-" else first + second - 1
     if last < first:
         raise BadValue(f"'{text}' is an empty range", advice="give the lower address first, and a length above 0")

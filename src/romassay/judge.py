@@ -201,7 +201,9 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             offsets=image.link_errors,
             evidence=f"{_bytes(len(image.link_errors))} did not come the same each time, as a noisy line makes them; "
             + (f"{len(open_ones)} of them are still open" if open_ones else "repetition put them right"),
-            advice="read again until none is open; check the ground and the baud rate of the serial line",
+            advice="read again until none is open; check the ground and the baud rate of the serial line"
+            if open_ones
+            else "nothing for these bytes; where there are many, check the ground and the baud rate of the serial line",
         )
     if image.flipped:
         yield Finding(
@@ -223,7 +225,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             lines=names,
             where=tuple(item.where for item in function.read_next),
             evidence=f"{', '.join(names)} never exercised: no two blocks of the window differ in that line alone",
-            advice="read " + ", ".join(str(item.where) for item in function.read_next[:4]) + " as well",
+            advice=f"read {_some([str(item.where) for item in function.read_next])} as well",
         )
     if function.resting and not _host_known(readings):
         names = tuple(line_name(i) for i in lines_of(function.resting))
@@ -257,6 +259,11 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
 
 def _bytes(count: int) -> str:
     return "1 byte" if count == 1 else f"{count} bytes"
+
+
+def _some(items: Sequence[str], shown: int = 4) -> str:
+    more = len(items) - shown
+    return ", ".join(items[:shown]) + (f" and {more} more" if more > 0 else "")
 
 
 def _host_known(readings: ReadingSet) -> bool:
@@ -328,12 +335,13 @@ def _about_gap(
     gap = _one_value(image)
     if gap is None:
         return
+    base = found.functions[image.function].copies[0].first
     yield Finding(
         "size-ambiguous",
         blocks=True,
         function=image.function,
         probability=DOUBTED,
-        offsets=(gap.first, gap.last),
+        where=(Range(base + gap.first, base + gap.last),),
         evidence=f"{gap.first:04X}-{gap.last:04X} of it hold one value only: a blank part, or the floating bus between "
         "two chips; it appears once, so nothing tells",
         advice="declare the part or the size, or add a reading of the empty socket",

@@ -104,3 +104,15 @@ def test_a_cube_reads_as_a_line_pattern() -> None:
     assert lines_of(0b1010_0000) == (5, 7)
     with pytest.raises(ValueError, match="no cube"):
         Cube(4, 0b0001, 0b0010)
+
+
+@pytest.mark.parametrize(("text", "advice"), [("9C00-9FFF", "0x9C00-0x9FFF"), ("8000-8FFF", "0x8000-0x8FFF")])
+def test_a_range_in_bare_hex_is_told_how_it_is_written(text: str, advice: str) -> None:
+    with pytest.raises(BadValue) as caught:
+        parse_range(text)
+    assert str(caught.value) == f"'{text}' is no range; hex numbers begin with 0x: write it as {advice}"
+
+
+def test_an_address_in_bare_hex_is_told_how_it_is_written() -> None:
+    with pytest.raises(BadValue, match=r"; in hex it is 0x9C00$"):
+        parse_address("9C00")

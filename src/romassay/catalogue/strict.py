@@ -9,14 +9,13 @@ import re
 import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 from types import UnionType
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 import msgspec
 
-from romassay.errors import BadCatalogue
+from romassay.errors import BadCatalogue, did_you_mean
 
 T = TypeVar("T", bound=msgspec.Struct)
 
@@ -39,11 +38,13 @@ _WORDS = {
 
 
 def read_text(path: Path, what: str) -> str:
-    """Return a file's text; BadCatalogue where it cannot be read."""
+    """Return a file's text, without a mark of its byte order; BadCatalogue where it cannot be read."""
     try:
-        return path.read_text("utf-8")
+        return path.read_text("utf-8-sig")
     except UnicodeDecodeError as e:
-        raise BadCatalogue(f"is no UTF-8 text, so no {what} file", place=str(path)) from e
+        raise BadCatalogue(
+            f"is no UTF-8 text, so no {what} file", place=str(path), advice="save it as UTF-8 in your editor"
+        ) from e
     except OSError as e:
         advice = f"give a {what} file"
         raise BadCatalogue(f"cannot be read ({e.strerror or e})", place=str(path), advice=advice) from e
@@ -96,10 +97,7 @@ class Slip:
 def meant(word: str, allowed: Iterable[str]) -> str:
     """Return advice for a word that is not allowed: what it resembles, and all that is allowed."""
     words = [str(item) for item in allowed]
-    folded = {item.lower(): item for item in words}
-    close = get_close_matches(word.lower(), folded, 1)
-    guess = f"did you mean '{folded[close[0]]}'? " if close else ""
-    return f"{guess}allowed: {', '.join(words)}" if words else "nothing is allowed here"
+    return f"{did_you_mean(word, words)} allowed: {', '.join(words)}".strip() if words else "nothing is allowed here"
 
 
 def spelt(steps: Iterable[Step]) -> str:

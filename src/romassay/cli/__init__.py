@@ -10,7 +10,7 @@ import sys
 from importlib import import_module
 from typing import TYPE_CHECKING
 
-from romassay.errors import BadValue
+from romassay.errors import BadValue, did_you_mean
 from romassay.version import VERSION
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ VERBS: dict[str, str] = {
     "twin": "rehearse: print the logs that a simulated specimen would give",
 }
 """Every verb, in the order in which a newcomer meets them, with one line of help."""
+
+_HELP = ("--help", "-h", "help")
 
 EXIT_OK = 0
 EXIT_BAD_INPUT = 2
@@ -65,17 +67,17 @@ def load_verb(name: str) -> click.Command:
 
 
 def _suggestion(name: str) -> str:
-    from difflib import get_close_matches
-
-    close = get_close_matches(name.lower(), VERBS, 1)
-    return f"did you mean '{close[0]}'?" if close else f"the verbs are {', '.join(VERBS)}"
+    return did_you_mean(name, VERBS) or f"the verbs are {', '.join(VERBS)}"
 
 
 def run(arguments: list[str]) -> int:
     """Do what the arguments say; return the exit status. Errors go up."""
-    if not arguments or arguments[0] in ("--help", "-h", "help"):
-        sys.stdout.write(help_text())
-        return EXIT_OK
+    if not arguments or arguments[0] in _HELP:
+        if arguments[1:] and not arguments[1].startswith("-"):
+            arguments = [arguments[1], "--help"]
+        else:
+            sys.stdout.write(help_text())
+            return EXIT_OK
     if arguments[0] in ("--version", "-V"):
         sys.stdout.write(f"romassay {VERSION}\n")
         return EXIT_OK

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,7 +12,7 @@ import click
 
 from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range, parse_size
 from romassay.cli import screen
-from romassay.cli.options import parts_option
+from romassay.cli.options import no_docket, parts_option
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ def command(
         screen.show(taken(look(request), width=screen.width()))
         return 0
     outcome = assay_files(request)
-    for notice in outcome.notices:
+    for notice in (*outcome.notices, *_taken_as_decimal(said["exclude"], outcome)):
         screen.note(notice)
     if as_json:
         sys.stdout.write(outcome.files[0].data.decode())
@@ -182,6 +182,8 @@ def _inputs(
     from romassay.session.assay import Input
 
     named = [str(path) for paths in roles.values() for path in paths]
+    for name in named:
+        no_docket(name, f"open it with -o: romassay assay -o {shlex.quote(name)}")
     if named.count("-") > 1:
         raise BadValue("standard input can be read once only", advice="name '-' once")
     of_file, of_all = _sessions([_text(item) for item in sessions], [_text(name) for name in named])
@@ -198,6 +200,21 @@ def _inputs(
     )
 
 
+def _taken_as_decimal(excluded: Sequence[str], outcome: Outcome) -> Iterator[str]:
+    """Yield a notice for each range without a sign of hex of which nothing was read: it may be meant as hex."""
+    spans = [span for file in outcome.loaded for reading in file.readings for span in reading.spans()]
+    for text in excluded:
+        first, sign, second = text.replace(" ", "").partition("-" if "-" in text else "+")
+        if not (first.isdigit() and second.isdigit()):
+            continue
+        found = parse_range(text)
+        if not any(span.first <= found.last and found.first <= span.last for span in spans):
+            yield (
+                f"--exclude {text}: that is decimal, {found} in hex, and nothing of it was read; "
+                f"hex is written 0x{first}{sign}0x{second}"
+            )
+
+
 def _text(argument: str) -> str:
     """Return an argument as text that can be stored: bytes that the shell's encoding does not know are replaced."""
     return argument.encode("utf-8", "replace").decode()
@@ -212,6 +229,12 @@ def _sessions(given: Sequence[str], named: Sequence[str]) -> tuple[dict[str, str
         if not name:
             raise BadValue(f"'{item}' names no session", place="--session", advice="write NAME or NAME=FILE")
         if not sign:
+            if of_all not in (None, name):
+                raise BadValue(
+                    f"the same files cannot be of '{of_all}' and of '{name}'",
+                    place="--session",
+                    advice="write NAME=FILE, or add one session after the other with -o",
+                )
             of_all = name
         elif file in named:
             of_file[file] = name
@@ -244,11 +267,19 @@ def settings_of(said: Mapping[str, Any]) -> dict[str, Any]:
     if said["part"] is not None:
         settings["part"] = None if said["part"] == _NONE else said["part"]
     if said["size"] is not None:
-        settings["size"] = None if said["size"] == _NONE else read_option("--size", parse_size, said["size"])
+        settings["size"] = None if said["size"] == _NONE else read_option("--size", _rom_size, said["size"])
     if said["exclude"]:
         ranges = [read_option("--exclude", parse_range, text) for text in said["exclude"] if text != _NONE]
         settings["exclude"] = tuple(Span(item.first, item.last) for item in ranges)
     return settings
+
+
+def _rom_size(text: str) -> int:
+    """Return the bytes of a ROM: its own lines count through all of them, so that they are a power of two."""
+    size = parse_size(text)
+    if size & (size - 1):
+        raise BadValue(f"a ROM of {size} bytes has no whole number of lines", advice="give 1024, 2K, 4K and so on")
+    return size
 
 
 def read_option(option: str, parse: Callable[[str], T], text: str) -> T:

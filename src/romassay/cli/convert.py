@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from romassay.address import parse_address, parse_range, parse_size
+from romassay.cli.options import no_docket
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -140,6 +141,7 @@ def _loaded(source: str, hints: Hints) -> Loaded:
     from romassay.formats.contents import read_bounded
 
     name = "standard input"
+    no_docket(source, f"name an image in it: {source.rstrip('/')}/image.bin")
     return read(read_bounded(sys.stdin.buffer, name), name, hints) if source == "-" else load(source, hints)
 
 

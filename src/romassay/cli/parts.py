@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from romassay.cli.options import parts_option
+from romassay.cli.options import parts_option, to_end_in
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -109,6 +109,7 @@ def _show(name: str, folders: tuple[Path, ...], svg: Path | None, *, as_json: bo
 
     found = find_part(name, folders)
     if svg is not None:
+        to_end_in(svg, "--svg", (".svg",))
         from romassay.report.pinout import pin_out
         from romassay.session.files import write_atomically
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from romassay.cli.options import parts_option
+from romassay.cli.options import PAGES, TO_PDF, parts_option, to_end_in
 
 PROBLEMS = 3
 
@@ -32,6 +32,8 @@ def command(rig: Path, *, html: Path | None, as_json: bool, part_folders: tuple[
     """
     from romassay.session.plan import plan_rig, write_page
 
+    if html is not None:
+        to_end_in(html, "--html", PAGES, TO_PDF)
     plan = plan_rig(rig, part_folders)
     if html is not None:
         write_page(plan, html)

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from romassay.cli.options import PAGES, TO_PDF, to_end_in
+
 _FILE = click.Path(path_type=Path)
 
 
@@ -29,11 +31,18 @@ def command(docket: Path, *, output: Path | None) -> int:
     """
     from romassay.cli import screen
     from romassay.report.text import Segment
-    from romassay.report.words import plural
+    from romassay.report.words import listed, plural
     from romassay.session.report import write_report
 
-    target = output or Path(f"{docket.resolve().name}.html")
+    target = Path(f"{docket.resolve().name}.html")
+    if output is not None:
+        target = to_end_in(output, "-o", PAGES, TO_PDF)
     done = write_report(docket, target)
+    if done.differing:
+        screen.note(
+            f"{docket}: {listed(done.differing)} there {'is' if len(done.differing) == 1 else 'are'} not what its "
+            f"readings give; the page says what they give, 'romassay assay -o {docket}' writes it"
+        )
     for text in done.left_out:
         screen.note(f"photos/{text}; it is not in the page")
     screen.show([(Segment("Written    "), Segment(str(target), "strong"), Segment(f" ({plural(done.size, 'byte')})"))])

@@ -22,14 +22,14 @@ def at_pins(finding: Finding, part: Part | None, rig: Rig | None) -> Finding:
     """
     if part is None:
         return finding
-    named = [f"{line} is {_words(pin)}" for line in finding.lines for pin in _pins(line, part, rig)]
+    named = [f"{line} is {_words(pin, line)}" for line in finding.lines for pin in _pins(line, part, rig)]
     if not named:
         return finding
     return replace(finding, advice=f"{finding.advice}; on the {part.type} {', '.join(named[:8])}")
 
 
-def _words(pin: Pin) -> str:
-    return f"{pin.name}, pin {pin.n}"
+def _words(pin: Pin, line: str) -> str:
+    return f"pin {pin.n}" if pin.name == line else f"{pin.name}, pin {pin.n}"
 
 
 def _pins(line: str, part: Part, rig: Rig | None) -> Iterator[Pin]:

@@ -62,8 +62,19 @@ def hold(folder: Path) -> Iterator[Manifest | None]:
 def find(folder: Path) -> None:
     """See that a folder is a docket; BadInput where it is none."""
     if not (folder / MANIFEST_FILE).is_file():
-        problem = "this is no docket" if folder.is_dir() else "there is no such folder"
-        raise BadInput(problem, place=str(folder), advice="name a docket, as 'assay -o' makes one")
+        if (folder / READINGS_FOLDER).is_dir():
+            raise _headless(folder)
+        problem = "this is no docket" if folder.exists() else "there is no such folder"
+        raise BadInput(problem, place=str(folder), advice="name a docket, the folder that 'assay -o' makes")
+
+
+def _headless(folder: Path) -> BadInput:
+    """Return the error for a docket that lost its manifest; its readings are still there."""
+    return BadInput(
+        f"this was a docket, and its {MANIFEST_FILE} is missing",
+        place=str(folder),
+        advice=f"put it back from a copy, or make a new docket of the files in {folder / READINGS_FOLDER}",
+    )
 
 
 def _make(folder: Path) -> list[Path]:
@@ -110,6 +121,8 @@ def _manifest(folder: Path) -> Manifest | None:
         pass
     except OSError as e:
         raise BadInput(f"cannot be read ({(e.strerror or str(e)).lower()})", place=str(path)) from e
+    if (folder / READINGS_FOLDER).is_dir():
+        raise _headless(folder)
     if not all(is_leftover(path.name) for path in folder.iterdir()):
         raise BadInput(
             "the folder is not empty and no docket", place=str(folder), advice="give -o a new folder, or a docket"

@@ -160,11 +160,33 @@ def encode(manifest: Manifest) -> bytes:
     return msgspec.json.format(msgspec.json.encode(manifest), indent=2) + b"\n"
 
 
+class _Header(msgspec.Struct):
+    """The one key of a manifest that every version has."""
+
+    schema: str
+
+
+def _other_schema(data: bytes) -> str | None:
+    """Return the form of a manifest that another version wrote, or None."""
+    try:
+        schema = msgspec.json.decode(data, type=_Header).schema
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    return schema if schema != SCHEMA and schema.startswith(SCHEMA.rpartition("/")[0]) else None
+
+
 def decode(data: bytes, place: str) -> Manifest:
     """Read a manifest; BadInput names the key that is wrong."""
     try:
         manifest = msgspec.json.decode(data, type=Manifest)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as e:
+        other = _other_schema(data)
+        if other is not None:
+            raise BadInput(
+                f"the docket is of the form '{other}', and this version of romassay knows '{SCHEMA}'",
+                place=place,
+                advice="open it with the version that its history names, or a newer one",
+            ) from e
         problem = "is no JSON text" if not isinstance(e, msgspec.ValidationError) else "does not keep its form"
         raise BadInput(
             f"the docket's manifest {problem}: {e}", place=place, advice="put it back from a copy of the docket"

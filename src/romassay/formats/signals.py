@@ -9,15 +9,17 @@ multiplexed bus the address is the one that stood at the latch pulse before. The
 
 from __future__ import annotations
 
+import itertools
 import re
 import shlex
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-from romassay.errors import BadInput, BadValue
+from romassay.errors import BadInput, BadValue, did_you_mean
 from romassay.reading import Reading, Source
 
 Values = npt.NDArray[np.uint64]
@@ -342,20 +344,44 @@ def _runs(address: npt.NDArray[np.int64], level: npt.NDArray[np.int64]) -> npt.N
 
 def missing(names: Iterable[str], there: Iterable[str]) -> BadInput | None:
     """Return the error for signals of a map that a trace does not have, or None."""
-    from difflib import get_close_matches
-
     known = list(there)
     for name in names:
         if name not in known:
-            close = get_close_matches(name, known, 1)
-            guess = f"did you mean '{close[0]}'? " if close else ""
-            return BadInput(f"the trace has no signal '{name}'", advice=f"{guess}it has {listed(known)}")
+            guess = did_you_mean(name, known)
+            return BadInput(f"the trace has no signal '{name}'", advice=f"{guess} it has {listed(known)}".strip())
     return None
 
 
 def listed(names: Sequence[str], most: int = 40) -> str:
-    """Return names for a message."""
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+    """Return names for a message, as short as they are plain: lines that are numbered through as 'A0 to A15'."""
+    ends = Counter(name.rpartition(".")[2] for name in set(names) if "." in name)
+    plain = [name if ends[name.rpartition(".")[2]] > 1 else name.rpartition(".")[2] for name in names]
+    shown = _numbered(list(dict.fromkeys(plain)))
+    return ", ".join(shown[:most]) + (f" and {len(shown) - most} more" if len(shown) > most else "")
+
+
+def _numbered(names: Sequence[str]) -> list[str]:
+    """Return names with each run of three or more that count up or down by one drawn together."""
+    runs: list[list[str]] = []
+    for name in names:
+        if runs and _next_number(runs[-1], name):
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return [text for run in runs for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else run)]
+
+
+_NUMBER = re.compile(r"(?P<stem>.*?)(?P<number>[0-9]+)")
+
+
+def _next_number(run: Sequence[str], name: str) -> bool:
+    """Tell whether a name goes on where a run of names ends: the same stem, the next number in the same direction."""
+    found = [_NUMBER.fullmatch(item) for item in (*run[-2:], name)]
+    numbers = [int(item["number"]) for item in found if item]
+    if len(numbers) < len(found) or len({item["stem"] for item in found if item}) > 1:
+        return False
+    steps = {b - a for a, b in itertools.pairwise(numbers)}
+    return steps in ({1}, {-1})
 
 
 def without_a_map(names: Sequence[str]) -> BadInput:

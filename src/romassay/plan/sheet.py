@@ -123,7 +123,7 @@ def _empty(rig: Rig, seen: Coverage, power: Power) -> Step:
         "empty-socket",
         "Power on with the socket empty, and the first control reading",
         (
-            f"Set each current limit as the power table says. Switch on: {order}.",
+            f"Set each current limit as it stands under Supply. Switch on: {order}.",
             "Do the powered lines of the checklist.",
             "Read the window once without a specimen: what the bus says by itself.",
         ),

@@ -6,6 +6,8 @@ the level over); this use of them is from memory.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from romassay.report.svg import drawing, element, label, rect, wire
 from romassay.report.words import FUNCTIONS, plural, size
 from romassay.survey.model import Function, Level
@@ -32,8 +34,14 @@ def equation(function: Function, name: str) -> str:
     return f"{name} = {' and '.join(terms) if terms else 'always'}"
 
 
-def decode_drawing(function: Function) -> str:
-    """Return the decode as SVG: lines from the left, the gate, and the function with its own lines."""
+def decode_drawing(function: Function, pins_on: Mapping[str, Sequence[str]] | None = None) -> str:
+    """Return the decode as SVG: lines from the left, the gate, and the function with its own lines.
+
+    Args:
+        function: what answers.
+        pins_on: the specimen's pins on each bus line, where a rig tells; they are named at the line's end.
+    """
+    pins_on = pins_on or {}
     levels = list(reversed(function.decode.items()))
     looked = [(line, level) for line, level in levels if level in ("0", "1")]
     idle = [(line, level) for line, level in levels if level not in ("0", "1")]
@@ -48,8 +56,10 @@ def decode_drawing(function: Function) -> str:
         parts += [
             label(line, _LEFT - 8, y + 4, class_="line", text_anchor="end"),
             wire((_LEFT, y), (end, y), class_="wire"),
-            label(_WORDS[level], (_LEFT + _GATE) / 2, y - 5, class_="small", text_anchor="middle"),
+            label(_WORDS[level], _LEFT + 12, y - 5, class_="small"),
         ]
+        if line in pins_on:
+            parts.append(label(", ".join(pins_on[line]), _GATE - 13, y - 5, class_="pin", text_anchor="end"))
         if level == "0":
             parts.append(element("circle", cx=_GATE - 5, cy=y, r=5, class_="bubble"))
     if not looked:
@@ -78,6 +88,8 @@ def decode_drawing(function: Function) -> str:
             label("x" if other == "any" else "?", _LEFT + 70, y + 4, class_="sign"),
             label(_WORDS[other], _LEFT + 86, y + 4, class_="small"),
         ]
+        if line in pins_on:
+            rest.append(label(", ".join(pins_on[line]), _GATE - 13, y + 4, class_="pin", text_anchor="end"))
         y += _STEP - 4
     says = f"{equation(function, FUNCTIONS[function.kind])}; {plural(len(idle), 'line')} not part of it"
     if pins:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from romassay.chain import Assay
 from romassay.finding import Finding, Kind
 from romassay.report.picture import name_of
@@ -10,6 +12,8 @@ from romassay.report.text import Line, Segment, Style, paragraph
 from romassay.report.words import FINDINGS, listed, some
 
 _SHOWN_PLACES = 8
+_READ_NEXT: frozenset[Kind] = frozenset({"short-window"})
+"""Kinds whose ranges are those to read next: the advice names them, they are not where the finding is."""
 
 
 def finding_lines(assay: Assay, room: int) -> list[Line]:
@@ -62,17 +66,28 @@ def sentence(text: str) -> str:
 
 
 def _place_of(assay: Assay, finding: Finding) -> str:
-    places = [some(finding.lines, _SHOWN_PLACES)] if finding.lines else []
+    places = [some(finding.lines, _SHOWN_PLACES)] if finding.lines and not finding.mapping else []
     if finding.offsets:
         noun = "offset" if len(finding.offsets) == 1 else "offsets"
-        places.append(f"{noun} {some([f'{offset:04X}' for offset in finding.offsets], _SHOWN_PLACES)}")
-    if finding.where:
+        places.append(f"{noun} {some(_offset_runs(finding.offsets), _SHOWN_PLACES)}")
+    if finding.where and finding.kind not in _READ_NEXT:
         places.append(some([span(assay, item.first, item.last) for item in finding.where], _SHOWN_PLACES))
     if finding.mapping:
         places.append(some([f"{wired} is {meant}" for wired, meant in finding.mapping], _SHOWN_PLACES))
     if finding.function is not None and len(assay.images) > 1:
         places.insert(0, name_of(assay.survey, finding.function))
     return f": {', '.join(places)}" if places else ""
+
+
+def _offset_runs(offsets: Sequence[int]) -> list[str]:
+    """Return offsets in hex, those that follow each other as one range."""
+    runs: list[list[int]] = []
+    for offset in sorted(offsets):
+        if runs and offset == runs[-1][1] + 1:
+            runs[-1][1] = offset
+        else:
+            runs.append([offset, offset])
+    return [f"{first:04X}" if first == last else f"{first:04X}-{last:04X}" for first, last in runs]
 
 
 def _likelihood(finding: Finding) -> str:

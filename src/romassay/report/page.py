@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import struct
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
@@ -120,7 +120,7 @@ def report_page(assay: Assay, about: About) -> str:
         "specimen": list(_specimen(assay, about)),
         "photos": [{"name": p.name, "address": data_address(p.content, p.kind)} for p in about.photos],
         "map": _map(assay.survey),
-        "functions": _functions(assay.survey),
+        "functions": _functions(assay.survey, assay.options.rig),
         "images": [
             _image(assay, number, image, about.listings.get(number)) for number, image in enumerate(assay.images)
         ],
@@ -145,7 +145,11 @@ def report_page(assay: Assay, about: About) -> str:
 
 def assay_piece(assay: Assay) -> str:
     """Return the verdict, the map and the decode of an assay as a small page, for a notebook."""
-    pieces = {"verdict": _verdict(assay), "map": _map(assay.survey), "functions": _functions(assay.survey)}
+    pieces = {
+        "verdict": _verdict(assay),
+        "map": _map(assay.survey),
+        "functions": _functions(assay.survey, assay.options.rig),
+    }
     return render_page("piece.html", pieces)
 
 
@@ -266,11 +270,14 @@ def _sample(kind: RegionKind) -> Markup:
     return _svg(drawing([rect(1, 1, 22, 14, class_=f"k-{kind}")], 24, 16, kind))
 
 
-def _functions(survey: Survey) -> list[dict[str, Any]]:
-    return [_function(survey, index) for index in range(len(survey.functions))]
+def _functions(survey: Survey, rig: Rig | None = None) -> list[dict[str, Any]]:
+    pins_on: dict[str, list[str]] = {}
+    for pin, line in rig.wiring.items() if rig else ():
+        pins_on.setdefault(line, []).append(pin)
+    return [_function(survey, index, pins_on) for index in range(len(survey.functions))]
 
 
-def _function(survey: Survey, index: int) -> dict[str, Any]:
+def _function(survey: Survey, index: int, pins_on: Mapping[str, Sequence[str]]) -> dict[str, Any]:
     function = survey.functions[index]
     name = name_of(survey, index)
     wide = digits(survey.address_bits)
@@ -283,7 +290,7 @@ def _function(survey: Survey, index: int) -> dict[str, Any]:
         "place": f"{size(function.size)} at {some(places, 8) or 'addresses that were not read'}",
         "equation": equation(function, name),
         "words": decode_in_words(function),
-        "drawing": _svg(decode_drawing(function)),
+        "drawing": _svg(decode_drawing(function, pins_on)),
         "levels": [(line, LEVELS[level]) for line, level in reversed(function.decode.items())],
         "pins": [(pin, LEVELS[level]) for pin, level in function.pins or ()],
         "next": listed(read),

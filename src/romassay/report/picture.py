@@ -44,7 +44,7 @@ _LISTED = 10
 
 
 def address_map(survey: Survey, room: int = 80) -> list[Line]:
-    """Return who answers where: one region a line, or a strip of signs, wider than 60 columns, where there are many."""
+    """Return who answers where, in `room` columns: one region a line, or a strip of signs where there are many."""
     if len(survey.regions) <= _LISTED:
         return [_region_line(survey, region) for region in survey.regions]
     return _strip(survey, room)
@@ -70,7 +70,9 @@ def _region_words(survey: Survey, region: Region) -> str:
 
 
 _CELLS = 64
-_ROWS = 8
+_FEWER_CELLS = 32
+_MOST_CELLS = 512
+_GROUP = 16
 _IMPORTANCE: tuple[RegionKind, ...] = ("contended", "rom", "ram", "registers", "unknown", "host", "open-bus")
 _STRIP_SIGNS: dict[RegionKind, str] = {
     "ram": "m",
@@ -90,23 +92,24 @@ class _Sign:
 
 
 def _strip(survey: Survey, room: int) -> list[Line]:
-    cell = _cell_size(survey.regions)
-    signs = _signs(survey, cell)
     wide = digits(survey.address_bits)
+    across = _CELLS if room >= wide + 2 + _CELLS + _CELLS // _GROUP - 1 else _FEWER_CELLS
+    cell = _cell_size(survey.regions, across)
+    signs = _signs(survey, cell)
     lines: list[Line] = [(Segment(f"each sign stands for {size(cell)}", "faint"),)]
-    for row in sorted({at // _CELLS for at in signs}):
-        cells = [signs.get(row * _CELLS + i, _Sign(" ", "plain", "")) for i in range(_CELLS)]
-        lines.append((Segment(f"{row * _CELLS * cell:0{wide}X}  "), *_joined(cells)))
+    for row in sorted({at // across for at in signs}):
+        cells = [signs.get(row * across + i, _Sign(" ", "plain", "")) for i in range(across)]
+        lines.append((Segment(f"{row * across * cell:0{wide}X}  "), *_joined(cells)))
     legend = {sign.text: sign.words for sign in signs.values()}
     key = ", ".join(f"{sign} = {words}" for sign, words in sorted(legend.items()))
     return [*lines, *paragraph(key, width=room, style="faint")]
 
 
-def _cell_size(regions: Sequence[Region]) -> int:
+def _cell_size(regions: Sequence[Region], across: int) -> int:
     """Return the smallest power of two that shows the smallest region, or more where the rows would not do."""
     smallest = min(region.last - region.first + 1 for region in regions)
     cell = 1 << (smallest.bit_length() - 1)
-    while _row_count(regions, cell * _CELLS) > _ROWS:
+    while _row_count(regions, cell * across) > _MOST_CELLS // across:
         cell *= 2
     return cell
 
@@ -143,8 +146,8 @@ def _sign(survey: Survey, region: Region) -> _Sign:
 def _joined(cells: Sequence[_Sign]) -> list[Segment]:
     """Join cells of one style, with a gap after each sixteen."""
     segments: list[Segment] = []
-    for number, sign in enumerate(cells):
-        text = sign.text + (" " if number % 16 == 15 else "")
+    for number, sign in enumerate(cells, 1):
+        text = sign.text + (" " if number % _GROUP == 0 and number < len(cells) else "")
         if segments and segments[-1].style == sign.style:
             segments[-1] = Segment(segments[-1].text + text, sign.style)
         else:

@@ -14,7 +14,7 @@ from romassay.address import Range
 from romassay.plan.model import Check, Coverage, Expected, Margin, Plan, Power, SerialPlan, Setting, Step, Wire
 from romassay.plan.probe import NOT_JOINED
 from romassay.report.text import Line, Segment, Style, paragraph, width_of
-from romassay.report.words import listed, plural, size
+from romassay.report.words import FUNCTIONS, listed, plural, size
 
 _MINUTE, _HOUR = 60, 3600
 _SHOWN_SETTINGS = 8
@@ -88,11 +88,16 @@ def _problems(plan: Plan, width: int) -> list[Line]:
 
 def _wiring(wires: tuple[Wire, ...], width: int) -> list[Line]:
     rows = [["pin", "name", "is", "goes to", "on the way"]]
-    rows += [[str(w.n), w.pin, w.role, f"{w.to}{' *' if w.proposed else ''}", w.via] for w in wires]
+    rows += [[str(w.n), w.pin, role_words(w.role), f"{w.to}{' *' if w.proposed else ''}", w.via] for w in wires]
     lines = _table(rows, width) if wires else []
     if any(wire.proposed for wire in wires):
         lines += paragraph("* proposed: the rig file says nothing of it.", width=width, style="faint")
     return lines
+
+
+def role_words(role: str) -> str:
+    """Return what a pin is, as the sheet of its part says it."""
+    return "port" if role == "io" else role
 
 
 def coverage_words(seen: Coverage, bits: int) -> list[str]:
@@ -116,9 +121,9 @@ def _ranges(ranges: Iterable[Range], digits: int) -> str:
 
 
 def expected_words(item: Expected) -> Iterator[str]:
-    """Yield how many copies to expect, the options of one count together; each option by itself where they are few."""
+    """Yield in how many places to expect it, the options of one count together; each by itself where they are few."""
     settings = sorted(item.settings, key=lambda s: s.copies)
-    name = f"{item.function} ({size(item.size)})"
+    name = f"{FUNCTIONS[item.kind]} ({size(item.size)})"
     groups = [(copies, list(group)) for copies, group in groupby(settings, key=lambda s: s.copies)]
     if len(settings) == 1:
         yield f"{name}: {_copies(settings[0].copies)}{_clash(settings)}"
@@ -128,11 +133,11 @@ def expected_words(item: Expected) -> Iterator[str]:
             yield f"{name}: {_copies(copies)} where {shown}{_clash(alike)}"
     else:
         counts = [f"{copies or 'none'} ({plural(len(alike), 'option')})" for copies, alike in groups]
-        yield f"{name}: copies by option: {', '.join(counts)}{_clash(settings)}"
+        yield f"{name}: places by option: {', '.join(counts)}{_clash(settings)}"
 
 
 def _copies(copies: int) -> str:
-    return plural(copies, "copy", "copies") if copies else "no whole copy"
+    return f"in {plural(copies, 'place')}" if copies else "nowhere whole"
 
 
 def _clash(settings: Sequence[Setting]) -> str:
@@ -211,8 +216,8 @@ def readings_words(line: SerialPlan) -> list[str]:
         counts.setdefault(count, []).append(copies)
     return [
         f"{plural(count, 'reading')} without a disagreement bring the bound under {line.target:g} wrong bytes at 95 %, "
-        f"where the window holds {listed([str(item) for item in copies], 'or')} "
-        f"{'copy' if copies == [1] else 'copies'}."
+        f"where the window shows it in {listed([str(item) for item in copies], 'or')} "
+        f"{'place' if copies == [1] else 'places'}."
         for count, copies in counts.items()
     ]
 

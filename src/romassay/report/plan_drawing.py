@@ -45,7 +45,7 @@ def sample(net: Net) -> str:
     """Return the end of one kind of wire, for a legend."""
     to = {"rail": "+5 V", "high": "+5 V", "low": "ground", "open": "", "raised": "+12 V"}.get(net, "A0")
     to = {"data": "D0", "control": "CLK"}.get(net, to)
-    return drawing(_end(Wire(1, "", "", net, to), 4, 12, left=False), 64, 24, LEGEND[net])
+    return drawing(_end(Wire(1, "", "", net, to), 4, 12, left=False), 72, 24, LEGEND[net])
 
 
 def _body(plan: Plan, half: int, width: float) -> Iterator[str]:

@@ -22,6 +22,7 @@ from romassay.report.plan import (
     margin_row,
     power_words,
     readings_words,
+    role_words,
     setting_words,
     unchecked_words,
 )
@@ -76,6 +77,7 @@ def _content(plan: Plan) -> dict[str, Any]:
         "checks": check_rows(plan.checks),
         "steps": [_step(step) for step in plan.steps],
         "unchecked": unchecked_words(plan),
+        "role_words": role_words,
         "version": VERSION,
     }
 

@@ -6,9 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from romassay.chain import Assay
+from romassay.finding import Kind
+from romassay.judge import ENOUGH
+from romassay.report.findings import sentence
 from romassay.report.places import extent, span, unseen_bytes
 from romassay.report.text import Line, Segment, paragraph
-from romassay.report.words import listed, plural
+from romassay.report.words import FINDINGS, listed, plural
 from romassay.survey.model import ReadNext
 
 
@@ -31,13 +34,68 @@ def steps(assay: Assay, command: str, *, keeps: bool) -> list[Step]:
     kept = "the readings, the record and the image" if assay.images else "the readings and the record"
     keep = [] if keeps else [Step(f"Keep {kept} in a docket, to which the next ones are added.", f"{command} -o DIR")]
     docket = command if keeps else "romassay assay -o DIR"
+    mend = [Step(text, call) for text, call in _faults_to_mend(assay, docket)]
     again = [Step(text, f"{docket} NEW.log") for text in _readings_to_take(assay)]
     others = [Step(text, f"{docket} {options}") for text, options in _evidence_to_add(assay)]
-    return [*keep, *again, *others]
+    return [*keep, *mend, *again, *others]
+
+
+_WIRING: frozenset[Kind] = frozenset(
+    {
+        "data-line-stuck",
+        "data-line-open",
+        "data-lines-bridged",
+        "data-lines-swapped",
+        "data-inverted",
+        "address-line-stuck",
+        "address-line-open",
+        "address-lines-bridged",
+        "address-lines-swapped",
+        "contention",
+        "select-tied",
+        "latched-enable",
+    }
+)
+"""Faults of the rig: what is read after they are mended tells nothing of what was read before."""
+
+_MOVING: frozenset[Kind] = frozenset({"marginal-timing", "supply-sag", "weak-bits"})
+
+
+def _faults_to_mend(assay: Assay, docket: str) -> Iterator[tuple[str, str]]:
+    """Yield what the blocking findings ask for, as a step and the command that takes in what it brings."""
+    against = [finding for finding in assay.findings if finding.blocks and not finding.alternative_to]
+    wiring = [finding for finding in against if finding.kind in _WIRING]
+    if wiring:
+        named = listed(list(dict.fromkeys(FINDINGS[finding.kind] for finding in wiring)))
+        yield (
+            f"Check what the findings say of the wiring ({named}). Once it is mended, read into a docket of its own: "
+            "what came through other wires only contradicts it.",
+            "romassay assay NEW-1.log NEW-2.log -o NEW-DIR",
+        )
+    applied = [finding for image in assay.images for finding in assay.applied(image)]
+    if any(finding.kind in _APPLICABLE for finding in wiring) and not applied:
+        yield (
+            "Or put the image right as it is. The readings stay as they are, the verdict stays provisional.",
+            f"{docket} --apply-findings",
+        )
+    if any(finding.kind == "mixed-specimens" for finding in against):
+        yield (
+            "See which specimen each log is of, and give each specimen a docket of its own.",
+            "romassay assay ITS-1.log ITS-2.log -o NEW-DIR",
+        )
+    for finding in against:
+        if finding.kind in _MOVING:
+            yield sentence(finding.advice), f"{docket} NEW.log"
+
+
+_APPLICABLE: frozenset[Kind] = frozenset({"data-lines-swapped", "data-inverted", "address-lines-swapped"})
 
 
 def _readings_to_take(assay: Assay) -> Iterator[str]:
     image = assay.image
+    if image is None and has_no_rom(assay):
+        yield "Where the specimen does hold a ROM it is another part: read the type number on it again."
+        return
     if image is None:
         yield (
             "With the power off, check the wires of supply, ground, selects and data lines at the chip's own pins; "
@@ -53,9 +111,17 @@ def _readings_to_take(assay: Assay) -> Iterator[str]:
             f"Take {plural(more, 'more reading')} of {where}: "
             f"the bound then falls under {assay.options.target:g} wrong bytes."
         )
+    elif not missing and int(image.readings.min(initial=ENOUGH)) < ENOUGH:
+        yield f"Read {where} again into a new file, best after switching off and on: two readings must agree."
     items = assay.survey.functions[image.function].read_next
     if items:
         yield _to_resolve(assay, items)
+
+
+def has_no_rom(assay: Assay) -> bool:
+    """Tell whether the declared part is one without a ROM."""
+    part = assay.options.part
+    return part is not None and all(function.kind != "rom" for function in part.functions)
 
 
 def _to_resolve(assay: Assay, items: Sequence[ReadNext]) -> str:
@@ -83,13 +149,12 @@ def _new_session(assay: Assay) -> str:
 
 
 def step_lines(todo: Sequence[Step], room: int) -> list[Line]:
-    """Return numbered steps; a command that several share stands under the last of them."""
+    """Return numbered steps, each with its command."""
     if not todo:
         return paragraph("Nothing more is asked for. Keep the docket safe.", width=room)
     lines: list[Line] = []
     for number, step in enumerate(todo, 1):
         mark = f"{number}. "
         lines += paragraph(step.text, width=room, first=mark)
-        if number == len(todo) or todo[number].command != step.command:
-            lines.append((Segment(" " * len(mark)), Segment(step.command, "strong")))
+        lines.append((Segment(" " * len(mark)), Segment(step.command, "strong")))
     return lines

@@ -23,7 +23,7 @@ from romassay.report.code import code_sentences
 from romassay.report.findings import finding_lines
 from romassay.report.picture import INSIDE, address_map, name_of, pattern
 from romassay.report.places import at, extent, first_of, span, unseen_bytes
-from romassay.report.steps import step_lines, steps
+from romassay.report.steps import has_no_rom, step_lines, steps
 from romassay.report.text import Line, Segment, Style, clean, paragraph
 from romassay.report.words import FINDINGS, FUNCTIONS, LIMITS, SIGNS, listed, plural, size, some, times
 from romassay.settle.model import Doubt, Image
@@ -36,6 +36,7 @@ _SHOWN_PLACES = 8
 _SHOWN_DOUBTS = 6
 _SHOWN_LESSER = 4
 _SHOWN_FILES = 6
+_GAP = 3
 _STYLES: dict[Verdict, Style] = {"confirmed": "good", "provisional": "care", "not-found": "bad"}
 
 
@@ -131,6 +132,8 @@ def _window(assay: Assay) -> str:
 def because(assay: Assay) -> str:
     """Return what the verdict rests on, or what stands against it, as a sentence."""
     if not assay.images:
+        if has_no_rom(assay) and assay.options.part:
+            return f"The declared part, {assay.options.part.type}, holds no ROM."
         silent = all(region.kind in ("open-bus", "host") for region in assay.survey.regions)
         said = "All of it is what a bus says that nobody drives. " if silent and assay.survey.regions else ""
         return f"{said}No image is given, because a guess would look like one."
@@ -192,7 +195,8 @@ def _mirrors(assay: Assay, image: Image) -> str:
     first = first_of(assay, image)
     copies = sorted(copy.first for copy in assay.survey.functions[image.function].copies)
     mirrors = [at(assay, address) for address in copies if address != first]
-    return f"; mirrors at {some(mirrors, _SHOWN_PLACES)}" if mirrors else ", no mirror"
+    noun = "mirror" if len(mirrors) == 1 else "mirrors"
+    return f"; {noun} at {some(mirrors, _SHOWN_PLACES)}" if mirrors else ", no mirror"
 
 
 def place_words(assay: Assay, image: Image) -> str:
@@ -224,14 +228,16 @@ def _more(count: int) -> list[str]:
 
 
 def _decode(page: _Page, function: Function) -> list[Line]:
-    return [*_pattern(function), *paragraph(decode_in_words(function), width=page.room)]
+    return [*_pattern(function, page.room), *paragraph(decode_in_words(function), width=page.room)]
 
 
-def _pattern(function: Function) -> list[Line]:
+def _pattern(function: Function, room: int) -> list[Line]:
     names, signs = pattern(function)
-    legend = {"x": "x don't care", "?": "? not exercised", INSIDE: f"{INSIDE} inside"}
-    key = "   ".join(text for sign, text in legend.items() if sign in signs)
-    return [(Segment(names, "faint"),), (Segment(signs, "strong"), Segment(f"   {key}", "faint"))]
+    legend = {"x": "x don't care", "?": "? not exercised", INSIDE: f"{INSIDE} own line"}
+    key = (" " * _GAP).join(text for sign, text in legend.items() if sign in signs)
+    if len(signs) + len(key) + _GAP > room:
+        return [(Segment(names, "faint"),), (Segment(signs, "strong"),), *paragraph(key, width=room, style="faint")]
+    return [(Segment(names, "faint"),), (Segment(signs, "strong"), Segment(" " * _GAP + key, "faint"))]
 
 
 def decode_in_words(function: Function) -> str:
@@ -290,6 +296,8 @@ def bound_words(image: Image) -> str:
     """Return the bound on wrong bytes as a sentence, with what it covers."""
     c = image.confidence
     bound = c.wrong_bytes_upper_bound
+    if bound >= len(image):
+        return "Nothing bounds the number of wrong bytes: there is too little to compare."
     most = f"fewer than {_SMALL:g}" if bound < _SMALL else f"at most {_rounded_up(bound)}"
     besides = "; the bytes in doubt come on top" if image.flipped else ""
     return (
@@ -318,7 +326,7 @@ def _show_lesser(page: _Page, assay: Assay) -> None:
         function = assay.survey.functions[image.function]
         page.texts(name_of(assay.survey, image.function), [place_words(assay, image)])
         page.row("", f"CRC-32 {crc32(bytes(image))}, {image_name(number, 'bin')}")
-        page.add(_pattern(function))
+        page.add(_pattern(function, page.room))
     page.texts("", _more(len(assay.images) - _SHOWN_LESSER))
     others = [index for index, function in enumerate(assay.survey.functions) if function.kind != "rom"]
     for index in others[:_SHOWN_LESSER]:

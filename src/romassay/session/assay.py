@@ -488,7 +488,7 @@ def _part(request: Request, name: str) -> _Declared:
     if found.file is None:
         return _Declared(found.part)
     data = content_of(found.file)
-    part = part_of(data.data.decode("utf-8", "replace"), name)
+    part = part_of(data.data.decode("utf-8-sig", "replace"), name)
     return _Declared(part, files=(Addition(PART_FILE, data.sha256, data.data),))
 
 

@@ -24,6 +24,7 @@ from romassay.reading import spans_of
 _LARGEST = 0x10000
 _FILL = 0xFF
 RAW = "raw-binary"
+DUMP = "text-dump"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,7 @@ class _Image:
     first: int | None
     registers: Mapping[int, Place]
     missing: int = 0
+    note: str = ""
 
 
 def list_image(path: Path, wanted: Wanted) -> Listed:
@@ -106,7 +108,7 @@ def _listed(image: _Image, wanted: Wanted) -> Listed:
     entries = [*entries_at(cpu, raw, origin), *(("", address) for address in wanted.entries)]
     places = {**image.registers, **_registers(wanted.registers)}
     shown = listing(cpu, image.data, origin, entries, characters=wanted.characters, registers=places)
-    notes = [note] if note else []
+    notes = [text for text in (image.note, note) if text]
     if image.missing:
         notes.append(f"{image.missing} bytes were never seen; they stand as FF")
     return Listed(source(shown, title=image.name, characters=wanted.characters), shown, code, tuple(notes))
@@ -140,7 +142,8 @@ def _file_image(path: Path, format_: str | None) -> _Image:
     known = np.zeros(len(data), bool)
     known[reading.addresses() - first] = True
     where = None if loaded.format == RAW and first == 0 else first
-    return _Image(path.name, data.tobytes(), where, {}, int((~known).sum()))
+    note = f"{path.name} is listed as it stands, {first:04X}-{last:04X}; 'romassay assay' finds the ROM in a dump"
+    return _Image(path.name, data.tobytes(), where, {}, int((~known).sum()), note if loaded.format == DUMP else "")
 
 
 def _docket_image(folder: Path, number: int) -> _Image:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from romassay.docket.files import write_atomically
+from romassay.docket.record import RECORD_FILE, result_files
 from romassay.errors import BadInput
 from romassay.session.assay import Derived, derive
 
@@ -30,10 +31,12 @@ class Reported:
     Attributes:
         size: bytes of the page.
         left_out: names in the folder of photographs that are not in the page, with the reason.
+        differing: images in the docket that are not what its readings give.
     """
 
     size: int
     left_out: tuple[str, ...]
+    differing: tuple[str, ...] = ()
 
 
 def write_report(docket: Path, target: Path) -> Reported:
@@ -42,9 +45,23 @@ def write_report(docket: Path, target: Path) -> Reported:
     Raises:
         BadInput: a folder that is no docket, a damaged docket, or a page that cannot be written.
     """
-    content, left_out = report_of(docket, derive(docket))
+    found = derive(docket)
+    content, left_out = report_of(docket, found)
     write_atomically(target, content)
-    return Reported(len(content), left_out)
+    return Reported(len(content), left_out, differing_images(docket, found.assay))
+
+
+def differing_images(docket: Path, assay: Assay) -> tuple[str, ...]:
+    """Return the names of images that are missing from a docket or hold other bytes than its readings give."""
+    images = [file for file in result_files(assay) if file.name != RECORD_FILE]
+    return tuple(file.name for file in images if not _holds(docket / file.name, file.data))
+
+
+def _holds(path: Path, data: bytes) -> bool:
+    try:
+        return path.read_bytes() == data
+    except OSError:
+        return False
 
 
 def report_of(docket: Path, found: Derived) -> tuple[bytes, tuple[str, ...]]:

@@ -194,7 +194,7 @@ SLIPS: list[tuple[str, Callable[[str], str], str]] = [
     (
         "unknown kind",
         lambda t: t.replace('kind = "ram"', 'kind = "rma"'),
-        "my.toml:73: functions 2: kind: 'rma' is not allowed; did you mean 'rom'? allowed: rom, ram, registers",
+        "my.toml:73: functions 2: kind: 'rma' is not allowed; did you mean 'ram'? allowed: rom, ram, registers",
     ),
     (
         "unknown option",
@@ -317,4 +317,4 @@ def test_a_part_file_that_is_no_text(tmp_path: Path) -> None:
     file.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(BadCatalogue) as caught:
         load_part(file)
-    assert str(caught.value) == f"{file}: is no UTF-8 text, so no part file"
+    assert str(caught.value) == f"{file}: is no UTF-8 text, so no part file; save it as UTF-8 in your editor"

@@ -325,3 +325,41 @@ def test_every_terminal_encoding_will_do(here: Path, encoding: str) -> None:
     run = romassay(here, "assay", "größe-日本.log", "a.log", env={"PYTHONIOENCODING": encoding})
     assert run.returncode == 0
     assert run.stderr == b""
+
+
+def test_a_docket_named_as_a_file_is_told_from_a_folder(here: Path) -> None:
+    assert romassay(here, "assay", "a.log", "b.log", "-o", "bag").returncode == 0
+    done = romassay(here, "assay", "bag")
+    assert done.returncode == 2
+    assert done.stderr == b"romassay: bag: this is a docket, not a file; open it with -o: romassay assay -o bag\n"
+    done = romassay(here, "convert", "bag", "out.hex")
+    assert done.stderr == b"romassay: bag: this is a docket, not a file; name an image in it: bag/image.bin\n"
+
+
+def test_a_range_taken_as_decimal_that_holds_nothing_is_named(here: Path) -> None:
+    done = romassay(here, "assay", "a.log", "b.log", "--exclude", "8000-9000")
+    assert done.stderr == (
+        b"romassay: --exclude 8000-9000: that is decimal, 1F40-2328 in hex, and nothing of it was read; "
+        b"hex is written 0x8000-0x9000\n"
+    )
+    assert romassay(here, "assay", "a.log", "b.log", "--exclude", "32768-33791").stderr == b""
+
+
+def test_a_size_that_no_rom_has_is_refused(here: Path) -> None:
+    done = romassay(here, "assay", "a.log", "--size", "1000")
+    assert done.returncode == 2
+    assert done.stderr == (
+        b"romassay: --size: a ROM of 1000 bytes has no whole number of lines; give 1024, 2K, 4K and so on\n"
+    )
+
+
+def test_files_of_two_sessions_are_not_of_both(here: Path) -> None:
+    done = romassay(here, "assay", "a.log", "--session", "1", "--session", "2")
+    assert done.returncode == 2
+    assert b"cannot be of '1' and of '2'" in done.stderr
+
+
+def test_a_part_without_a_rom_is_said_to_have_none(here: Path) -> None:
+    done = romassay(here, "assay", "a.log", "--part", "6532")
+    assert done.returncode == 4
+    assert b"\nThe declared part, 6532, holds no ROM.\n" in done.stdout

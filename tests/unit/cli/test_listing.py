@@ -99,3 +99,12 @@ def test_every_mistake_is_one_line(tmp_path: Path, arguments: list[str], problem
     assert done.stderr.startswith("romassay: ")
     assert done.stderr.count("\n") == 1
     assert problem in done.stderr
+
+
+def test_a_dump_of_a_bus_is_listed_with_a_word_on_it(tmp_path: Path) -> None:
+    code = FOG.read_bytes()
+    rows = (f"{0xFC00 + i:04X} {code[i : i + 16].hex(' ')}\n" for i in range(0, len(code), 16))
+    (tmp_path / "pass.log").write_text("".join(rows))
+    done = run(tmp_path, "pass.log")
+    assert done.returncode == 0
+    assert "pass.log is listed as it stands, FC00-FFFF; 'romassay assay' finds the ROM in a dump" in done.stderr

@@ -71,3 +71,9 @@ def test_a_traceback_is_to_be_had_when_asked_for(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setenv("ROMASSAY_TRACEBACK", "1")
     with pytest.raises(ZeroDivisionError):
         door._status(["assay"])
+
+
+@pytest.mark.parametrize("arguments", [["help", "demo"], ["--help", "demo"], ["-h", "demo"]])
+def test_help_of_a_verb_is_asked_either_way_round(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert door._status(arguments) == 0
+    assert capsys.readouterr().out.startswith("Usage: romassay demo ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -67,3 +68,39 @@ def test_what_is_no_docket_is_refused_in_one_line(kind: str, tmp_path: Path) -> 
     assert done.stderr.count("\n") == 1
     assert not (tmp_path / "r.html").exists()
     assert place.is_dir() == (kind == "empty")
+
+
+def test_a_page_has_the_name_of_a_page(folder: Path) -> None:
+    done = romassay(folder, "report", "fog", "-o", "fog.pdf")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "romassay: -o: 'fog.pdf' is no name for what is written here; end its name in .html or .htm; "
+        "a browser prints it, to PDF too\n"
+    )
+    assert not (folder / "fog.pdf").exists()
+
+
+def test_an_image_that_is_not_what_the_readings_give_is_named(folder: Path, tmp_path: Path) -> None:
+    """Whoever is handed a docket has to learn it before they use the image."""
+    docket = tmp_path / "given"
+    shutil.copytree(folder / "fog", docket)
+    image = bytearray((docket / "image.bin").read_bytes())
+    image[5] ^= 1
+    (docket / "image.bin").write_bytes(image)
+    done = romassay(tmp_path, "report", "given")
+    assert done.returncode == 0
+    assert done.stderr.startswith("romassay: given: image.bin there is not what its readings give;")
+    assert (docket / "image.bin").read_bytes() == image
+
+
+def test_a_docket_without_its_manifest_is_told_from_a_folder(folder: Path, tmp_path: Path) -> None:
+    docket = tmp_path / "given"
+    shutil.copytree(folder / "fog", docket)
+    (docket / "docket.json").unlink()
+    for verb in (("report", "given"), ("assay", "-o", "given")):
+        done = romassay(tmp_path, *verb)
+        assert done.returncode == 2
+        assert done.stderr == (
+            "romassay: given: this was a docket, and its docket.json is missing; put it back from a copy, or make a "
+            "new docket of the files in given/readings\n"
+        )

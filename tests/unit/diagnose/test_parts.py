@@ -30,7 +30,7 @@ def test_a_rom_in_every_block_and_nothing_else_of_the_part_has_a_tied_select() -
     found = assay(readings(log, log), Options(part=load_part("6530"))).findings[0]
     assert found.kind == "select-tied"
     assert "RS0" in found.lines
-    assert "RS0, pin 4" in found.advice
+    assert "RS0 is pin 4" in found.advice
 
 
 def test_one_byte_over_whole_blocks_is_a_latched_enable() -> None:

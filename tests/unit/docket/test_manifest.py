@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romassay.docket.manifest import (
+    SCHEMA,
     Decided,
     Entry,
     Event,
@@ -48,7 +49,6 @@ def test_it_gives_the_chain_its_ranges_and_decisions() -> None:
     [
         ('"bytes": 12,', '"bytes": 12', "is no JSON text"),
         ('"settings"', '"setings"', "unknown field `setings`"),
-        ("romassay/docket/1", "romassay/docket/2", "`$.schema`"),
         ('"first": 0', '"first": 9000', "`$.settings.exclude[0]`"),
         ('"first": 0', '"first": "0"', "`$.settings.exclude[0].first`"),
         ('"target": 0.5', '"target": 0', "`$.settings`"),
@@ -67,6 +67,16 @@ def test_a_slip_names_the_file_and_the_key(old: str, new: str, message: str) -> 
     assert str(caught.value).startswith("x/docket.json: ")
     assert message in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_the_manifest_of_another_version_is_told_from_a_damaged_one() -> None:
+    text = encode(FULL).decode().replace(SCHEMA, "romassay/docket/2", 1)
+    with pytest.raises(BadInput) as caught:
+        decode(text.encode(), "x/docket.json")
+    assert str(caught.value) == (
+        "x/docket.json: the docket is of the form 'romassay/docket/2', and this version of romassay knows "
+        "'romassay/docket/1'; open it with the version that its history names, or a newer one"
+    )
 
 
 @given(st.binary(max_size=200))

@@ -14,7 +14,7 @@ from romassay.errors import BadInput, BadValue
 from romassay.formats import read
 from romassay.formats import vcd as ours
 from romassay.formats.model import Hints
-from romassay.formats.signals import MOST_TIMES, parse_map
+from romassay.formats.signals import MOST_TIMES, listed, parse_map
 
 MAP = "address=A0-A15 data=D0-D7 sample=PHI2:fall require=R/W:1 setup=50ns"
 ROM = random.Random(3).randbytes(256)
@@ -165,10 +165,17 @@ def test_a_broken_map_is_named(layout: str, says: str) -> None:
 
 def test_what_a_trace_lacks_is_named_with_what_it_has() -> None:
     data = traced([(1, 2, True)])
-    with pytest.raises(BadInput, match=r"nothing says which of them are the bus.*bus\.A0, bus\.A1"):
+    with pytest.raises(BadInput, match=r"nothing says which.* its signals are A0 to A15, D0 to D7, PHI2, R/W$"):
         read(data, "a.vcd")
     with pytest.raises(BadInput, match=r"no signal 'PHI1'; did you mean 'PHI2'\?"):
         read(data, "a.vcd", Hints(layout=MAP.replace("PHI2", "PHI1")))
+
+
+def test_signals_are_listed_short_where_that_is_plain() -> None:
+    assert listed(["u1.A1", "u1.A0", "u2.A0", "u1.X"]) == "A1, u1.A0, u2.A0, X"
+    assert listed(["A2", "A1", "A0", "B0", "B1", "D0", "D2", "D4"]) == "A2 to A0, B0, B1, D0, D2, D4"
+    assert listed(["top.A0", "top.A1", "top.A2", "A0", "A1", "A2"]) == "A0 to A2"
+    assert listed([f"N{i}x" for i in range(50)]).endswith("N39x and 10 more")
 
 
 @given(st.binary(max_size=300))

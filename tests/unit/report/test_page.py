@@ -210,6 +210,15 @@ def test_the_decode_is_drawn_line_by_line() -> None:
         ]
 
 
+def test_the_specimens_pins_stand_at_the_ends_of_their_lines() -> None:
+    function = examples.confirmed().survey.functions[0]
+    line = next(line for line, level in function.decode.items() if level == "1")
+    idle = next(line for line, level in function.decode.items() if level == "any")
+    root = parsed(decode_drawing(function, {line: ["CS1"], idle: ["CS2", "CS3"]}))
+    drawn = {e.text for e in root.iter(f"{SVG}text") if e.attrib.get("class") == "pin"}
+    assert drawn == {"CS1", "CS2, CS3"}
+
+
 def test_each_byte_is_marked_once_by_what_weighs_most() -> None:
     image = examples.provisional().images[0]
     marked = marks_of(image)

@@ -69,7 +69,7 @@ def test_the_decode_is_shown_as_a_pattern_and_in_words() -> None:
     lines = text_of(examples.confirmed()).splitlines()
     at = next(i for i, line in enumerate(lines) if line.startswith("Decode"))
     assert lines[at] == "Decode     A15  A11  A7   A3"
-    assert lines[at + 1] == "           10?x 01.. .... ....   x don't care   ? not exercised   . inside"
+    assert lines[at + 1] == "           10?x 01.. .... ....   x don't care   ? not exercised   . own line"
     assert "Answers when A15 and A10 are 1 and A14 and A11 are 0. Don't care: A12. Not exercised: A13." in flat(
         text_of(examples.confirmed())
     )
@@ -113,7 +113,7 @@ def test_a_narrow_rom_says_which_data_lines_it_drives() -> None:
         (1.3, "at most 1.3"),
         (9.91, "at most 10"),
         (10.2, "at most 11"),
-        (4095.3, "at most 4096"),
+        (1023.3, "at most 1024"),
     ],
 )
 def test_a_bound_is_never_rounded_down(bound: float, said: str) -> None:
@@ -123,15 +123,32 @@ def test_a_bound_is_never_rounded_down(bound: float, said: str) -> None:
     )
 
 
+def test_a_bound_that_bounds_nothing_is_not_given_as_a_figure() -> None:
+    image = examples.image(confidence=examples.confidence(wrong_bytes_upper_bound=1024.0))
+    text = flat(text_of(dataclasses.replace(examples.confirmed(), images=(image,))))
+    assert "Nothing bounds the number of wrong bytes: there is too little to compare." in text
+    assert "of 1024 bytes are wrong" not in text
+
+
+def test_offsets_that_follow_each_other_are_one_range() -> None:
+    finding = Finding("link-corruption", blocks=False, offsets=(9, 0x20, 0x21, 0x22, 0x24), evidence="noisy", advice="")
+    assert "offsets 0009, 0020-0022, 0024\n" in text_of(dataclasses.replace(examples.confirmed(), findings=(finding,)))
+
+
+def test_a_short_window_names_its_lines_and_leaves_the_ranges_to_the_advice() -> None:
+    text = text_of(dataclasses.replace(examples.confirmed(), findings=(examples.SHORT,)))
+    assert "- window too short for some lines: A13\n" in text
+
+
 def test_one_address_is_no_range() -> None:
-    finding = dataclasses.replace(examples.SHORT, where=(Range(0x4E34, 0x4E34),))
-    assert "A13, 4E34\n" in text_of(dataclasses.replace(examples.confirmed(), findings=(finding,)))
+    finding = Finding("link-dropout", blocks=False, where=(Range(0x4E34, 0x4E34),), evidence="lost", advice="")
+    assert "on the line: 4E34\n" in text_of(dataclasses.replace(examples.confirmed(), findings=(finding,)))
 
 
 def test_findings_that_block_are_marked_without_colour() -> None:
     lines = text_of(examples.provisional()).splitlines()
     assert "Findings   ! weak bits: D3, offsets 0123, 0145" in lines
-    assert "           - window too short for some lines: A13, A400-A7FF" in lines
+    assert "           - window too short for some lines: A13" in lines
     assert "           ! stands against 'confirmed'" in lines
     assert "! stands" not in text_of(examples.confirmed())
 
@@ -230,7 +247,7 @@ def test_a_finding_shows_probability_alternative_and_mapping() -> None:
     )
     text = flat(text_of(dataclasses.replace(examples.confirmed(), findings=(finding,), verdict="provisional")))
     assert (
-        "! data lines swapped: D3, D4, 8400-87FF, D3 is D4, D4 is D3 (probability 87%), or instead: data inverted "
+        "! data lines swapped: 8400-87FF, D3 is D4, D4 is D3 (probability 87%), or instead: data inverted "
         "The code reads well only so. To do: Check the two wires." in text
     )
 

@@ -1,6 +1,6 @@
 // Who answers where: each function's lines, what is not known, and what to read next.
 
-import { fill, h, plural } from "./dom.js";
+import { fill, h, plural, size } from "./dom.js";
 
 const SIGNS = { 1: "1", 0: "0", any: "x", unknown: "?" };
 
@@ -15,7 +15,7 @@ function one(f, bench) {
     h("li", {}, h("button", { class: "mono", title: `agreement ${(100 * copy.agreement).toFixed(1)} %`,
       onclick: () => bench.map.select(copy.first, copy.first + f.size - 1) }, bench.at(copy.first))));
   return h("section", {},
-    h("h3", {}, `${f.title}: ${plural(f.size, "byte")}, ${plural(f.copies.length, "place")}`),
+    h("h3", {}, `${f.title}: ${size(f.size)}, ${plural(f.copies.length, "place")}`),
     h("p", { class: "mono" }, f.equation),
     h("p", {}, f.words),
     h("table", {}, h("caption", { class: "hidden" }, `Lines of ${f.title}`),

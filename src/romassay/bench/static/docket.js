@@ -129,7 +129,7 @@ async function moved(cursor, selection) {
   else words.push(bench.data.regions[bench.map.regionAt(cursor)][4]);
   if (owner && region.copy !== null && owner.copies[region.copy]) {
     const { first } = owner.copies[region.copy];
-    words.push(`${first === owner.image?.first || owner.copies.length === 1 ? "copy" : "mirror"} at ${bench.at(first)}`, `offset ${bench.at(cursor - first)}`);
+    words.push(`${first === owner.image?.first || owner.copies.length === 1 ? "its first place," : "mirror at"} ${bench.at(first)}`, `offset ${bench.at(cursor - first)}`);
   }
   if (selection) words.push(`${plural(selection[1] - selection[0] + 1, "byte")} selected, ${bench.at(selection[0])}-${bench.at(selection[1])}`);
   byId("cursor").textContent = `${words[0]}: ${words.slice(1).join(", ")}`;
@@ -152,7 +152,7 @@ function lineButtons(cursor, owner) {
   for (let line = bench.data.address_bits - 1; line >= 0; line -= 1) {
     const level = owner?.decode[`A${line}`];
     const set = Math.floor(cursor / 2 ** line) % 2 === 1;
-    const says = owner ? (level === undefined ? "inside the function" : names[level]) : "";
+    const says = owner ? (level === undefined ? "its own line" : names[level]) : "";
     buttons.push(h("button", {
       "data-line": line, "aria-pressed": String(set), "aria-label": `A${line} is ${set ? 1 : 0}${says ? `; for ${owner.title} it is ${says}` : ""}`,
       title: says, onclick: () => bench.map.go(cursor + (set ? -1 : 1) * 2 ** line),

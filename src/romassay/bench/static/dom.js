@@ -26,6 +26,10 @@ export function plural(count, noun) {
   return `${count} ${noun}${count === 1 ? "" : "s"}`;
 }
 
+export function size(count) {
+  return count && count % 1024 === 0 ? `${count / 1024} KiB` : plural(count, "byte");
+}
+
 export function notice(text) {
   const place = byId("notice");
   place.textContent = text;

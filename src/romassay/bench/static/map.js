@@ -7,9 +7,11 @@ const MARGIN = 78;
 const FINEST = 16;
 const READABLE = 16; // units across a cell in which two digits can be read
 const BLOCK = 4096;
-const MIRROR = "#3f6f9e";
-const KINDS = {
+const DARK = matchMedia("(prefers-color-scheme: dark)");
+// Of each kind: back, shape, letters, ink of the shape.
+const ON_LIGHT = {
   rom: ["#12395e", null, "#fff"],
+  mirror: ["#3f6f9e", null, "#fff"],
   ram: ["#fbe3b0", "M0 8L8 0", "#000", "#6a4a00"],
   registers: ["#f4d3e6", "dots", "#000", "#6b2250"],
   "open-bus": ["#f1f1f1", "M0 7.5L8 7.5", "#000", "#cfcfcf"],
@@ -21,6 +23,22 @@ const KINDS = {
   heard: ["#2f6da3", null, "#fff"],
   differing: ["#ffd9d6", "grid", "#000", "#8c1a1a"],
 };
+const ON_DARK = {
+  rom: ["#9cc6f5", null, "#000"],
+  mirror: ["#5e93c6", null, "#000"],
+  ram: ["#3d3010", "M0 8L8 0", "#fff", "#d9b04e"],
+  registers: ["#43203a", "dots", "#fff", "#e39ac4"],
+  "open-bus": ["#1d2228", "M0 7.5L8 7.5", "#fff", "#39424b"],
+  host: ["#2b3138", "cross", "#fff", "#6b7681"],
+  contended: ["#521d1b", "grid", "#fff", "#ff9a94"],
+  unknown: ["#15181c", "M0 0L8 8", "#fff", "#8a949e"],
+  unread: ["#15181c", null, "#fff"],
+  once: ["#22384d", "M0 0L8 8", "#fff", "#7fb0de"],
+  heard: ["#9cc6f5", null, "#000"],
+  differing: ["#521d1b", "grid", "#fff", "#ff9a94"],
+};
+const kinds = () => (DARK.matches ? ON_DARK : ON_LIGHT);
+const plate = () => (DARK.matches ? "#15181c" : "#fff");
 
 export function swatch(kind) {
   const canvas = document.createElement("canvas");
@@ -29,13 +47,14 @@ export function swatch(kind) {
   const pen = canvas.getContext("2d");
   pen.fillStyle = fillOf(pen, kind);
   pen.fillRect(0, 0, 24, 14);
+  pen.strokeStyle = DARK.matches ? "#a8b2bd" : "#000";
   pen.strokeRect(0.5, 0.5, 23, 13);
   canvas.setAttribute("aria-hidden", "true");
   return canvas;
 }
 
 function fillOf(pen, kind) {
-  const [back, shape, , ink] = KINDS[kind];
+  const [back, shape, , ink] = kinds()[kind];
   if (!shape) return back;
   const tile = document.createElement("canvas");
   tile.width = tile.height = 8;
@@ -72,7 +91,10 @@ export class AddressMap {
     canvas.addEventListener("pointerdown", (event) => this.press(event));
     canvas.addEventListener("pointermove", (event) => this.drag(event));
     canvas.addEventListener("pointerup", () => (this.dragging = false));
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.later());
+    DARK.addEventListener("change", () => {
+      this.fills = null;
+      this.later();
+    });
   }
 
   load(regions, bits) {
@@ -191,7 +213,7 @@ export class AddressMap {
     pen.clearRect(0, 0, this.canvas.clientWidth, this.canvas.clientHeight);
     if (!this.regions.length || this.width <= 0) return;
     this.frames += 1;
-    this.fills ??= Object.fromEntries(Object.keys(KINDS).map((kind) => [kind, fillOf(pen, kind)]));
+    this.fills ??= Object.fromEntries(Object.keys(kinds()).map((kind) => [kind, fillOf(pen, kind)]));
     this.top = Math.max(0, Math.min(this.top, this.count - this.height / this.rowHeight));
     this.ruler();
     const first = Math.floor(this.top);
@@ -232,10 +254,10 @@ export class AddressMap {
       const [first, last, kind, letter, , mirror] = this.regions[at];
       const x = MARGIN + Math.max(0, first - start) * cell;
       const end = MARGIN + Math.min(perRow, last + 1 - start) * cell;
-      pen.fillStyle = mirror ? MIRROR : this.fills[kind];
+      pen.fillStyle = this.fills[mirror ? "mirror" : kind];
       pen.fillRect(x, y, Math.max(1, end - x), height);
       if (kind !== "open-bus" && end - x > 3) {
-        pen.strokeStyle = "#444";
+        pen.strokeStyle = this.soft;
         pen.lineWidth = 1;
         pen.strokeRect(x + 0.5, y + 0.5, end - x - 1, height - 1);
       }
@@ -262,10 +284,10 @@ export class AddressMap {
     pen.font = "bold 11px monospace";
     pen.textAlign = "center";
     if (kind !== "rom") {
-      pen.fillStyle = "#fff";
+      pen.fillStyle = plate();
       pen.fillRect(x - 5 * letter.length, y - 6, 10 * letter.length, 12);
     }
-    pen.fillStyle = KINDS[kind][2];
+    pen.fillStyle = kinds()[kind][2];
     pen.fillText(letter, x, y + 4);
   }
 
@@ -282,10 +304,10 @@ export class AddressMap {
       pen.font = `${state === 3 ? "bold " : ""}${cell < 20 ? 11 : 12}px monospace`;
       const x = MARGIN + (i + 0.5) * cell;
       if (region >= 0 && this.regions[region][2] !== "rom") {
-        pen.fillStyle = "#fff";
+        pen.fillStyle = plate();
         pen.fillRect(x - 8, y + height / 2 - 7, 16, 14);
       }
-      pen.fillStyle = region >= 0 ? KINDS[this.regions[region][2]][2] : this.ink;
+      pen.fillStyle = region >= 0 ? kinds()[this.regions[region][2]][2] : this.ink;
       pen.fillText(hex(block.value[at], 2), x, y + height / 2 + 4);
       if (state === 3) {
         pen.strokeStyle = "#d7191c";
