@@ -119,7 +119,7 @@ def test_from_dropped_logs_to_the_verdict_and_the_image(page: Any, address: str,
 
 def test_a_bus_line_is_toggled_and_the_copy_that_answers_is_said(page: Any, address: str) -> None:
     opened(page, address, "fog")
-    cursor_says(page, "5400: ROM, copy")
+    cursor_says(page, "5400: ROM, its first place")
     page.click("#lines [data-line='13']")
     page.wait_for_function(
         "() => document.querySelector('#cursor').textContent.startsWith('7400: ROM, mirror at 7400')"
