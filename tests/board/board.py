@@ -18,6 +18,7 @@ import sys
 import time
 import tty
 from collections import deque
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,8 @@ HERE = Path(__file__).parent
 PROGRAM = (HERE / "monitor.bin").read_bytes()
 DATA, STATUS, ROM = 0xF000, 0xF001, 0xF800
 BATCH = 400
+FEW = 16
+"""Characters on the way beyond which the processor waits for its transmitter."""
 
 
 def contents(size: int, seed: int) -> bytes:
@@ -92,36 +95,62 @@ class Bus:
             self.stray_writes += 1
 
 
+class Paced:
+    """Characters that take ten bit times each on the line, one behind the other; none at all where no rate is given."""
+
+    def __init__(self, baud: int) -> None:
+        self.each = 10 / baud if baud else 0.0
+        self.free_at = 0.0
+        self.on_the_way: deque[tuple[float, int]] = deque()
+
+    def put(self, data: Iterable[int]) -> None:
+        self.free_at = max(self.free_at, time.monotonic())
+        for byte in data:
+            self.free_at += self.each
+            self.on_the_way.append((self.free_at, byte))
+
+    def arrived(self) -> list[int]:
+        result = []
+        now = time.monotonic()
+        while self.on_the_way and self.on_the_way[0][0] <= now:
+            result.append(self.on_the_way.popleft()[1])
+        return result
+
+    def wait(self) -> float:
+        """Return the seconds until the next arrives, or a while where none is on the way."""
+        return max(0.0, self.on_the_way[0][0] - time.monotonic()) if self.on_the_way else 0.2
+
+
 def serve(bus: Bus, handle: int, noise: Noise, baud: int, report: Path | None, die_after: int) -> None:
-    """Run the board; the line takes ten bit times a character where a rate is given."""
+    """Run the board; a character takes ten bit times, either way, where a rate is given."""
     mpu = MPU(memory=bus)  # type: ignore[arg-type]
     mpu.pc = PROGRAM[0x7FC] | PROGRAM[0x7FD] << 8
     sent = 0
-    free_at = time.monotonic()
+    coming, going = Paced(baud), Paced(baud)
     while True:
-        for _ in range(BATCH):
+        for _ in range(BATCH if len(going.on_the_way) < FEW else 0):
             mpu.step()
             if bus.idle > 2:
                 break
         waiting = bus.idle > 2 and not bus.going
         bus.idle = 0
-        if bus.going:
-            out = bytes(b for b in map(noise, bus.going) if b is not None)
-            if baud:
-                free_at = max(free_at, time.monotonic()) + len(bus.going) * 10 / baud
-                time.sleep(max(0.0, free_at - time.monotonic()))
-            bus.going.clear()
-            sent += len(out)
-            if die_after and sent > die_after:
-                out = out[: max(0, len(out) - (sent - die_after))]
-            try:
-                while out:
-                    out = out[os.write(handle, out) :]
-            except OSError:  # the caller hung up
-                return
-            if die_after and sent > die_after:
-                return
-        readable, _, _ = select.select([handle], [], [], 0.2 if waiting else 0)
+        going.put(bus.going)
+        bus.going.clear()
+        bus.coming.extend(b for b in map(noise, coming.arrived()) if b is not None)
+        out = bytes(b for b in map(noise, going.arrived()) if b is not None)
+        sent += len(out)
+        if die_after and sent > die_after:
+            out = out[: max(0, len(out) - (sent - die_after))]
+        try:
+            while out:
+                out = out[os.write(handle, out) :]
+        except OSError:  # the caller hung up
+            return
+        if die_after and sent > die_after:
+            return
+        full = len(going.on_the_way) >= FEW
+        patience = min(coming.wait(), going.wait()) if (waiting and not bus.coming) or full else 0
+        readable, _, _ = select.select([handle], [], [], patience)
         if readable:
             try:
                 data = os.read(handle, 256)
@@ -129,7 +158,7 @@ def serve(bus: Bus, handle: int, noise: Noise, baud: int, report: Path | None, d
                 data = b""
             if not data:
                 return
-            bus.coming.extend(b for b in map(noise, data) if b is not None)
+            coming.put(data)
         if report:
             report.write_text(json.dumps({"writes": bus.stray_writes, "reads": bus.reads}))
 

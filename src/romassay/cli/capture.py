@@ -148,10 +148,12 @@ def _probed(port: str) -> int:
     from romassay.session.listen import probe_line
 
     def tell(tried: Tried) -> None:
-        screen.note(f"{tried.baud} baud: {tried.characters} characters, {tried.text:.0%} text")
+        frame = "" if (tried.data_bits, tried.parity) == (8, "none") else f" ({tried.data_bits} bits, {tried.parity})"
+        screen.note(f"{tried.baud} baud{frame}: {tried.characters} characters, {tried.text:.0%} text")
 
     found = probe_line(port, tell=tell)
-    sys.stdout.write(f"--baud {found.baud} --data-bits {found.data_bits} --parity {found.parity}\n")
+    stops = f" --stop-bits {found.stop_bits}" if found.stop_bits > 1 else ""
+    sys.stdout.write(f"--baud {found.baud} --data-bits {found.data_bits} --parity {found.parity}{stops}\n")
     return 0
 
 

@@ -18,6 +18,42 @@ if TYPE_CHECKING:
 
 _EVERY_S = 0.25
 _SAID_EVERY_S = 10.0
+_USUAL = 4.0
+"""Characters for a byte, where no answer was over yet: eight bytes of hex on a line with an address."""
+
+
+class UnderWay:
+    """How much of an answer has come, in bytes: on a slow line one takes a minute, and counts only when it is over.
+
+    Told from the characters that the answers before took for a byte; before the first, from what is usual.
+    """
+
+    def __init__(self) -> None:
+        self._each = _USUAL
+        self._came = 0
+        self._asked = 0
+
+    def watch(self, event: Event) -> None:
+        """Take an event."""
+        from romassay.capture import AnswerBegan, Answered, Asked, Received
+
+        if isinstance(event, Asked):
+            self._asked = event.ask.asked.size
+            self._came = 0
+        elif isinstance(event, AnswerBegan):
+            self._came = 0
+        elif isinstance(event, Received):
+            self._came += len(event.data)
+        elif isinstance(event, Answered):
+            count = sum(len(piece.values) for piece in event.heard)
+            if count:
+                self._each = self._came / count
+            self._asked = 0
+
+    @property
+    def bytes(self) -> int:
+        """Bytes of the answer that comes in just now."""
+        return min(self._asked, int(self._came / self._each))
 
 
 class Screen:
@@ -30,6 +66,7 @@ class Screen:
         self._shown = 0.0
         self._before: int | None = None
         self._retries = 0
+        self._under_way = UnderWay()
         self._live: Live | None = None
 
     def __enter__(self) -> Self:
@@ -51,13 +88,15 @@ class Screen:
 
         if self._before is None:
             self._before = account.got
+        self._under_way.watch(event)
         self._retries += isinstance(event, Retried)
         now = time.monotonic() - self._start
         over = account.got >= account.needed and isinstance(event, Answered)
         if now - self._shown < (_EVERY_S if self._live else _SAID_EVERY_S) and not over:
             return
         self._shown = now
-        line = progress_line(account.got, account.needed, account.number, now, self._before)
+        got = min(account.needed, account.got + self._under_way.bytes)
+        line = progress_line(got, account.needed, account.number, now, self._before)
         if self._live is None:
             sys.stderr.write(f"{line}\n")
             sys.stderr.flush()
