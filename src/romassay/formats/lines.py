@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,10 +17,24 @@ import numpy.typing as npt
 from romassay.formats import columns as fixed
 from romassay.formats import damaged
 from romassay.formats.layout import Layout
-from romassay.formats.rows import DAMAGED, NO_ADDRESS, OVERLONG, Gatherer, Row, Rows
+from romassay.formats.rows import (
+    CODES,
+    DAMAGED,
+    LOST_COLUMNS,
+    NO_ADDRESS,
+    NO_SUM,
+    NOT_A_DIGIT,
+    OVERLONG,
+    UNSURE_ADDRESS,
+    WRONG_SUM,
+    Block,
+    Gatherer,
+    Rows,
+    joined,
+)
 from romassay.formats.runs import RunLines, run_lines
 from romassay.formats.sample import numbers_columns
-from romassay.formats.strict import LOST_COLUMNS, NO_SUM, NOT_A_DIGIT, WRONG_SUM, LineReader
+from romassay.formats.strict import LineReader
 from romassay.formats.sums import KINDS
 from romassay.formats.uniform import UniformLines, uniform_lines
 
@@ -36,6 +51,11 @@ _TRIES = 24
 _LOOKED_AT = 12
 _MAX_ADDRESS = 1 << 32
 _LINE_END = ord("\n")
+_MOST_SINGLE = 1 << 20
+"""Lines that are read one by one before the rest of those that can't be taken in bulk are left."""
+_MOST_DOUBTFUL = 1 << 17
+"""Damaged lines before the rest of them are left."""
+_IS_INK = np.array([not bytes([c]).isspace() for c in range(256)])
 Index = npt.NDArray[np.int64]
 _Found = tuple[fixed.Grid, Index | None, Index | None]
 """Bytes of some lines, printed addresses and printed sums."""
@@ -88,12 +108,16 @@ class _Reader:
         self._fits: Counter[int] = Counter()
         self._runs = run_lines(layout)
         self._uniform: dict[tuple[int, int], UniformLines | None] = {}
+        self._single = self._doubtful = 0
 
     def read(self, first_line: int, text: bytes, at: int, end: int) -> int:
         """Take the lines of a chunk, from a place in a text to another; return how many lines it has."""
-        lines = self._read_uniform(first_line, text, at, end)
-        if lines:
-            return lines
+        lines = self._read_uniform(first_line, text, at, end) or self._read_uneven(first_line, text, at, end)
+        self.gathered.end_chunk()
+        return lines
+
+    def _read_uneven(self, first_line: int, text: bytes, at: int, end: int) -> int:
+        """Take the lines of a chunk, whatever they are; return how many lines it has."""
         chunk = text[at:end]
         ends = np.flatnonzero(np.frombuffer(chunk, np.uint8) == _LINE_END)
         if not chunk.endswith(b"\n"):
@@ -110,7 +134,7 @@ class _Reader:
             if self._runs:
                 self._by_runs(self._runs, first_line, chunk, classes, starts, ends, left)
         left[-1:] |= unfinished
-        self._one_by_one(first_line, chunk, starts, ends, np.flatnonzero(left))
+        self._one_by_one(first_line, chunk, starts, ends, _with_ink(chunk, starts, ends, np.flatnonzero(left)))
         return len(ends)
 
     def _read_uniform(self, first_line: int, text: bytes, at: int, end: int) -> int:
@@ -273,10 +297,11 @@ class _Reader:
         left: npt.NDArray[np.int64],
     ) -> None:
         doubtful: list[tuple[int, bytes]] = []
-        for i in left.tolist():
+        room = max(0, min(_MOST_SINGLE - self._single, _MOST_DOUBTFUL - self._doubtful))
+        self._single += len(left)
+        self.gathered.pass_over(left[room:] + first_line)
+        for i in left[:room].tolist():
             text = chunk[starts[i] : ends[i]]
-            if not text.strip():
-                continue
             line = first_line + i
             if len(text) > MAX_LINE:
                 self.gathered.leave(line, text, f"a line of {len(text)} characters", damage=True)
@@ -286,28 +311,27 @@ class _Reader:
                 self.gathered.one(row, len(text))
             else:
                 doubtful.append((line, text))
+        self._doubtful += len(doubtful)
         if doubtful:
             self._align(doubtful)
 
     def _align(self, doubtful: list[tuple[int, bytes]]) -> None:
         """Take what is certain of damaged lines, and leave what does not look like data."""
-        best: dict[int, Row] = {}
-        costs: dict[int, int] = {}
-        alike = [item for item in doubtful if self._alignable and self._is_data_like(item[1])]
-        aligners = self._aligners() if alike else []
-        for line, text in alike if not aligners else ():
+        alike = [self._is_data_like(text) for _, text in doubtful]
+        chosen = [item for item, is_alike in zip(doubtful, alike, strict=True) if is_alike and self._alignable]
+        aligners = self._aligners() if chosen else []
+        taken: set[int] = set()
+        for line, text in chosen if not aligners else ():
             row = self._strict.damaged(line, text)
             if row:
-                best[line] = row
-        for template in aligners:
-            for row, cost in _certain(alike, template, self._layout):
-                if cost < costs.get(row.line, 1 << 30):
-                    best[row.line], costs[row.line] = row, cost
-        for line, text in doubtful:
-            if line in best:
-                self.gathered.one(best[line], len(text))
-            else:
-                damage = self._is_data_like(text)
+                taken.add(line)
+                self.gathered.one(row, len(text))
+        if aligners:
+            block = _best([_certain(chosen, template, self._layout) for template in aligners])
+            taken.update(block.line.tolist())
+            self.gathered.take(block)
+        for (line, text), damage in zip(doubtful, alike, strict=True):
+            if line not in taken:
                 reason = "too damaged to read" if damage else "no line of the dump"
                 self.gathered.leave(line, text, reason, damage=damage, suspect=not damage and self._is_long(text))
 
@@ -354,42 +378,88 @@ def _numbers_beside(grid: fixed.Grid, template: fixed.Template) -> tuple[Index |
     )
 
 
-def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> Iterator[tuple[Row, int]]:
-    """Yield what is certain of damaged lines, with what their alignment costs; those beyond hope are left out."""
+def _with_ink(chunk: bytes, starts: Index, ends: Index, which: Index) -> Index:
+    """Return those of some lines that are not blank."""
+    if not len(which):
+        return which
+    before = np.concatenate([[0], np.cumsum(_IS_INK[np.frombuffer(chunk, np.uint8)])])
+    return which[before[ends[which]] > before[starts[which]]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Certain:
+    """What is certain of some lines by one template, and what their alignment costs; too much where it is beyond hope.
+
+    Attributes:
+        lines: all of them.
+        cost: int64[lines].
+        values, known: uint8[lines, n].
+    """
+
+    lines: Block
+    cost: Index
+    values: fixed.Grid
+    known: fixed.Grid
+
+
+_BEYOND_HOPE = 1 << 30
+
+
+def _best(found: list[_Certain]) -> Block:
+    """Return of each line what the template says that costs least, the earlier one on a tie."""
+    costs = np.stack([one.cost for one in found])
+    which = costs.argmin(axis=0)
+    good = costs.min(axis=0) < _BEYOND_HOPE
+    blocks = [_chosen(one, np.flatnonzero(good & (which == i))) for i, one in enumerate(found)]
+    return joined([block for block in blocks if len(block)] or blocks[:1])
+
+
+def _chosen(found: _Certain, rows: Index) -> Block:
+    """Return some of the lines."""
+    known = found.known[rows].ravel()
+    lines = found.lines
+    return replace(
+        lines,
+        value=found.values[rows].ravel(),
+        known=None if (known == 0xFF).all() else known,
+        **{name: getattr(lines, name)[rows] for name in ("line", "address", "length", "checked", "edits", "reason")},
+    )
+
+
+def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: Layout) -> _Certain:
+    """Return what is certain of damaged lines."""
     alignment = damaged.align([text for _, text in lines], template)
     offset = 1 if template.address else 0
-    sure, printed = _number(alignment, 0, template.address) if template.address else (None, None)
+    count = len(lines)
+    sure, printed = _number(alignment, 0, template.address) if template.address else (np.ones(count, np.bool_), None)
     values, known, bad_digit, large = _cells(alignment, offset, template, layout)
     lost = (alignment.shift[:, offset : offset + len(template.cells)] == damaged.LOST).any(axis=1)
-    total = _number(alignment, offset + len(template.cells), template.sum) if template.sum else None
-    for i, (line, _) in enumerate(lines):
-        is_sure = sure is None or bool(sure[i])
-        most = damaged.MAX_COST_SHARE if is_sure else damaged.MAX_UNSURE_SHARE
-        if alignment.cost[i] > most * template.width or not known[i].any():
-            continue
-        address = None if printed is None else int(printed[i]) * layout.scale
-        reason = LOST_COLUMNS if lost[i] else NOT_A_DIGIT if bad_digit[i] else ""
-        bits = known[i]
-        checked = False
-        if layout.sum is not None:
-            problem = _sum_problem(layout, printed, values[i], bits, total, i) if is_sure else NO_SUM
-            checked = not problem
-            if problem:
-                bits, reason = np.zeros_like(bits), reason or problem
-        yield (
-            Row(
-                line,
-                address,
-                values[i].tobytes(),
-                None if (bits == 0xFF).all() else bits.tobytes(),
-                is_sure and (address is None or address < _MAX_ADDRESS),
-                DAMAGED,
-                checked,
-                reason,
-                int(alignment.cost[i]) + int(large[i]),
-            ),
-            int(alignment.cost[i]),
-        )
+    reason = np.where(lost, CODES[LOST_COLUMNS], np.where(bad_digit, CODES[NOT_A_DIGIT], 0))
+    most = np.where(sure, damaged.MAX_COST_SHARE, damaged.MAX_UNSURE_SHARE) * template.width
+    hopeless = (alignment.cost > most) | ~known.any(axis=1)
+    checked = np.zeros(count, np.bool_)
+    if layout.sum is not None:
+        total = _number(alignment, offset + len(template.cells), template.sum) if template.sum else None
+        problem = _sum_problems(layout, printed, values, known, total)
+        problem[~sure] = CODES[NO_SUM]
+        checked = problem == 0
+        known[~checked] = 0
+        reason = np.where(reason == 0, problem, reason)
+    address = np.full(count, NO_ADDRESS, np.int64) if printed is None else printed * layout.scale
+    address[~sure | (address >= _MAX_ADDRESS)] = UNSURE_ADDRESS
+    block = Block(
+        line=np.array([line for line, _ in lines], np.int64),
+        address=address,
+        count=values.shape[1],
+        value=values.ravel(),
+        known=known.ravel(),
+        length=np.array([len(text) for _, text in lines], np.int32),
+        state=DAMAGED,
+        checked=checked,
+        edits=alignment.cost + large,
+        reason=reason.astype(np.uint8),
+    )
+    return _Certain(block, np.where(hopeless, _BEYOND_HOPE, alignment.cost), values, known)
 
 
 def _number(
@@ -441,17 +511,19 @@ def _cells(
     )
 
 
-def _sum_problem(
+def _sum_problems(
     layout: Layout,
-    printed: npt.NDArray[np.int64] | None,
+    printed: Index | None,
     values: fixed.Grid,
     known: fixed.Grid,
-    total: tuple[npt.NDArray[np.bool_], npt.NDArray[np.int64]] | None,
-    i: int,
-) -> str:
-    """Return what is wrong with a damaged line's sum, or nothing."""
-    assert layout.sum is not None  # noqa: S101 - asked for only where there is one
-    if total is None or not total[0][i] or not (known == 0xFF).all():
-        return NO_SUM
-    at = np.zeros(1, np.int64) if printed is None else printed[i : i + 1]
-    return "" if int(KINDS[layout.sum.kind].of(at, values[None])[0]) == int(total[1][i]) else WRONG_SUM
+    total: tuple[npt.NDArray[np.bool_], Index] | None,
+) -> Index:
+    """Return what is wrong with the sums of damaged lines, as codes; 0 where nothing is."""
+    problem = np.full(len(values), CODES[NO_SUM], np.int64)
+    if total is None or layout.sum is None:
+        return problem
+    whole = np.flatnonzero(total[0] & (known == 0xFF).all(axis=1))
+    at = np.zeros(len(whole), np.int64) if printed is None else printed[whole]
+    right = KINDS[layout.sum.kind].of(at, values[whole]) == total[1][whole]
+    problem[whole] = np.where(right, 0, CODES[WRONG_SUM])
+    return problem

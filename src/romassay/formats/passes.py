@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.formats.layout import Layout
-from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, SHORT, STAR, Rows, subset
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, REASONS, SHORT, STAR, Rows, subset
 from romassay.formats.sums import KINDS
 from romassay.reading import Hole, Reading, Source, Unit
 
@@ -112,7 +112,7 @@ def _without_end(rows: Rows, layout: Layout) -> Rows:
         return rows
     keep = np.ones(len(rows), np.bool_)
     keep[-1] = False
-    return _subset(rows, keep)
+    return subset(rows, keep)
 
 
 def _is_one_run(rows: Rows, layout: Layout) -> bool:
@@ -127,10 +127,6 @@ def _is_one_run(rows: Rows, layout: Layout) -> bool:
 # --- rows ---------------------------------------------------------------------------------------------------------
 
 
-def _subset(rows: Rows, keep: Bool) -> Rows:
-    return subset(rows, keep, np.where(keep, np.cumsum(keep) - 1, -1))
-
-
 def _without_commands(rows: Rows, layout: Layout) -> Rows:
     """Drop echoed commands that read like the beginning of a line: a few cells, and the next line has the address."""
     if len(rows) < 2 or layout.line_bytes < 2:
@@ -139,7 +135,7 @@ def _without_commands(rows: Rows, layout: Layout) -> Rows:
     few &= rows.address >= 0
     again = np.append(rows.address[1:] == rows.address[:-1], False) & np.append(rows.count[1:] > rows.count[:-1], False)
     keep = ~(few & again)
-    return rows if keep.all() else _subset(rows, keep)
+    return rows if keep.all() else subset(rows, keep)
 
 
 def _without_headings(rows: Rows, layout: Layout) -> Rows:
@@ -154,7 +150,7 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
         start = rows.start[i]
         alike = np.array_equal(rows.value[start : start + rows.count[i]], heading)
         keep[i] = not alike or _is_counted(i, rows)
-    return rows if keep.all() else _subset(rows, keep)
+    return rows if keep.all() else subset(rows, keep)
 
 
 def _is_counted(i: int, rows: Rows) -> bool:
@@ -193,7 +189,7 @@ def _unsqueezed(rows: Rows, layout: Layout) -> Rows:
     widened = replace(
         rows, address=address, start=start, count=count, state=state, value=np.concatenate(pieces), known=known
     )
-    return _subset(widened, state != STAR)
+    return subset(widened, state != STAR)
 
 
 def _squeezed_length(rows: Rows, i: int, layout: Layout) -> int | None:
@@ -569,22 +565,20 @@ class _Seen:
     """Addresses that a pass has shown, as few stretches; small gaps are closed."""
 
     def __init__(self, slack: int) -> None:
-        self._spans: list[list[int]] = []
+        self._first: list[int] = []
+        self._end: list[int] = []
         self._slack = slack
 
     def overlap(self, first: int, end: int) -> int:
-        return sum(max(0, min(end, b) - max(first, a)) for a, b in self._spans)
+        """Return how many addresses of a stretch were seen before."""
+        a, b = bisect_right(self._end, first), bisect_left(self._first, end)
+        return sum(min(end, self._end[i]) - max(first, self._first[i]) for i in range(a, b))
 
     def add(self, first: int, end: int) -> None:
-        spans = [[first, end], *self._spans]
-        spans.sort()
-        merged: list[list[int]] = []
-        for a, b in spans:
-            if merged and a <= merged[-1][1] + self._slack:
-                merged[-1][1] = max(merged[-1][1], b)
-            else:
-                merged.append([a, b])
-        self._spans = merged
+        """Note a stretch."""
+        a, b = bisect_left(self._end, first - self._slack), bisect_right(self._first, end + self._slack)
+        self._first[a:b] = [min([first, *self._first[a : a + 1]]) if a < b else first]
+        self._end[a:b] = [max([end, *self._end[b - 1 : b]]) if a < b else end]
 
 
 def _split(placed: Placed, rows: Rows, layout: Layout) -> list[Part]:
@@ -712,22 +706,20 @@ def _without_unknown(
 ) -> tuple[Index, npt.NDArray[np.uint8], npt.NDArray[np.uint8], Index, list[Hole]]:
     """Cut bytes of which nothing is known out of the runs, and return them as holes."""
     seen = known != 0
-    owner = np.repeat(np.arange(len(runs)), runs[:, 2])
-    address = np.arange(len(value)) + np.repeat(runs[:, 0] - runs[:, 1], runs[:, 2])
-    edge = np.concatenate([[True], (owner[1:] != owner[:-1]) | (seen[1:] != seen[:-1])])
-    at = np.flatnonzero(edge)
+    at = np.union1d(runs[:, 1], np.flatnonzero(seen[1:] != seen[:-1]) + 1)
+    owner = np.searchsorted(runs[:, 1], at, "right") - 1
+    address = at + runs[owner, 0] - runs[owner, 1]
     length = np.diff(np.append(at, len(value)))
     good = seen[at]
     holes = []
     for i in np.flatnonzero(~good).tolist():
-        line_row = int(owner[at[i]])
-        first = int(address[at[i]])
-        reason = rows.reasons.get(int(row[line_row]), "unreadable")
+        line_row = int(owner[i])
+        first = int(address[i])
+        reason = REASONS[int(rows.reason[row[line_row]])] or "unreadable"
         holes.append(Hole(first, first + int(length[i]) - 1, int(runs[line_row, 3]), reason))
-    kept = at[good]
-    count = length[good]
-    new = np.stack([address[kept], np.cumsum(count) - count, count, runs[owner[kept], 3]], axis=1)
-    again = np.flatnonzero(np.isin(owner[kept], resent))
+    kept, count = owner[good], length[good]
+    new = np.stack([address[good], np.cumsum(count) - count, count, runs[kept, 3]], axis=1)
+    again = np.flatnonzero(np.isin(kept, resent))
     return new, value[seen], known[seen], again, holes
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from array import array
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
@@ -21,6 +22,17 @@ OVERLONG = 8
 """Characters by which a line's text column is too long: another line stands behind it, its line end lost."""
 """State of a line: prints back just as it stands; put together from what is certain; has fewer cells; breaks off; says
 that lines like the one before were left out; is an address and nothing else."""
+
+
+NO_REASON = ""
+WRONG_SUM = "the sum of the line is wrong"
+NO_SUM = "the sum of the line can't be read"
+NOT_A_DIGIT = "a character is no digit"
+LOST_COLUMNS = "characters are missing or too many"
+TOO_LARGE = "a number is too large for its cell"
+REASONS = (NO_REASON, WRONG_SUM, NO_SUM, NOT_A_DIGIT, LOST_COLUMNS, TOO_LARGE)
+"""Why bytes of a line are unknown; columns hold the index."""
+CODES = {reason: code for code, reason in enumerate(REASONS)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +77,14 @@ class Rows:
         length: int32[n], characters of the line.
         value: uint8[m].
         known: uint8[m], bits that were read; None where all were.
-        reasons: by index of line, why bytes are unknown.
+        reason: uint8[n], why bytes are unknown: index into `REASONS`.
         foreign: int64[k], numbers of lines, not blank, that are none of the dump.
         damaged: int64[k], numbers of lines that are lines of the dump, but too damaged to be among the rows.
         suspect: int64[k], those of foreign lines that are about as long as a line of the dump.
         left: what was not taken.
         left_total: how many lines that were.
         ink: characters of all lines, also of those that were not taken; without their ends.
+        passed_over: lines that were not looked at, being behind too many damaged ones; they count as damaged.
     """
 
     line: Index
@@ -84,13 +97,14 @@ class Rows:
     length: npt.NDArray[np.int32]
     value: Bytes
     known: Bytes | None
-    reasons: dict[int, str]
+    reason: npt.NDArray[np.uint8]
     foreign: Index
     damaged: Index
     suspect: Index
     left: tuple[Left, ...]
     left_total: int
     ink: int
+    passed_over: int = 0
 
     def __len__(self) -> int:
         return len(self.line)
@@ -100,34 +114,145 @@ NO_ADDRESS, UNSURE_ADDRESS = -1, -2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Block:
-    """Clean lines: numbers, addresses, bytes uint8[lines, n], lengths, and whether a sum over each was right."""
+class Block:
+    """Some lines of data, as columns; a number instead of a column counts for all of them.
+
+    Attributes:
+        value: uint8[m], the bytes of the lines one after the other.
+        known: uint8[m], the bits of each that were read; None for all.
+
+    The others are as in `Rows`.
+    """
 
     line: Index
     address: Index
-    data: Bytes
-    length: npt.NDArray[np.int32]
-    checked: bool
+    count: int | Index
+    value: Bytes
+    known: Bytes | None
+    length: int | npt.NDArray[np.generic]
+    state: int | npt.NDArray[np.generic] = CLEAN
+    checked: bool | npt.NDArray[np.generic] = False
+    edits: int | npt.NDArray[np.generic] = 0
+    reason: int | npt.NDArray[np.generic] = 0
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+
+def _block_of(rows: Sequence[Row], lengths: Sequence[int]) -> Block:
+    """Return single lines as columns."""
+    count = np.array([len(row.values) for row in rows], np.int64)
+    known = None
+    if any(row.known is not None for row in rows):
+        known = _flat(b"\xff" * len(row.values) if row.known is None else row.known for row in rows)
+    return Block(
+        line=np.array([row.line for row in rows], np.int64),
+        address=np.array([_printed(row) for row in rows], np.int64),
+        count=count,
+        value=_flat(row.values for row in rows),
+        known=known,
+        length=np.array(lengths, np.int32),
+        state=np.array([row.state for row in rows], np.uint8),
+        checked=np.array([row.checked for row in rows], np.bool_),
+        edits=np.array([row.edits for row in rows], np.int32),
+        reason=np.array([CODES[row.reason] for row in rows], np.uint8),
+    )
+
+
+def _flat(texts: Iterable[bytes]) -> Bytes:
+    return np.frombuffer(b"".join(texts), np.uint8)
+
+
+def _printed(row: Row) -> int:
+    if not row.sure:
+        return UNSURE_ADDRESS
+    return NO_ADDRESS if row.address is None else row.address
+
+
+def _column(blocks: Sequence[Block], of: Callable[[Block], object], kind: type[T]) -> npt.NDArray[T]:
+    """Return a column of blocks one after the other."""
+    column = np.empty(sum(map(len, blocks)), kind)
+    at = 0
+    for block in blocks:
+        column[at : at + len(block)] = of(block)
+        at += len(block)
+    return column
+
+
+def _known(blocks: Sequence[Block]) -> Bytes | None:
+    """Return the bits that were read of all bytes, uint8[m], or None where all were."""
+    if all(block.known is None for block in blocks):
+        return None
+    known = np.full(sum(len(block.value) for block in blocks), 0xFF, np.uint8)
+    at = 0
+    for block in blocks:
+        if block.known is not None:
+            known[at : at + len(block.value)] = block.known
+        at += len(block.value)
+    return known
+
+
+def joined(blocks: Sequence[Block]) -> Block:
+    """Return blocks as one, in the order of lines."""
+    line = _column(blocks, lambda b: b.line, np.int64)
+    count = _column(blocks, lambda b: b.count, np.int64)
+    whole = Block(
+        line=line,
+        address=_column(blocks, lambda b: b.address, np.int64),
+        count=count,
+        value=np.concatenate([b.value for b in blocks]),
+        known=_known(blocks),
+        length=_column(blocks, lambda b: b.length, np.int32),
+        state=_column(blocks, lambda b: b.state, np.uint8),
+        checked=_column(blocks, lambda b: b.checked, np.bool_),
+        edits=_column(blocks, lambda b: b.edits, np.int32),
+        reason=_column(blocks, lambda b: b.reason, np.uint8),
+    )
+    return whole if (line[1:] > line[:-1]).all() else _sorted(whole, count)
+
+
+def _sorted(block: Block, count: Index) -> Block:
+    """Return a block that has nothing but columns in the order of lines, its bytes too."""
+    order = np.argsort(block.line, kind="stable")
+    start = (np.cumsum(count) - count)[order]
+    count = count[order]
+    place = np.arange(int(count.sum())) + np.repeat(start - (np.cumsum(count) - count), count)
+    columns = {name: getattr(block, name)[order] for name in ("line", "address", "length", "state", "checked", "edits")}
+    return replace(
+        block,
+        **columns,
+        reason=np.asarray(block.reason)[order],
+        count=count,
+        value=block.value[place],
+        known=None if block.known is None else block.known[place],
+    )
 
 
 @dataclass(slots=True)
 class Gatherer:
     """Collects rows from the bulk path and the slow one, chunk by chunk."""
 
-    blocks: list[_Block] = field(default_factory=list)
+    blocks: list[Block] = field(default_factory=list)
+    parts: list[Block] = field(default_factory=list)
     single: list[Row] = field(default_factory=list)
     lengths: list[int] = field(default_factory=list)
     left: list[Left] = field(default_factory=list)
     left_total: int = 0
-    foreign: list[int] = field(default_factory=list)
-    damaged: list[int] = field(default_factory=list)
-    suspect: list[int] = field(default_factory=list)
+    foreign: array[int] = field(default_factory=lambda: array("q"))
+    damaged: array[int] = field(default_factory=lambda: array("q"))
+    suspect: array[int] = field(default_factory=lambda: array("q"))
+    passed_over: int = 0
+    kept_to: int = 1 << 62
+    """Line behind which no more lines that were left are kept, not even damaged ones."""
 
     def bulk(self, line: Index, address: Index, data: Bytes, length: int | Index, checked: bool) -> None:
         """Take clean lines: numbers, addresses, bytes uint8[lines, n], and their lengths."""
-        if len(line):
-            lengths = np.full(len(line), length, np.int32) if isinstance(length, int) else length.astype(np.int32)
-            self.blocks.append(_Block(line, address, data, lengths, checked))
+        self.take(Block(line, address, data.shape[1], data.ravel(), None, length, checked=checked))
+
+    def take(self, block: Block) -> None:
+        """Take lines of the chunk."""
+        if len(block):
+            self.parts.append(block)
 
     def one(self, row: Row, length: int) -> None:
         """Take a line from the slow path, and its length."""
@@ -140,76 +265,67 @@ class Gatherer:
         (self.damaged if damage else self.foreign).append(line)
         if suspect:
             self.suspect.append(line)
-        if len(self.left) < MAX_LEFT or damage:
+        if line < self.kept_to and (len(self.left) < MAX_LEFT or damage):
             self.left.append(Left(line, in_words(text), reason, damage))
         if len(self.left) > 2 * MAX_LEFT:
             self._trim()
+
+    def pass_over(self, line: Index) -> None:
+        """Note lines that were not looked at."""
+        self.left_total += len(line)
+        self.passed_over += len(line)
+        self.damaged.frombytes(line.astype(np.int64).tobytes())
 
     def _trim(self) -> None:
         """Keep damage before prompts and the like, the first lines before later ones."""
         self.left.sort(key=lambda item: (not item.damage, item.line))
         del self.left[MAX_LEFT:]
+        if len(self.left) == MAX_LEFT and self.left[-1].damage:
+            self.kept_to = self.left[-1].line
+
+    def end_chunk(self) -> None:
+        """Put the lines of a chunk in order: all that come later stand behind it."""
+        in_order = len(self.parts) == 1 and not self.single
+        if self.single:
+            self.parts.append(_block_of(self.single, self.lengths))
+            self.single.clear()
+            self.lengths.clear()
+        if self.parts:
+            self.blocks.append(self.parts[0] if in_order else joined(self.parts))
+            self.parts.clear()
 
     def rows(self, ink: int) -> Rows:
         """Return everything, in the order of lines, and keep nothing; `ink` counts the characters of all lines."""
         self._trim()
         self.left.sort(key=lambda item: item.line)
-        blocks, single = self.blocks, self.single
-        line = _joined([b.line for b in blocks], [r.line for r in single])
-        count = _joined([np.full(len(b.line), b.data.shape[1]) for b in blocks], [len(r.values) for r in single])
-        bulk = len(line) - len(single)
-        checked = [np.zeros(0, np.bool_), *(np.full(len(b.line), b.checked) for b in blocks)]
-        start = np.cumsum(count) - count
+        blocks = self.blocks
+        count = _column(blocks, lambda b: b.count, np.int64)
         rows = Rows(
-            line=line,
-            address=_joined([b.address for b in blocks], [_printed(r) for r in single]),
-            start=start,
+            line=_column(blocks, lambda b: b.line, np.int64),
+            address=_column(blocks, lambda b: b.address, np.int64),
+            start=np.cumsum(count) - count,
             count=count,
-            state=_joined([np.zeros(bulk, np.uint8)], [r.state for r in single]),
-            checked=_joined(checked, [r.checked for r in single]),
-            edits=_joined([np.zeros(bulk, np.int32)], [r.edits for r in single]),
-            length=_joined([np.zeros(0, np.int32), *(b.length for b in blocks)], self.lengths),
-            value=np.concatenate([np.zeros(0, np.uint8), *(b.data.ravel() for b in blocks), *map(_values, single)]),
-            known=self._known(start[bulk:], int(count.sum())),
-            reasons={i: r.reason for i, r in enumerate(single, bulk) if r.reason},
-            foreign=np.array(sorted(self.foreign), np.int64),
-            damaged=np.array(sorted(self.damaged), np.int64),
-            suspect=np.array(sorted(self.suspect), np.int64),
+            state=_column(blocks, lambda b: b.state, np.uint8),
+            checked=_column(blocks, lambda b: b.checked, np.bool_),
+            edits=_column(blocks, lambda b: b.edits, np.int32),
+            length=_column(blocks, lambda b: b.length, np.int32),
+            value=np.concatenate([np.zeros(0, np.uint8), *(b.value for b in blocks)]),
+            known=_known(blocks),
+            reason=_column(blocks, lambda b: b.reason, np.uint8),
+            foreign=np.sort(np.array(self.foreign, np.int64)),
+            damaged=np.sort(np.array(self.damaged, np.int64)),
+            suspect=np.sort(np.array(self.suspect, np.int64)),
             left=tuple(self.left),
             left_total=self.left_total,
             ink=ink,
+            passed_over=self.passed_over,
         )
         blocks.clear()
-        single.clear()
-        return rows if (line[1:] > line[:-1]).all() else _in_order(rows)
-
-    def _known(self, start: Index, size: int) -> Bytes | None:
-        """Return the bits that were read, uint8[size], where not all were."""
-        if all(row.known is None for row in self.single):
-            return None
-        known = np.full(size, 0xFF, np.uint8)
-        for at, row in zip(start.tolist(), self.single, strict=True):
-            if row.known is not None:
-                known[at : at + len(row.known)] = np.frombuffer(row.known, np.uint8)
-        return known
+        return rows
 
 
-def _in_order(rows: Rows) -> Rows:
-    """Return rows in the order of lines; bytes stay where they are."""
-    order = np.argsort(rows.line, kind="stable")
-    place = np.empty(len(order), np.int64)
-    place[order] = np.arange(len(order))
-    return subset(rows, order, place)
-
-
-def subset(rows: Rows, chosen: npt.NDArray[np.generic], place: Index) -> Rows:
-    """Return some rows, or all in another order.
-
-    Args:
-        rows: to choose from.
-        chosen: indices, or bool[n].
-        place: int64[n], where each row stands afterwards; below 0 where it is not chosen.
-    """
+def subset(rows: Rows, chosen: npt.NDArray[np.bool_]) -> Rows:
+    """Return the rows that are marked in a bool[n]."""
     return replace(
         rows,
         line=rows.line[chosen],
@@ -220,21 +336,5 @@ def subset(rows: Rows, chosen: npt.NDArray[np.generic], place: Index) -> Rows:
         checked=rows.checked[chosen],
         edits=rows.edits[chosen],
         length=rows.length[chosen],
-        reasons={int(place[i]): reason for i, reason in rows.reasons.items() if place[i] >= 0},
+        reason=rows.reason[chosen],
     )
-
-
-def _values(row: Row) -> Bytes:
-    return np.frombuffer(row.values, np.uint8)
-
-
-def _printed(row: Row) -> int:
-    if not row.sure:
-        return UNSURE_ADDRESS
-    return NO_ADDRESS if row.address is None else row.address
-
-
-def _joined(blocks: Sequence[npt.NDArray[T]], single: Sequence[int]) -> npt.NDArray[T]:
-    """Return columns of blocks one after the other, and behind them those of single lines."""
-    kind = blocks[0].dtype if blocks else np.dtype(np.int64)
-    return np.concatenate([*blocks, np.array(single, kind)])

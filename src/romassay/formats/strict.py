@@ -5,11 +5,25 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from romassay.formats.layout import ANY, Layout, Number, pattern_parts, pattern_regex
-from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, SHORT, STAR, Row
+from romassay.formats.rows import (
+    CLEAN,
+    CUT,
+    DAMAGED,
+    LOST_COLUMNS,
+    MARK,
+    NO_SUM,
+    OVERLONG,
+    SHORT,
+    STAR,
+    TOO_LARGE,
+    WRONG_SUM,
+    Row,
+)
 from romassay.formats.sums import KINDS
 
 _DIGITS = {2: b"01", 8: b"0-7", 10: b"0-9", 16: b"0-9A-Fa-f"}
@@ -18,11 +32,9 @@ _MAX_ADDRESS = 1 << 32
 _PROMPT_ROOM = 48
 _TELLING = 3
 _HEAD_EDITS = 2
-WRONG_SUM = "the sum of the line is wrong"
-NO_SUM = "the sum of the line can't be read"
-NOT_A_DIGIT = "a character is no digit"
-LOST_COLUMNS = "characters are missing or too many"
-TOO_LARGE = "a number is too large for its cell"
+_OFTEN = 200
+"""Lines whose cells are matched one by one: an expression for all of them takes its time to be made."""
+_MOST_AT_ONCE = 64
 _ALNUM = re.compile(rb"[^0-9A-Za-z]{0,2}[0-9A-Za-z]")
 _FEW_DIGITS = re.compile(rb" *([0-9A-Fa-f]+)")
 _PROMPT = re.compile(rb"[^\s0-9A-Za-z]{1,2}|[A-Z]{2,8}[>*#:] ?")
@@ -63,7 +75,7 @@ def _escaped(text: str) -> bytes:
     return re.escape(text.encode("latin-1"))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Forms:
     """The regular expressions of a layout."""
 
@@ -77,6 +89,7 @@ class _Forms:
     alone: re.Pattern[bytes] | None
 
 
+@lru_cache(maxsize=64)
 def _forms(layout: Layout) -> _Forms:
     heads = []
     with_address = layout.address is not None and layout.where in ("line", "some")
@@ -109,6 +122,15 @@ def _forms(layout: Layout) -> _Forms:
         tail=re.compile(tail, re.DOTALL),
         alone=alone,
     )
+
+
+@lru_cache(maxsize=16)
+def _cells_in_a_row(forms: _Forms) -> re.Pattern[bytes]:
+    """Return what matches the cells of a line, as many as stand there."""
+    rest = b""
+    for gap in reversed(forms.gaps):
+        rest = b"(?:" + gap.pattern + forms.cell.pattern + rest + b")?"
+    return re.compile(forms.cell.pattern + rest, re.DOTALL)
 
 
 def _head(layout: Layout) -> bytes:
@@ -167,6 +189,7 @@ class LineReader:
         self._layout = layout
         self._forms = _forms(layout)
         self._prefix = _cell_prefix(layout)
+        self._asked = 0
         self._ends: dict[int, re.Pattern[bytes]] = {}
 
     def read(self, line: int, text: bytes, *, last: bool = False, after_prompt: bool = False) -> Row | None:
@@ -426,6 +449,11 @@ class LineReader:
 
     def _cells_from(self, text: bytes, at: int, skipped: int) -> tuple[list[bytes], list[int]]:
         """Return the cells that stand one after the other from a place on, and where each ends."""
+        self._asked += 1
+        if self._asked > _OFTEN and not skipped and self._layout.cells <= _MOST_AT_ONCE:
+            match = _cells_in_a_row(self._forms).match(text, at)
+            number = match.lastindex or 0 if match else 0
+            return (list(match.groups()[:number]), [match.end(i) for i in range(1, number + 1)]) if match else ([], [])
         cells: list[bytes] = []
         ends: list[int] = []
         for i in range(skipped, self._layout.cells):

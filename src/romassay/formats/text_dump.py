@@ -63,6 +63,8 @@ def read(data: bytes, hints: Hints) -> Parsed:
         if hints.layout:
             raise BadInput(f"no line has the layout {layout}", advice="correct --layout, or leave it out")
         raise BadInput("this holds no dump: no address in it is certain", advice=_ADVICE)
+    if rows.passed_over:
+        notes = (*notes, f"{rows.passed_over} lines were not looked at: there are too many damaged ones before them")
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
 
 

@@ -13,9 +13,19 @@ import numpy as np
 
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, pattern_parts
 from romassay.formats.lines import read_rows
-from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
+from romassay.formats.rows import (
+    CLEAN,
+    CODES,
+    DAMAGED,
+    MARK,
+    NO_ADDRESS,
+    NO_SUM,
+    SHORT,
+    UNSURE_ADDRESS,
+    WRONG_SUM,
+    Rows,
+)
 from romassay.formats.sample import FULL_WIDTH, numbers_columns
-from romassay.formats.strict import NO_SUM, WRONG_SUM
 
 _CHARACTER = 6.6
 """Bits of any printing character."""
@@ -102,7 +112,7 @@ def _data_bits(rows: Rows, good: np.ndarray) -> float:
     chosen = np.repeat(good[order], rows.count[order])
     if rows.known is not None:
         spoilt = np.zeros(len(rows), np.bool_)
-        spoilt[[i for i, reason in rows.reasons.items() if reason in (WRONG_SUM, NO_SUM)]] = True
+        spoilt[np.isin(rows.reason, (CODES[WRONG_SUM], CODES[NO_SUM]))] = True
         chosen &= (rows.known > 0) | np.repeat(spoilt[order], rows.count[order])
     counts = np.bincount(rows.value[chosen], minlength=256)
     counts = counts[counts > 0]
