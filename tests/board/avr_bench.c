@@ -1,5 +1,6 @@
 /* A bench for the reader's firmware in simavr: a ROM on its pins, a line to type at, and an eye on its data pins.
-   usage: avr_bench MCU ELF IMAGE MASK MATCH COMMANDS
+   usage: avr_bench MCU ELF IMAGE MASK MATCH COMMANDS [SUPPLY [latch]]    the supply in mV, 5000 where none is given;
+   a part that latches takes the address when the strobe falls, and minds no other
    The ROM answers where (address & MASK) == MATCH while the read strobe is low; else the bus floats at A5.
    Prints what the firmware sends; ends with 3 if a data pin was ever an output or pulled up, 4 if it never answers. */
 
@@ -38,11 +39,11 @@ int main(int argc, char **argv)
 {
     elf_firmware_t firmware = {{0}};
     avr_irq_t *pin[8], *input;
-    uint16_t mask, match, address;
+    uint16_t mask, match, address, taken = 0;
     uint32_t flags = 0;
-    int big, prompts_seen = 0, was = -1;
+    int big, prompts_seen = 0, was = -1, strobed = 0;
     const char *typed;
-    if (argc != 7 || elf_read_firmware(argv[2], &firmware))
+    if (argc < 7 || elf_read_firmware(argv[2], &firmware))
         return 2;
     FILE *file = fopen(argv[3], "rb");
     size = fread(image, 1, sizeof image, file);
@@ -56,6 +57,7 @@ int main(int argc, char **argv)
     avr->frequency = 16000000;
     avr_load_firmware(avr, &firmware);
     avr->frequency = 16000000;
+    avr->vcc = avr->avcc = avr->aref = argc > 7 ? atoi(argv[7]) : 5000;
     avr_ioctl(avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
     flags &= ~(AVR_UART_FLAG_STDIO | AVR_UART_FLAG_POLL_SLEEP);
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
@@ -80,6 +82,12 @@ int main(int argc, char **argv)
         int strobe = big ? !(data[0x34] & 2) : !(data[0x25] & 1);
         int clock = big ? 0x20 : 0x02;
         int phase = !(data[0x24] & clock) || data[0x23] & clock; /* a part with a clock answers in its high half */
+        if (argc > 8) {
+            if (strobe && !strobed)
+                taken = address;
+            strobed = strobe;
+            address = taken;
+        }
         int bus = strobe && phase && (address & mask) == match ? image[address % size] : 0xA5;
         if (bus != was)
             for (int i = 0; i < 8; i++)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import random
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -68,6 +69,35 @@ def test_the_firmware_reads_the_exact_image_and_never_drives_a_data_pin(mcu: str
     assert IntelHex(io.StringIO(end)).todict() == dict(enumerate(ROM[0x7F8:], 0x27F8))
     assert set(IntelHex(io.StringIO(elsewhere)).tobinstr()) == {0xA5}
     assert unknown == "?"
+
+
+@pytest.mark.parametrize("mcu", MCUS)
+def test_a_part_that_latches_its_address_gets_a_new_strobe_for_each(mcu: str, bench: Path, tmp_path: Path) -> None:
+    elf, image = built(tmp_path, mcu), tmp_path / "image.bin"
+    image.write_bytes(ROM)
+    command = [str(bench), mcu, str(elf), str(image), MASK, MATCH, "d 2000 20FF\n", "5000", "latch"]
+    run = subprocess.run(command, capture_output=True, check=False, timeout=60)
+    assert run.returncode == 0
+    text = run.stdout.decode().split("\r\n>")[1]
+    assert IntelHex(io.StringIO(text.strip())).tobinstr() == ROM[:0x100]
+
+
+@pytest.mark.parametrize("mcu", MCUS)
+@pytest.mark.parametrize("supply", [5000, 4500, 3300])
+def test_the_reader_measures_its_supply_against_its_own_reference(
+    mcu: str, supply: int, bench: Path, tmp_path: Path
+) -> None:
+    """simavr puts the reference of 1.1 V on the converter's input; a step of ten bits is 0.4 to 0.5 % of it there."""
+    elf, image = built(tmp_path, mcu), tmp_path / "image.bin"
+    image.write_bytes(ROM)
+    command = [str(bench), mcu, str(elf), str(image), MASK, MATCH, "v\nd 2000 200F\n", str(supply)]
+    run = subprocess.run(command, capture_output=True, check=False, timeout=60)
+    assert run.returncode == 0
+    said = [part.strip() for part in run.stdout.decode().split("\r\n>")]
+    found = re.fullmatch(r"supply (\d{5}) mV", said[1])
+    assert found
+    assert abs(int(found[1]) - supply) < 0.01 * supply
+    assert IntelHex(io.StringIO(said[2])).tobinstr() == ROM[:16]
 
 
 def rig_of(tmp_path: Path, text: str) -> Rig:

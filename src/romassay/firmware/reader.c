@@ -121,7 +121,8 @@ over:
     put_text(":00000001FF\r\n");
 }
 
-/* The supply from the internal reference of 1.1 V, which a reader of its own supply measures against it. */
+/* The supply from the internal reference of 1.1 V, measured against it. The reference is 1.0 to 1.2 V from one chip to the
+   next (data sheet, from memory): take changes of the supply from it, and measure its level with a meter. */
 static void report_supply(void)
 {
     uint32_t millivolts;
