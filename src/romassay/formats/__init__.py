@@ -79,9 +79,9 @@ def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
 
 def _unordered(parsed: Parsed) -> int:
     """Return the bytes in a word whose order was assumed; 1 where none was."""
-    from romassay.formats.fit import ORDER_UNKNOWN
+    from romassay.formats.fit import ORDER_OF_OCTAL, ORDER_UNKNOWN
 
-    if ORDER_UNKNOWN not in parsed.notes:
+    if ORDER_UNKNOWN not in parsed.notes and ORDER_OF_OCTAL not in parsed.notes:
         return 1
     return next(int(word[5:]) for word in parsed.layout.split() if word.startswith("size="))
 

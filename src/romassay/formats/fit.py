@@ -13,13 +13,15 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.formats.layout import Base, Layout, Number, Order, Sum, SumPlace, Where, literal
-from romassay.formats.sample import Cells, Found, fits, nearly_all, usual
+from romassay.formats.sample import Cells, Found, fits, nearly_all, numbers_of, usual
 from romassay.formats.sums import KINDS
 
 Bytes = npt.NDArray[np.uint8]
 Index = npt.NDArray[np.int64]
 
 _MAX_SUM_DIGITS = 6
+_LEAST_ADDRESS_DIGITS, _MOST_ADDRESS_DIGITS = 3, 6
+"""Columns from which and up to which right-aligned addresses of a sample may still grow: line numbers have fewer."""
 _MAX_BEFORE_SUM = 10
 _MAX_BEFORE_GUTTER = 12
 _AGREE = 0.75
@@ -99,7 +101,10 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
         room = all(b.endswith(b" " * (width - len(t))) for b, t in zip(before, texts, strict=True))
         if nearly_all(ends) and room:
             leads = [b[: end - width] for b, end in zip(before, ends, strict=True)]
-            return Number(base, width, "right"), common_pattern(leads)
+            lead = common_pattern(leads)
+            room_left = max(0, _MOST_ADDRESS_DIGITS - width) if width >= _LEAST_ADDRESS_DIGITS else 0
+            more = min(len(lead) - len(lead.rstrip(" ")), room_left)
+            return Number(base, width + more, "right"), lead[: len(lead) - more]
     return Number(base), common_pattern(before)
 
 
@@ -223,7 +228,7 @@ def _cell_form(found: Sequence[Found], cells: Cells) -> tuple[Number, tuple[str,
     if cells.widths:
         gaps = tuple(_text(text) for text, _ in usually)
         if cells.runs != cells.count:
-            return Number(16, 2 * cells.size, "zeros"), _spread(gaps, cells)
+            return Number(cells.base, cells.digits, "zeros"), _spread(gaps, cells)
         return Number(cells.base, cells.widths[0], "zeros" if _may_be_padded(found, cells) else "right"), gaps
     columns = _columns(found, cells)
     width = max(max(c.widths) for c in columns)
@@ -271,7 +276,7 @@ def _spread(gaps: tuple[str, ...], cells: Cells) -> tuple[str, ...]:
     """Spread the gaps between runs of several cells over all cells."""
     spread: list[str] = []
     for width, gap in zip(cells.widths, (*gaps, None), strict=True):
-        spread += [""] * (width // (2 * cells.size) - 1)
+        spread += [""] * (width // cells.digits - 1)
         if gap is not None:
             spread.append(gap)
     return tuple(spread)
@@ -314,7 +319,7 @@ def _bytes_of(found: Sequence[Found], cells: Cells) -> Bytes:
     """Return the bytes of lines, uint8[lines, n], those of the first digits of a cell first."""
     rows = []
     for f in found:
-        texts = [f.line.token(f.first + j) for j in range(cells.runs)]
+        texts = numbers_of(cells, f.line, f.first)
         if cells.widths and cells.base == 16:
             rows.append(bytes.fromhex(b"".join(texts).decode("ascii")))
         else:
@@ -350,6 +355,8 @@ def _sum_places(found: Sequence[Found], tails: list[bytes], data: Bytes, cells: 
         before, share = usual([t[:length] for t in tails])
         if share < 0.7 or len(before) < length:
             break
+        if before[-1:].isdigit():
+            continue
         runs = [_RUN.match(t, length) if t.startswith(before) else None for t in tails]
         digits = [r[0] if r else b"" for r in runs]
         if sum(map(bool, digits)) >= 0.7 * len(tails) and length > 0:
@@ -439,8 +446,10 @@ def _with_sum(
             if sum(good) < 0.5 * len(good):
                 continue
             values = np.array([int(d, sum_base) if g else -1 for d, g in zip(place.digits, good, strict=True)])
+            if cells.count == 1 and cells.size > 1 and _only_repeats(found, place):
+                continue
             known = layout.where == "line"
-            kind, share = _best_kind(printed, data, values, length_known=known)
+            kind, share = _best_kind(printed, data, values, length_known=known, addressed=known)
             front = place.place == "front" and not _is_set_apart(found)
             if front and _right_behind(printed, data, values, length_known=known) >= share - 0.02:
                 continue
@@ -454,6 +463,14 @@ def _with_sum(
                 total = Sum(kind, number, place.before, place.place)
                 best = (share, replace(layout, sum=total, after=after), place.rest)
     return best[1], best[2]
+
+
+def _only_repeats(found: Sequence[Found], place: _Place) -> bool:
+    """Tell whether what may be a sum is on nearly every line the only cell once more: then it is another cell."""
+    same = sum(
+        f.line.token(f.first).lstrip(b"0") == digits.lstrip(b"0") for f, digits in zip(found, place.digits, strict=True)
+    )
+    return same >= _AGREE * len(found)
 
 
 def _is_set_apart(found: Sequence[Found]) -> bool:
@@ -471,14 +488,21 @@ def _right_behind(printed: Index, data: Bytes, values: Index, *, length_known: b
     return _best_kind(printed, whole[:, :-1], whole[:, -1].astype(np.int64), length_known=length_known)[1]
 
 
-def _best_kind(printed: Index, data: Bytes, values: Index, *, length_known: bool) -> tuple[str, float]:
-    """Return the kind of sum that is right most often and on how many lines; '' where none is to be believed."""
+def _best_kind(
+    printed: Index, data: Bytes, values: Index, *, length_known: bool, addressed: bool = True
+) -> tuple[str, float]:
+    """Return the kind of sum that is right most often and on how many lines; '' where none is to be believed.
+
+    Where not every line has an address, sums over the address can't be checked line by line, and are none.
+    """
     telling = _first_seen(data) & (np.ones(len(data), np.bool_) if length_known else _telling(data))
     if not length_known and telling.sum() < _TELLING and data.shape[1] > 1:
         return "", 0.0
     printed, data, values = printed[telling], data[telling], values[telling]
     best = ("", 0.0)
     for kind in KINDS.values():
+        if kind.address_bytes and not addressed:
+            continue
         right = kind.of(printed, data) == values
         share = float(right.mean())
         if share > best[1] + 0.02 and _is_believable(right, values, length_known=length_known):
@@ -540,6 +564,8 @@ def _with_gutter(layout: Layout, tails: list[bytes], data: Bytes) -> Layout | No
 def _gutter_place(tails: list[bytes], data: Bytes, size: int) -> tuple[int, Order] | None:
     """Return where in what follows the cells the bytes stand as text, and in which order, or None."""
     best: tuple[float, int, Order] = (0.0, 0, "big")
+    unlike = _first_seen(data)
+    tails, data = [t for t, first in zip(tails, unlike, strict=True) if first], data[unlike]
     orders: tuple[Order, ...] = ("big", "little") if size > 1 else ("big",)
     for order in orders:
         ordered = data

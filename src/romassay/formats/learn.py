@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, ends_as_it_goes_on, fit
-from romassay.formats.layout import Base, Layout, Number
-from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, numbers_columns
+from romassay.formats.layout import ANY, RUN, Base, Layout, Number, pattern_parts
+from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, numbers_columns, usual
 from romassay.formats.weigh import bits_of, unexplained
 
 _BINARY = re.compile(rb"[01]{8}")
@@ -28,6 +28,8 @@ _NEARLY = 2
 """Characters by which a damaged line of data may be longer or shorter than the others."""
 _MOST_LINES = 120
 _MOST_FITS = 24
+_MOST_READINGS = 4
+_HEX = 16
 _MOST_CANDIDATES = 14
 _WEIGHED_HEAD = 100
 _WEIGHED_PIECE = 16
@@ -39,6 +41,12 @@ _LEAST_ALIKE = 5
 _LONGEST = 400
 _MOSTLY = 0.8
 _SHORTEST = 3
+_WIDE = 4
+"""Bytes of a line that tell of a dump by themselves; shorter ones need addresses that count them."""
+_BORNE_OUT = 3
+"""Addresses that must do so."""
+_TELLING = 3
+"""Lines that tell how a dump without addresses is printed."""
 _MORE_CELLS = 3
 _WIDEST = 3
 _FEW_LOST = 8
@@ -201,7 +209,7 @@ def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
         if fits_left <= 0:
             return
         chosen = lines[:: -(-len(lines) // _MOST_LINES)]
-        for cells, number in _readings_after(chosen, which, base, step)[:4]:
+        for cells, number in _likeliest(_readings_after(chosen, which, base, step)):
             first = which + 1 + cells.skip
             found = [Found(line, which, first) for line in chosen if cells.read(line, first)]
             if cells.skip and found and not ends_as_it_goes_on(found, cells):
@@ -301,6 +309,13 @@ def _readings_after(lines: list[Line], which: int, base: Base, step: int) -> lis
     return sorted(((c, n) for c, n in votes.items() if n >= max(1, 0.5 * best)), key=rank)
 
 
+def _likeliest(ranked: list[tuple[Cells, int]]) -> list[tuple[Cells, int]]:
+    """Return the first few of some ways to read a line, and the first that is hex and leaves out nothing."""
+    others = ranked[_MOST_READINGS:]
+    hex_bytes = [(c, n) for c, n in others if c.base == _HEX and not c.words and not c.skip]
+    return [*ranked[:_MOST_READINGS], *hex_bytes[:1]]
+
+
 def _looks_octal(lines: list[Line], first: int) -> bool:
     """Tell whether there are many different numbers, none with an 8 or 9."""
     texts = {line.token(i) for line in lines for i in range(first, len(line.tokens))}
@@ -375,8 +390,24 @@ def _number_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
             yield Cells(base, size, count, skip, (), words)
             if all(len(t) == width for t in part):
                 yield Cells(base, size, count, skip, (width,) * count, words)
+    yield from _dense_cells(texts, step, skip)
     if len(texts) >= step and all(_BINARY.fullmatch(t) for t in texts[:step]):
         yield Cells(2, 1, step, skip, (8,) * step)
+
+
+def _dense_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
+    """Read runs as octal or decimal numbers that run together, each with all its digits."""
+    for base, size in ((8, 1), (10, 1), (8, 2), (10, 2)):
+        width = FULL_WIDTH[base, size]
+        counts = ((step // size, False), (step, True)) if size > 1 else ((step, False),)
+        for count, words in counts:
+            widths = _widths_until(texts, width * count)
+            if len(widths) == count or not widths or any(w % width for w in widths):
+                continue
+            digits = b"".join(texts[: len(widths)])
+            numbers = [digits[i : i + width] for i in range(0, len(digits), width)]
+            if all(fits(n, base) and int(n, base) < 1 << 8 * size for n in numbers):
+                yield Cells(base, size, count, skip, widths, words)  # type: ignore[arg-type]
 
 
 # --- an address now and then --------------------------------------------------------------------------------------
@@ -398,7 +429,8 @@ def _run_forms(lines: list[Line]) -> list[Cells]:
     for line in lines:
         votes.update(dict.fromkeys(_equal_runs(line), 1))
     ranked = sorted(votes.items(), key=lambda item: -item[1] * item[0].bytes)
-    forms = [cells for cells, number in ranked if number >= 2 and cells.bytes >= 4][:6]
+    often = [cells for cells, number in ranked if number >= 2]
+    forms = [*[c for c in often if c.bytes >= _WIDE][:6], *[c for c in often if c.bytes < _WIDE and c.count > 1][:1]]
     shorter = [
         replace(c, count=c.count - 1, widths=c.widths[:-1], gaps=c.gaps and c.gaps[:-1])
         for c in forms
@@ -493,13 +525,16 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
         contradicted |= base == 16 and bad > 1 and not good
         likely = 8 if cells.base == 8 else 16
         anchored = not bad and base == likely and any(f.address is not None for f in found)
+        if cells.bytes < _WIDE and (bad or good < _BORNE_OUT):
+            continue
         if (good and good >= bad // 2) or anchored:
             learnt = _made(found, alone, base, cells)
             share = good / (good + bad) if good else 0.5
             score = learnt.score * share * (0.9 if base != 16 else 1.0)
             if best is None or score > best.score:
                 best = replace(learnt, score=score)
-    return best or (None if contradicted else _without_addresses(sample, cells, lead, tokens))
+    refused = contradicted or cells.bytes < _WIDE
+    return best or (None if refused else _without_addresses(sample, cells, lead, tokens))
 
 
 def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted: range) -> bool:
@@ -512,13 +547,20 @@ def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted
         place: of the number, counted from there; of three digits or more if it is before the cells.
         wanted: bytes by which it may grow.
     """
-    steps: Counter[int] = Counter()
     digits = _SHORTEST if place < 0 else 1
-    for stretch in sample:
-        read = [line for line in stretch if cells.read(line, lead) and len(line.token(lead + place)) >= digits]
-        steps.update(b - a for a, b in pairwise(line.value(lead + place, 16) or 0 for line in read))
-    total = sum(steps.values())
-    return total >= _LEAST_ALIKE and any(step in wanted and n > 0.5 * total for step, n in steps.items())
+    read = [
+        [line for line in stretch if cells.read(line, lead) and len(line.token(lead + place)) >= digits]
+        for stretch in sample
+    ]
+    for base in _BASES if place < 0 else (_HEX,):
+        steps: Counter[float] = Counter()
+        for lines in read:
+            numbers = [(line.number, value) for line in lines if (value := line.value(lead + place, base)) is not None]
+            steps.update((b - a) / (n - m) for (m, a), (n, b) in pairwise(numbers))
+        total = sum(steps.values())
+        if total >= _LEAST_ALIKE and any(step in wanted and n > 0.5 * total for step, n in steps.items()):
+            return True
+    return False
 
 
 def _cells_at(line: Line, cells: Cells, lead: int, usual_tokens: int) -> int | None:
@@ -557,21 +599,22 @@ def _count_between(
                 continue
             first = _cells_at(line, cells, lead, usual_tokens)
             address = None
-            if first is not None and first > lead:
+            addressed = first is not None and first > lead and not _in_word(line, first - 1)
+            if first is not None and addressed:
                 address = line.value(first - 1, base)
-            elif first is None and 0 < len(line.tokens) <= lead + 2:
-                last = len(line.tokens) - 1
-                is_one = len(line.token(last)) >= 3 and not _in_word(line, last)
-                address = line.value(last, base) if is_one else None
+            elif first is None and 0 < len(line.tokens) <= _FIRST_TOKENS:
+                numbers = [i for i in range(len(line.tokens)) if not _in_word(line, i)]
+                is_one = 0 < len(numbers) <= lead + 2 and len(line.token(numbers[-1])) >= _SHORTEST
+                address = line.value(numbers[-1], base) if is_one else None
                 if address is not None:
-                    alone.append((line, last))
+                    alone.append((line, numbers[-1]))
             if address is not None:
                 if expected is not None and since and address > before:
                     good += address == expected
                     bad += address != expected and address - expected <= _FEW_LOST * cells.bytes
                 expected, since, before = address, 0, address
             if first is not None:
-                found.append(Found(line, first - 1 if first > lead else None, first))
+                found.append(Found(line, first - 1 if addressed else None, first))
             if first is not None or (address is None and abs(len(line.text) - length) <= _NEARLY):
                 since += 1
                 expected = None if expected is None else expected + cells.bytes
@@ -601,6 +644,9 @@ def _with_lone_address(layout: Layout, alone: list[tuple[Line, int]], base: Base
 
 
 _SHORT_LINE = 40
+_MOST_BESIDES = 3
+"""Numbers on a line with the only address: the first and the last, and how many."""
+_LONGEST_ADDRESS = 8
 TOP_ONLY = "only one address stands in the log, before the data: all bytes are counted from it"
 NO_ADDRESS = "the log has no addresses: the first byte is taken as address 0 unless a base is given"
 
@@ -609,14 +655,40 @@ def _lone(line: Line) -> int | None:
     """Return which number of a short line before the data may be the address, or None."""
     if len(line.text) > _SHORT_LINE or len(line.tokens) > _FIRST_TOKENS:
         return None
-    return next((i for i in range(len(line.tokens)) if 3 <= len(line.token(i)) <= 8 and not _in_word(line, i)), None)
+    numbers = [i for i in range(len(line.tokens)) if not _in_word(line, i)]
+    if len(numbers) > _MOST_BESIDES:
+        return None
+    return next((i for i in numbers if _SHORTEST <= len(line.token(i)) <= _LONGEST_ADDRESS), None)
+
+
+def _is_remnant(line: Line, cells: Cells, gap: bytes | None) -> bool:
+    """Tell whether the first line of a log is what a cut left of a line of data: a gap and a cell stand in it."""
+    width = cells.widths[0] if cells.widths else 0
+    return line.number == 0 and any(
+        line.between(i) == gap and (not width or len(line.token(i + 1)) == width) for i in range(len(line.tokens) - 1)
+    )
+
+
+def _base_of(line: Line, which: int, cells: Cells) -> Base:
+    """Return the base of the only address of a log: that of its cells, unless it is marked or looks like a hex one."""
+    digits, before = line.token(which), line.text[: line.tokens[which][0]]
+    after = line.text[line.tokens[which][1] :]
+    marked = before.endswith(_HEX_MARKS) or after[:1] in (b"h", b"H")
+    short = cells.base == 8 and len(digits) < _OCTAL_ADDRESS
+    return 16 if marked or short or not fits(digits, cells.base) else cells.base
+
+
+_OCTAL_ADDRESS = 5
+"""Digits that an octal address has at least; hosts that print octal print 16 bits with six (common practice)."""
+_HEX_MARKS = (b"$", b"0x", b"0X", b"&", b"&h", b"&H", b"H'", b"X'")
 
 
 def _in_word(line: Line, i: int) -> bool:
     """Tell whether a run of digits is part of a word, such as the first letters of `ADDRESS`."""
     first, end = line.tokens[i]
     before, after = line.text[max(0, first - 1) : first], line.text[end : end + 2]
-    return (before.isalpha() and before not in b"xXhH") or (after[:1].isalpha() and after.rstrip() not in (b"h", b"H"))
+    marked = after[:1] in (b"h", b"H") and not after[1:].isalnum()
+    return (before.isalpha() and before not in b"xXhH") or (after[:1].isalpha() and not marked)
 
 
 def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_tokens: int) -> Learnt | None:
@@ -624,19 +696,27 @@ def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_
     places = [(line, _cells_at(line, cells, lead, usual_tokens)) for stretch in sample for line in stretch]
     found = [Found(line, None, lead) for line, first in places if first == lead]
     others = [line for line, first in places if first is None]
-    if cells.base != 16 or not cells.widths or len(found) < 3:
+    if len(found) < _TELLING:
         return None
     fitted = fit(_spread(found), None, cells, "none")
+    is_hex = cells.base == 16 and bool(cells.widths)
+    kinds = [kind for kind, _ in pattern_parts(fitted.layout.rest)]
+    if not is_hex and (fitted.layout.tail or RUN in kinds or kinds.count(ANY) >= _SHORTEST):
+        return None
     score = len(found) * cells.bytes * _tidiness(fitted) * 0.5
+    gap = usual([f.line.between(lead) for f in found])[0] if cells.runs > 1 else None
     top = [
-        (line, which) for line in others if line.number < found[0].line.number and (which := _lone(line)) is not None
+        (line, which)
+        for line in others
+        if line.number < found[0].line.number and (which := _lone(line)) is not None
+        if not _is_remnant(line, cells, gap)
     ]
     if top:
         line, which = top[-1]
-        layout = _with_lone_address(fitted.layout, [(line, which)], 16)
+        layout = _with_lone_address(fitted.layout, [(line, which)], _base_of(line, which, cells))
         rest = line.text[line.tokens[which][1] :].rstrip()
         layout = replace(layout, after=layout.after if not any(chr(c).isalnum() for c in rest) else "*")
         return Learnt(layout, score, (*fitted.notes, TOP_ONLY))
-    if cells.bytes < 8 or len(found) < 0.7 * sum(len(stretch) for stretch in sample):
+    if not is_hex or cells.bytes < 8 or len(found) < 0.7 * sum(len(stretch) for stretch in sample):
         return None
     return Learnt(fitted.layout, score, (*fitted.notes, NO_ADDRESS))

@@ -92,6 +92,11 @@ class Cells:
         """Bytes that they hold."""
         return self.count * self.size
 
+    @property
+    def digits(self) -> int:
+        """Digits of a number of fixed width."""
+        return 2 * self.size if self.base == 16 else FULL_WIDTH[self.base, self.size]
+
     def read(self, line: Line, first: int) -> bool:
         """Tell whether a line's runs from `first` on can be read so."""
         runs = self.runs
@@ -105,12 +110,24 @@ class Cells:
         if self.base == 16 and self.widths:
             return True
         limit = 1 << 8 * self.size
+        if self.widths and self.runs != self.count:
+            return all(fits(n, self.base) and int(n, self.base) < limit for n in numbers_of(self, line, first))
         most = 2 * self.size if self.base == 16 else FULL_WIDTH[self.base, self.size]
         for start, end in spans:
             digits = line.text[start:end]
             if end - start > most or not fits(digits, self.base) or int(digits, self.base) >= limit:
                 return False
         return True
+
+
+def numbers_of(cells: Cells, line: Line, first: int) -> list[bytes]:
+    """Return the digits of each number in a line's runs from `first` on; those that run together are cut apart."""
+    texts = [line.token(first + i) for i in range(cells.runs)]
+    if cells.base == 16 or cells.runs == cells.count:
+        return texts
+    digits = b"".join(texts)
+    width = len(digits) // cells.count
+    return [digits[i : i + width] for i in range(0, len(digits), width)]
 
 
 @dataclass(frozen=True, slots=True)

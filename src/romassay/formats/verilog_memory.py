@@ -25,6 +25,10 @@ _NEARLY_ALL = 0.9
 _LINE_BYTES = 16
 _NUMBERS = re.compile(rb"^(?:@[0-9A-Fa-f]{1,16}|[0-9A-Fa-fxXzZ_]+)(?:[ \t]+[0-9A-Fa-fxXzZ_]+)*[ \t\r]*$", re.MULTILINE)
 _WITHOUT_ADDRESS = 0.3
+_UNLIKELY = 0.2
+_MANY = 24
+_DIGITS_OF_BYTE = 3
+"""Digits of a byte in decimal or octal."""
 
 
 def _without_comments(text: bytes) -> bytes:
@@ -59,7 +63,17 @@ def sniff(source: bytes) -> float:
         return 0.0
     if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1) or _lines_begin_wider(found):
         return 0.0
-    return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS)
+    likely = _UNLIKELY if _are_small_numbers(found) else 1.0
+    return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS) * likely
+
+
+def _are_small_numbers(lines: Sequence[bytes]) -> bool:
+    """Tell whether many numbers of up to three digits are all those of bytes in octal or decimal: a dump's, then."""
+    words = [word for line in lines[:200] for word in line.split() if not word.startswith(b"@")]
+    if len(words) < _MANY or max(map(len, words)) != _DIGITS_OF_BYTE or not all(word.isdigit() for word in words):
+        return False
+    octal = all(word.translate(None, b"89") == word and int(word, 8) < 1 << 8 for word in words)
+    return octal or all(int(word) < 1 << 8 for word in words)
 
 
 def _lines_begin_wider(lines: Sequence[bytes]) -> bool:

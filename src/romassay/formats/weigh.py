@@ -135,7 +135,7 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
         if number.width and number.base == 16
         else FULL_WIDTH.get((number.base, layout.size), 2 * layout.size)
     )
-    digits = _RUNS.findall(text)
+    digits = _RUNS.findall(_without_addresses(layout, text))
     filled = sum(len(run) == 2 * layout.size < width and run.startswith(b"0") for run in digits)
     if number.base != 16 and filled * 2 > len(digits):
         return float(_LIKE_HEX + _EDIT * filled)
@@ -151,6 +151,17 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
     damaged += _merged(layout, text, width)
     rare = damaged and short < _RARE * full
     return _EDIT * short + _SYMBOL * zeros if rare or short <= zeros + 2 * damaged else 0.0
+
+
+_ADDRESS_FIRST = re.compile(rb"^[^0-9A-Fa-f\n]*[0-9A-Fa-f]+", re.MULTILINE)
+
+
+def _without_addresses(layout: Layout, text: bytes) -> bytes:
+    """Return a text without the first number of each line where addresses in decimal or octal have zeros in front."""
+    number = layout.address
+    if layout.where != "line" or number is None or number.base == 16 or number.pad != "zeros":
+        return text
+    return _ADDRESS_FIRST.sub(b"", text)
 
 
 def _merged(layout: Layout, text: bytes, width: int) -> int:
@@ -195,6 +206,7 @@ def _oddity(layout: Layout) -> float:
         + _UNFIXED[layout.cell.pad]
         + 4.0 * (number is not None and layout.cell.base not in (16, number.base))
         + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
+        + 20.0 * _may_be_one_word(layout)
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
         + 200.0 * any(kind == ANY for kind, _ in pattern_parts(layout.after))
@@ -205,6 +217,11 @@ def _oddity(layout: Layout) -> float:
         + 300.0 * _sets_last_apart(layout)
         + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
+
+
+def _may_be_one_word(layout: Layout) -> bool:
+    """Tell whether the bytes of a line run together to just one word: as a word it may have either order."""
+    return layout.size == 1 and layout.cells in (2, 4) and layout.gaps is not None and not any(layout.gaps)
 
 
 def _sets_last_apart(layout: Layout) -> bool:
