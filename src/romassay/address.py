@@ -98,7 +98,7 @@ def parse_size(text: str) -> int:
 def merge_ranges(ranges: Iterable[Range]) -> tuple[Range, ...]:
     """Return the same addresses as the fewest ranges, sorted."""
     merged: list[Range] = []
-    for item in sorted(ranges):
+    for item in sorted(ranges, key=lambda item: (item.first, item.last)):
         if merged and item.first <= merged[-1].last + 1:
             if item.last > merged[-1].last:
                 merged[-1] = Range(merged[-1].first, item.last)

@@ -9,10 +9,11 @@ from typing import Literal, Protocol
 
 from romassay.address import Range
 from romassay.code.model import Code
+from romassay.errors import BadInput
 from romassay.finding import Finding, Limit
 from romassay.order import ordered
 from romassay.part import Part
-from romassay.reading import Reading, ReadingSet, within
+from romassay.reading import Reading, ReadingSet, edges_of, within
 from romassay.rig import Rig
 from romassay.settle.model import Decision, Image
 from romassay.survey.model import Survey
@@ -88,6 +89,10 @@ STRAY_SHARE = 0.02
 """Share of a log's bytes at addresses that a garbled digit explains."""
 
 
+MOST_PLACES = 1 << 19
+"""Stretches of addresses, over all readings, that are surveyed."""
+
+
 class HasReadings(Protocol):
     """Anything that holds readings: what `load` returns, or a ReadingSet."""
 
@@ -121,8 +126,22 @@ def gather(
             continue
         seen[key] = reading.source.name
         kept.append(reading)
+    _refuse_scattered(kept)
     bits = address_bits or _bus_lines(kept)
     return ReadingSet(ordered([within(r, bits) for r in kept]), bits, tuple(exclude), tuple(duplicates))
+
+
+def _refuse_scattered(readings: Sequence[Reading]) -> None:
+    """Raise BadInput where the bytes stand in more places than any dump has them."""
+    total = 0
+    for reading in readings:
+        total += len(edges_of(reading.runs))
+        if total > MOST_PLACES:
+            raise BadInput(
+                f"the bytes stand in more than {MOST_PLACES} places with gaps between them: no dump is so scattered",
+                place=reading.source.name,
+                advice="convert the part that matters with --range, and give that",
+            )
 
 
 def _bus_lines(readings: Sequence[Reading]) -> int:

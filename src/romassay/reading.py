@@ -155,14 +155,18 @@ class Reading:
 
 def spans_of(runs: Index) -> tuple[Range, ...]:
     """Return the addresses of a table of runs as the fewest ranges, sorted."""
+    return tuple(Range(first, last) for first, last in edges_of(runs).tolist())
+
+
+def edges_of(runs: Index) -> Index:
+    """Return the addresses of a table of runs as the fewest stretches, sorted: int64[n, 2], first and last address."""
     if not len(runs):
-        return ()
+        return np.zeros((0, 2), np.int64)
     order = np.argsort(runs[:, 0], kind="stable")
     first = runs[order, 0]
     end = np.maximum.accumulate(first + runs[order, 2])
     new = np.flatnonzero(np.r_[True, first[1:] > end[:-1]])
-    last = np.r_[end[new[1:] - 1], end[-1]] - 1
-    return tuple(Range(int(a), int(b)) for a, b in zip(first[new], last, strict=True))
+    return np.stack([first[new], np.r_[end[new[1:] - 1], end[-1]] - 1], axis=1)
 
 
 def reading_of(

@@ -109,29 +109,31 @@ def _cell_size(regions: Sequence[Region], across: int) -> int:
     """Return the smallest power of two that shows the smallest region, or more where the rows would not do."""
     smallest = min(region.last - region.first + 1 for region in regions)
     cell = 1 << (smallest.bit_length() - 1)
-    while _row_count(regions, cell * across) > _MOST_CELLS // across:
+    while not _fits(regions, cell * across, _MOST_CELLS // across):
         cell *= 2
     return cell
 
 
-def _row_count(regions: Sequence[Region], row: int) -> int:
-    """Return how many rows of so many addresses the regions touch; they are sorted and don't overlap."""
+def _fits(regions: Sequence[Region], row: int, most: int) -> bool:
+    """Tell whether the regions touch so few rows of so many addresses; they are sorted and don't overlap."""
     count, shown = 0, -1
     for region in regions:
         count += max(0, region.last // row - max(region.first // row, shown + 1) + 1)
         shown = max(shown, region.last // row)
-    return count
+        if count > most:
+            return False
+    return True
 
 
 def _signs(survey: Survey, cell: int) -> dict[int, _Sign]:
     """Return the sign of each cell: of what matters most in its addresses."""
-    best: dict[int, tuple[int, _Sign]] = {}
+    best: dict[int, tuple[int, Region]] = {}
     for region in survey.regions:
-        rank = (_IMPORTANCE.index(region.kind), _sign(survey, region))
+        rank = _IMPORTANCE.index(region.kind)
         for at in range(region.first // cell, region.last // cell + 1):
-            if at not in best or rank[0] < best[at][0]:
-                best[at] = rank
-    return {at: sign for at, (_, sign) in best.items()}
+            if at not in best or rank < best[at][0]:
+                best[at] = rank, region
+    return {at: _sign(survey, region) for at, (_, region) in best.items()}
 
 
 def _sign(survey: Survey, region: Region) -> _Sign:

@@ -12,13 +12,14 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from romassay.address import Range, merge_ranges
+import numpy as np
+
 from romassay.chain import Assay, Verdict
 from romassay.docket.record import crc32, image_name
 from romassay.finding import Finding
 from romassay.judge import is_settled
 from romassay.part import FunctionKind
-from romassay.reading import Reading
+from romassay.reading import Reading, spans_of
 from romassay.report.code import code_sentences
 from romassay.report.findings import finding_lines
 from romassay.report.picture import INSIDE, address_map, name_of, pattern
@@ -124,9 +125,10 @@ def _found(assay: Assay, image: Image) -> str:
 def _window(assay: Assay) -> str:
     """Return what was read of the specimen, as ranges; what the line lost inside them is not said here."""
     readings = assay.readings.with_role("specimen")
-    lost = [Range(h.first, h.last) for r in readings for h in r.holes if h.first is not None and h.last is not None]
-    spans = merge_ranges([*(seen for reading in readings for seen in reading.spans()), *lost])
-    return some([span(assay, seen.first, seen.last) for seen in spans], 3) or "these readings"
+    holes = (hole for reading in readings for hole in reading.holes)
+    lost = [(h.first, 0, h.last - h.first + 1, 0) for h in holes if h.first is not None and h.last is not None]
+    runs = np.concatenate([np.array(lost, np.int64).reshape(-1, 4), *(reading.runs for reading in readings)])
+    return some([span(assay, seen.first, seen.last) for seen in spans_of(runs)], 3) or "these readings"
 
 
 def because(assay: Assay) -> str:

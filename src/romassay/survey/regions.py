@@ -65,25 +65,27 @@ def _clipped(regions: list[Region], seen: Sequence[Range], excluded: Sequence[Ra
             cursor += 1
         at = cursor
         while at < len(seen) and seen[at].first <= region.last:
-            piece = seen[at].intersect(Range(region.first, region.last))
-            if piece:
-                out += _without(replace(region, first=piece.first, last=piece.last), hidden)
+            first, last = max(seen[at].first, region.first), min(seen[at].last, region.last)
+            out += _without(Region(first, last, region.kind, region.function, region.copy), hidden)
             at += 1
     merged: list[Region] = []
     for item in out:
-        if (
-            merged
-            and replace(merged[-1], last=item.last) == replace(item, first=merged[-1].first)
-            and (merged[-1].last + 1 == item.first)
-        ):
-            merged[-1] = replace(merged[-1], last=item.last)
+        before = merged[-1] if merged else None
+        if before and before.last + 1 == item.first and _alike(before, item):
+            merged[-1] = replace(before, last=item.last)
         else:
             merged.append(item)
     return tuple(merged)
 
 
+def _alike(one: Region, other: Region) -> bool:
+    return (one.kind, one.function, one.copy) == (other.kind, other.function, other.copy)
+
+
 def _without(region: Region, hidden: Sequence[Range]) -> list[Region]:
     """Split a region where a hidden range lies in it; that part is the host's."""
+    if not hidden:
+        return [region]
     pieces = []
     at = region.first
     for item in hidden:

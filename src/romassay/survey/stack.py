@@ -62,17 +62,15 @@ class Stack:
 
 def granules_seen(readings: Sequence[Reading]) -> Index:
     """Return the numbers of the granules in which any reading saw an address, sorted."""
-    spans = sorted(
-        (span.first >> GRANULE_LINES, span.last >> GRANULE_LINES) for reading in readings for span in reading.spans()
-    )
-    parts: list[Index] = []
-    end = -1
-    for first, last in spans:
-        start = max(first, end + 1)
-        if last >= start:
-            parts.append(np.arange(start, last + 1, dtype=np.int64))
-            end = last
-    return np.concatenate(parts) if parts else np.zeros(0, np.int64)
+    runs = np.concatenate([np.zeros((0, 4), np.int64), *(reading.runs for reading in readings)])
+    runs = runs[runs[:, 2] > 0]
+    first, last = runs[:, 0] >> GRANULE_LINES, (runs[:, 0] + runs[:, 2] - 1) >> GRANULE_LINES
+    order = np.argsort(first, kind="stable")
+    first, end = first[order], np.maximum.accumulate(last[order]) + 1
+    first = np.maximum(first, np.r_[0, end[:-1]])[: len(first)]
+    count = np.maximum(0, end - first)
+    numbers: Index = np.arange(int(count.sum())) + np.repeat(first - (np.cumsum(count) - count), count)
+    return numbers
 
 
 def stack(
