@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import random
+import resource
 import signal
 import socket
 import subprocess
@@ -186,6 +187,38 @@ def test_listening_keeps_the_bytes_as_they_came_and_splits_the_passes(tmp_path: 
         result = romassay("capture", url, "--listen", "--silence", "5", "--size", "512", "-o", str(docket))
     assert result.returncode == 0, result.stdout + result.stderr
     assert (docket / "readings" / "listen-1.log").read_bytes() == said
+    assert (docket / "image.bin").read_bytes() == ROM
+
+
+@pytest.mark.parametrize("room", [3000, 5000, 6000])
+def test_a_disk_that_is_full_is_told_in_one_line_and_the_capture_gone_on_with(tmp_path: Path, room: int) -> None:
+    """No file may grow beyond a limit of the system's, be it the transcript or a result."""
+    docket = tmp_path / "docket"
+    with Server(memory) as server:
+        words = ["capture", server.url, "--host", str(HOST), "--window", "0xCF80-0xD27F", "--size", "512"]
+        first = subprocess.run(
+            [sys.executable, "-m", "romassay", *words, "-o", str(docket)],
+            capture_output=True, text=True, check=False,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (room, room)),
+        )  # fmt: skip
+        assert first.returncode == 2
+        assert first.stderr.splitlines()[-1].endswith("cannot be written (file too large); make room, and go on")
+        assert "Traceback" not in first.stderr
+        result = romassay("capture", "--resume", "--size", "512", "-o", str(docket))
+    assert result.returncode == 0, result.stderr
+    assert (docket / "image.bin").read_bytes() == ROM
+
+
+def test_a_host_file_that_does_not_fit_is_mended_and_the_capture_gone_on_with(tmp_path: Path) -> None:
+    docket, file = tmp_path / "docket", tmp_path / "my.toml"
+    file.write_text(HOST.read_text().replace('prompt = "*"', 'prompt = ">"'))
+    with Server(memory) as server:
+        words = ["--window", "0xCFC0-0xD23F", "--size", "512", "-o", str(docket)]
+        first = romassay("capture", server.url, "--host", str(file), *words)
+        assert first.returncode == 2
+        assert 'the host never prompted with ">", 8 times asked; it last said "\\r\\n*"' in first.stderr
+        result = romassay("capture", "--resume", "--host", str(HOST), "--size", "512", "-o", str(docket))
+    assert result.returncode == 0, result.stderr
     assert (docket / "image.bin").read_bytes() == ROM
 
 

@@ -443,7 +443,7 @@ class _Talk:
             yield Learnt(self._now(), str(found))
 
     def _lost(self, problem: str) -> LostLine:
-        advice = "see that the host file's dialogue fits, and the rate with --probe; then go on with --resume"
+        advice = "see that the host file fits, and the rate with --probe; then --resume, with --host if you mend it"
         return LostLine(problem, advice=advice)
 
 

@@ -192,12 +192,16 @@ def _host(said: dict[str, Any]) -> tuple[str, Host, tuple[Range, ...]]:
 def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
     from dataclasses import replace
 
-    from romassay.session.capture import order_of_plan
+    from romassay.session.capture import dialogue_of, order_of_plan
 
+    order = order_of_plan(plan, folder, command=words)
+    if said["host"] or said["rig"]:
+        name, host, _ = _host(said)
+        order = replace(order, host=name, dialogue=dialogue_of(host, name), serial=host.serial or order.serial)
     return replace(
-        order_of_plan(plan, folder, command=words),
+        order,
         port=port or plan.port,
-        serial=_changed(plan.serial, said),
+        serial=_changed(order.serial, said),
         until_target=said["target"] is not None,
         session=said["session"] or plan.session,
         settings=settings_of(said),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import tempfile
@@ -63,6 +64,9 @@ def _write_sparsely(file: BinaryIO, piece: bytes) -> None:
         file.write(piece)
 
 
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
+
 @contextlib.contextmanager
 def one_line_errors(path: Path) -> Iterator[None]:
     """Turn the system's errors about a file into ours."""
@@ -70,9 +74,8 @@ def one_line_errors(path: Path) -> Iterator[None]:
         yield
     except OSError as e:
         reason = (e.strerror or str(e)).lower()
-        raise BadInput(
-            f"cannot be written ({reason})", place=str(path), advice="check the folder and its permissions"
-        ) from e
+        advice = "make room, and go on" if e.errno in _FULL else "check the folder and its permissions"
+        raise BadInput(f"cannot be written ({reason})", place=str(path), advice=advice) from e
 
 
 def _replace(path: Path, fill: Callable[[BinaryIO], object]) -> None:

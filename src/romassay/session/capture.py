@@ -157,6 +157,8 @@ def resume(
 ) -> Captured:
     """Go on with a docket's capture: what its transcripts hold is not asked for again.
 
+    The order may name another line, or a dialogue that was mended.
+
     Args:
         order_of: makes the order from the note that the capture left.
         docket: the folder.
@@ -177,6 +179,9 @@ def resume(
             )
         order = order_of(plan)
         _part_of(order)
+        plan = msgspec.structs.replace(
+            plan, host=order.host, port=order.port, dialogue=order.dialogue, serial=order.serial
+        )
         account = _account(plan)
         for name in plan.files:
             _enter(account, reading_path(docket, name), plan)

@@ -69,7 +69,7 @@ def test_each_board_gives_its_image_over_a_bad_line(name: str, tmp_path: Path) -
 
 
 def test_a_host_that_drops_to_half_its_rate_is_told_and_gone_on_with(tmp_path: Path) -> None:
-    with pytest.raises(LostLine, match=r"host .* prompt.*the rate with --probe; then go on with --resume"):
+    with pytest.raises(LostLine, match=r"host .* prompt.*the rate with --probe; then --resume"):
         run("plain", tmp_path, HalfSpeed())
     captured = run("plain", tmp_path, Host(), again=True)
     assert (tmp_path / "docket" / "image.bin").read_bytes() == ROM
