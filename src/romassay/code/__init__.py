@@ -64,7 +64,7 @@ def code_of(data: npt.NDArray[np.uint8]) -> Code:
         origin=origin,
         origins=places.ranked if places.references else (),
         entries=entries,
-        checks=own_checks(data, vectors=vectors),
+        checks=own_checks(data, vectors=vectors, order="big" if cpu.big_endian else "little"),
         references=places.references,
     )
 

@@ -1,18 +1,20 @@
 """Checks that the firmware may make of its own image: sums and CRCs at a constant, or equal to a stored value.
 
-A check is tried where firmware usually makes one: over the whole image, over all but a stored value at its end, at its
-beginning or before the vectors, and block by block. Each trial comes out right by chance once in 2^bits. The chance
-hits of everything that was tried up to a hit are added up, and a hit counts only where chance would hardly give one:
-a single 8-bit sum never does, and it is blind to bytes in a wrong order besides.
+A check is tried where firmware usually makes one, the likeliest place first: over the whole image, up to the vectors
+or to the padding, around a value that is stored near the beginning, and block by block, with the values in each block
+or in a table. Each trial comes out right by chance once in so many. The chances of all trials up to a hit that would
+have convinced as much are added up, and a hit counts only where chance would hardly give one: a single 8-bit sum never
+does, and it is blind to bytes in a wrong order besides. Blocks that are blank or equal to another prove nothing.
 
 CRC rows: G. Cook, Catalogue of parametrised CRC algorithms; each one's check value is in the tests.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -21,15 +23,28 @@ from romassay.code.model import Check
 
 Bytes = npt.NDArray[np.uint8]
 Words = npt.NDArray[np.uint64]
+Ints = npt.NDArray[np.int64]
+Order = Literal["big", "little"]
 
-ENOUGH = 0.01
+ENOUGH = 0.005
 """Chance hits below which a hit counts."""
 
 LEAST = 64
 MOST = 1 << 16
 """Bytes of an image that is searched."""
 
-_BLOCKS = (256, 512, 1024, 2048, 4096)
+_BLOCKS = (256, 512, 1024, 2048, 4096, 8192, 16384)
+_MOST_BLOCKS = 64
+_LEAST_BLOCKS = 3
+_PIECE = 64
+_HEADS = (3, 2, 4, 8)
+"""Offsets at which a value may be stored behind a first jump or a header."""
+
+_FAR_LESS = 0.01
+"""What a less usual place must have less chance hits by, to be told instead of a more usual one."""
+
+_SHARP = 1e-4
+"""Chance below which a trial over blocks is worth its price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,101 +89,216 @@ SUMS: tuple[tuple[str, int], ...] = (
     ("sum-16-carry", 16),
     ("words-16-little", 16),
     ("words-16-big", 16),
+    ("words-16-little-carry", 16),
+    ("words-16-big-carry", 16),
 )
 """Name and bits: bytes added up with and without the carry put back, bytes combined by exclusive or, words added up."""
 
-KINDS: tuple[str, ...] = (*(name for name, _ in SUMS), *(crc.name for crc in CRCS))
+_WIDTHS = {**dict(SUMS), **{crc.name: crc.width for crc in CRCS}}
+_CRCS = {crc.name: crc for crc in CRCS}
+
+KINDS: tuple[str, ...] = tuple(_WIDTHS)
+_WIDE = tuple(name for name, width in _WIDTHS.items() if width > 8)
+_NARROW = tuple(name for name, width in SUMS if width == 8)
 
 
 def crc_of(crc: Crc, data: Bytes) -> int:
-    """Return a CRC: the exclusive or of what each set bit contributes, which for a linear code is all that it is."""
-    count = len(data)
-    bits = np.unpackbits(data, bitorder="little" if crc.reflected else "big").astype(bool)
-    powers = _powers(crc.poly, crc.width, 8 * count + 1)
-    value = int(np.bitwise_xor.reduce(powers[1 : 8 * count + 1][::-1][bits], initial=np.uint64(0)))
-    start = _reversed(crc.start, crc.width) if crc.reflected else crc.start
-    value ^= _advanced(start, powers, 8 * count, crc.width)
-    return (_reversed(value, crc.width) if crc.reflected else value) ^ crc.final
+    """Return a CRC of all the bytes."""
+    return _Totals(data).crc(crc, ((0, len(data)),))
+
+
+def sum_of(name: str, data: Bytes) -> int:
+    """Return one of `SUMS` over the bytes; a last odd byte is a word's first."""
+    return _Totals(data).sum(name, ((0, len(data)),))
+
+
+def value_of(name: str, data: Bytes) -> int:
+    """Return the value of one of `KINDS` over the bytes."""
+    return _Totals(data).value(name, ((0, len(data)),))
+
+
+_Parts = Sequence[tuple[int, int]]
+"""(first, end) of the ranges that a check covers, one behind the other."""
+
+
+class _Totals:
+    """Sums and CRCs of any range of some bytes, from running totals that are made once."""
+
+    def __init__(self, data: Bytes) -> None:
+        self.data = data
+        self._registers: dict[tuple[int, int, bool], Words] = {}
+
+    @cached_property
+    def _bytes(self) -> tuple[Ints, Ints]:
+        """Running totals of the bytes at even and at odd offsets."""
+        odd = np.arange(len(self.data)) % 2 == 1
+        wide = self.data.astype(np.int64)
+        zero = np.zeros(1, np.int64)
+        return tuple(np.concatenate([zero, np.cumsum(np.where(odd == want, wide, 0))]) for want in (False, True))  # type: ignore[return-value]
+
+    @cached_property
+    def _mixed(self) -> Bytes:
+        return np.concatenate([np.zeros(1, np.uint8), np.bitwise_xor.accumulate(self.data)])
+
+    def value(self, name: str, parts: _Parts) -> int:
+        """Return the value of one of `KINDS` over the ranges."""
+        crc = _CRCS.get(name)
+        return self.sum(name, parts) if crc is None else self.crc(crc, parts)
+
+    def sum(self, name: str, parts: _Parts) -> int:
+        """Return one of `SUMS` over the ranges."""
+        if name == "xor-8":
+            out = 0
+            for first, end in parts:
+                out ^= int(self._mixed[end] ^ self._mixed[first])
+            return out
+        pair = [0, 0]
+        before = 0
+        for first, end in parts:
+            for parity in (0, 1):
+                running = self._bytes[parity]
+                pair[(parity ^ first ^ before) & 1] += int(running[end] - running[first])
+            before += end - first
+        width = _WIDTHS[name]
+        if "little" in name:
+            total = pair[0] + (pair[1] << 8)
+        elif "big" in name:
+            total = (pair[0] << 8) + pair[1]
+        else:
+            total = sum(pair)
+        top = (1 << width) - 1
+        while name.endswith("carry") and total > top:
+            total = (total & top) + (total >> width)
+        return total & top
+
+    def crc(self, crc: Crc, parts: _Parts) -> int:
+        """Return a CRC over the ranges."""
+        running = self._running(crc)
+        value = _reversed(crc.start, crc.width) if crc.reflected else crc.start
+        for first, end in parts:
+            moved = _power(crc.poly, crc.width, 8 * (end - first))
+            value = _product(value ^ int(running[first]), moved, crc) ^ int(running[end])
+        return (_reversed(value, crc.width) if crc.reflected else value) ^ crc.final
+
+    def _running(self, crc: Crc) -> Words:
+        """Return the register behind each byte, and before the first, where it began with zeros."""
+        key = crc.poly, crc.width, crc.reflected
+        if key not in self._registers:
+            self._registers[key] = _registers(crc, _TURNED[self.data] if crc.reflected else self.data)
+        return self._registers[key]
+
+
+_TURNED = np.packbits(np.unpackbits(np.arange(256, dtype=np.uint8)[:, None], axis=1)[:, ::-1], axis=1)[:, 0]
+
+
+def _registers(crc: Crc, data: Bytes) -> Words:
+    """Return the registers of a CRC behind each byte: of the rows of a square at once, then put behind each other."""
+    size = len(data)
+    rows = max(1, int(size**0.5))
+    steps = -(-size // rows)
+    square = np.zeros((rows, steps), np.int64)
+    square.ravel()[:size] = data
+    alone = np.zeros((rows, steps + 1), np.uint64)
+    for j in range(steps):
+        alone[:, j + 1] = _stepped(crc, alone[:, j], square[:, j])
+    row = _power(crc.poly, crc.width, 8 * steps)
+    begun = [0]
+    for last in alone[:-1, steps].tolist():
+        begun.append(last ^ _product(begun[-1], row, crc))
+    before = np.array(begun, np.uint64)
+    for j in range(steps + 1):
+        alone[:, j] ^= before
+        before = _stepped(crc, before, np.zeros(rows, np.int64))
+    return np.append(alone[:, :steps].ravel(), alone[-1, steps])[: size + 1]
+
+
+def _stepped(crc: Crc, registers: Words, data: Ints) -> Words:
+    """Return registers after one byte each."""
+    top = (registers >> np.uint64(crc.width - 8)).astype(np.int64) ^ data
+    rest: Words = (registers << np.uint64(8)) & np.uint64((1 << crc.width) - 1)
+    after: Words = rest ^ _steps(crc.poly, crc.width)[top]
+    return after
 
 
 @lru_cache(maxsize=16)
-def _all_powers(poly: int, width: int, count: int) -> Words:
-    top, mask = 1 << (width - 1), (1 << width) - 1
-    out = np.empty(count, np.uint64)
-    value = top
-    for i in range(count):
-        out[i] = value
-        value = (value << 1 & mask) ^ (poly if value & top else 0)
+def _steps(poly: int, width: int) -> Words:
+    """Return what each byte at the top of a register leaves in it after eight steps."""
+    row = Crc("", width, poly, 0, False, 0)
+    moved = _power(poly, width, width)
+    return np.array([_product(moved, byte, row) for byte in range(256)], np.uint64)
+
+
+def _product(one: int, other: int, crc: Crc) -> int:
+    """Return the product of two polynomials modulo that of the CRC."""
+    top, mask = 1 << (crc.width - 1), (1 << crc.width) - 1
+    out = 0
+    while other:
+        if other & 1:
+            out ^= one
+        other >>= 1
+        one = (one << 1 & mask) ^ (crc.poly if one & top else 0)
     return out
 
 
-def _powers(poly: int, width: int, count: int) -> Words:
-    """Return what a set bit, so many steps before the end, leaves in the register: [1] is one step."""
-    size = 1 << max(9, (count - 1).bit_length())
-    return _all_powers(poly, width, size)[:count]
-
-
-def _advanced(start: int, powers: Words, steps: int, width: int) -> int:
-    """Return the register `start` after so many steps with zeros."""
-    value = 0
-    for bit in range(width):
-        if start >> bit & 1:
-            distance = steps - (width - 1 - bit)
-            value ^= int(powers[distance]) if distance >= 0 else 1 << (bit + steps)
-    return value
+@lru_cache(maxsize=4096)
+def _power(poly: int, width: int, steps: int) -> int:
+    """Return x to the power of `steps` modulo the polynomial of a CRC."""
+    row = Crc("", width, poly, 0, False, 0)
+    base, out = 2, 1
+    while steps:
+        if steps & 1:
+            out = _product(out, base, row)
+        base = _product(base, base, row)
+        steps >>= 1
+    return out
 
 
 def _reversed(value: int, width: int) -> int:
     return int(f"{value:0{width}b}"[::-1], 2)
 
 
-def sum_of(name: str, data: Bytes) -> int:
-    """Return one of `SUMS` over the bytes; a last odd byte is a word's first."""
-    if name == "xor-8":
-        return int(np.bitwise_xor.reduce(data, initial=np.uint8(0)))
-    if name.startswith("words"):
-        even = np.append(data, np.uint8(0)) if len(data) % 2 else data
-        return int(even.view(">u2" if name.endswith("big") else "<u2").astype(np.uint64).sum()) & 0xFFFF
-    total = int(data.astype(np.uint64).sum())
-    top = 0xFF if name.startswith("sum-8") else 0xFFFF
-    if not name.endswith("carry"):
-        return total & top
-    while total > top:
-        total = (total & top) + (total >> (8 if top == 0xFF else 16))
-    return total
-
-
 @dataclass(frozen=True, slots=True)
-class _Span:
-    """A range to be checked, and where its value would be stored."""
+class _Trial:
+    """A check that is tried, what it comes out at where it hits, and how likely chance makes it hit."""
 
-    first: int
-    end: int
-    stored_at: int | None
+    chance: float
+    hits: tuple[Check, ...] = ()
 
 
-def own_checks(data: Bytes, *, vectors: int = 0) -> tuple[Check, ...]:
+def own_checks(data: Bytes, *, vectors: int = 0, order: Order | None = None) -> tuple[Check, ...]:
     """Return the checks that an image seems to make of itself, and that chance does not explain.
+
+    Those of one place are told: the most usual one, unless another convinces far more.
 
     Args:
         data: the image.
         vectors: bytes of the vectors at its end, before which a value may be stored.
+        order: that of the CPU's words, where it is known.
     """
     size = len(data)
     if not LEAST <= size <= MOST or _repeats(data):
         return ()
-    tried = 0.0
-    for stage in (_whole, _before_vectors):
-        found: list[tuple[str, _Span, int]] = []
-        for name, width, span in stage(size, vectors):
-            hits, chance = _try(name, width, span, data)
-            tried += chance
-            found += [(name, span, value) for value in hits]
-        if found and tried < ENOUGH:
-            return tuple(
-                Check(name, span.first, span.end - 1, span.stored_at, value, tried) for name, span, value in found
-            )
-    return _by_blocks(data, tried)
+    totals = _Totals(data)
+    tried: list[float] = []
+    best: list[Check] = []
+    for stage in (_whole, _to_the_vectors, _to_the_padding, _halves, _around_a_head, _by_blocks, _by_table):
+        trials = list(stage(totals, vectors, order))
+        tried += [trial.chance for trial in trials]
+        found: list[Check] = []
+        for trial in (trial for trial in trials if trial.hits):
+            chance = sum(one for one in tried if one <= trial.chance)
+            found += [_told(check, chance) for check in trial.hits if chance < ENOUGH]
+        if found and (not best or _chance(found) < _chance(best) * _FAR_LESS):
+            best = found
+    return tuple(best)
+
+
+def _chance(found: Sequence[Check]) -> float:
+    return min(check.chance_hits for check in found)
+
+
+def _told(check: Check, chance: float) -> Check:
+    return Check(check.kind, check.first, check.last, check.stored_at, check.value, chance)
 
 
 def _repeats(data: Bytes) -> bool:
@@ -177,60 +307,189 @@ def _repeats(data: Bytes) -> bool:
     return bool((data[:half] == data[half : 2 * half]).all()) or int(np.bincount(data).max()) > 0.9 * len(data)
 
 
-def _rows() -> Iterator[tuple[str, int]]:
-    yield from ((name, width) for name, width in SUMS if width > 8)
-    yield from ((crc.name, crc.width) for crc in CRCS if crc.width > 8)
+def _whole(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    del vectors, order
+    size = len(totals.data)
+    for name in _WIDE:
+        stored = _WIDTHS[name] // 8
+        yield _stored(totals, name, ((0, size - stored),), size - stored, None)
+        yield _stored(totals, name, ((stored, size),), 0, None)
+        if name not in _CRCS:
+            yield _constant(totals, name, 0, size)
 
 
-def _whole(size: int, vectors: int) -> Iterator[tuple[str, int, _Span]]:
+def _to_the_vectors(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    size = len(totals.data)
+    for name in _WIDE if vectors else ():
+        at = size - vectors - _WIDTHS[name] // 8
+        yield _stored(totals, name, ((0, at),), at, order)
+        yield _stored(totals, name, ((0, at), (size - vectors, size)), at, order)
+
+
+def _to_the_padding(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    """Yield checks of what stands before the padding at the end, whose value is the last of it."""
+    size = len(totals.data) - vectors
+    blank = totals.data[:size] == totals.data[size - 1]
+    end = size if blank.all() else int(np.flatnonzero(~blank)[-1]) + 1
+    for name in _WIDE if size - end >= LEAST // 4 else ():
+        at = end - _WIDTHS[name] // 8
+        if at >= LEAST:
+            yield _stored(totals, name, ((0, at),), at, order)
+
+
+def _halves(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    """Yield checks of the first half alone, as of a program that is followed by tables."""
     del vectors
-    for name, width in _rows():
-        stored = width // 8
-        yield name, width, _Span(0, size - stored, size - stored)
-        yield name, width, _Span(stored, size, 0)
-        if not name.startswith("crc"):
-            yield name, width, _Span(0, size, None)
+    half = len(totals.data) // 2
+    for name in _WIDE:
+        at = half - _WIDTHS[name] // 8
+        if not _blank(totals.data[:half]):
+            yield _stored(totals, name, ((0, at),), at, order)
 
 
-def _before_vectors(size: int, vectors: int) -> Iterator[tuple[str, int, _Span]]:
-    if vectors:
-        for name, width in _rows():
-            stored = width // 8
-            yield name, width, _Span(0, size - vectors - stored, size - vectors - stored)
+def _around_a_head(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    del vectors
+    size = len(totals.data)
+    for at in _HEADS:
+        for name in _WIDE:
+            behind = at + _WIDTHS[name] // 8
+            yield _stored(totals, name, ((behind, size),), at, order)
+            yield _stored(totals, name, ((0, at), (behind, size)), at, order)
 
 
-def _try(name: str, width: int, span: _Span, data: Bytes) -> tuple[list[int], float]:
-    """Return the values that hit, and how many hits chance gives."""
-    value = value_of(name, data[span.first : span.end])
+def _stored(totals: _Totals, name: str, parts: _Parts, at: int, order: Order | None) -> _Trial:
+    """Try a check whose value is stored: itself, and of a sum also its complement and its negative."""
+    width = _WIDTHS[name]
     top = (1 << width) - 1
-    if span.stored_at is None:
-        return [value] if value in (0, top) else [], 2 / (1 << width)
-    raw = data[span.stored_at : span.stored_at + width // 8].tobytes()
-    stored = {int.from_bytes(raw, "big"), int.from_bytes(raw, "little")}
-    wanted = {value} if name.startswith("crc") else {value, value ^ top, -value & top}
-    return [value] if stored & wanted else [], len(stored) * len(wanted) / (1 << width)
+    value = totals.value(name, parts)
+    raw = totals.data[at : at + width // 8].tobytes()
+    orders: tuple[Order, ...] = ("big", "little") if order is None else (order,)
+    stored = {int.from_bytes(raw, one) for one in orders}
+    wanted = {value} if name in _CRCS else {value, value ^ top, -value & top}
+    chance = len(stored) * len(wanted) / (1 << width)
+    hit = Check(name, parts[0][0], parts[-1][1] - 1, at, value, chance)
+    return _Trial(chance, (hit,) if stored & wanted else ())
 
 
-def value_of(name: str, data: Bytes) -> int:
-    """Return the value of one of `KINDS` over the bytes."""
-    for crc in CRCS:
-        if crc.name == name:
-            return crc_of(crc, data)
-    return sum_of(name, data)
+def _constant(totals: _Totals, name: str, first: int, end: int) -> _Trial:
+    """Try a check that comes out at all zeros or all ones by itself."""
+    width = _WIDTHS[name]
+    value = totals.value(name, ((first, end),))
+    chance = 2 / (1 << width)
+    hit = Check(name, first, end - 1, None, value, chance)
+    return _Trial(chance, (hit,) if value in (0, (1 << width) - 1) else ())
 
 
-def _by_blocks(data: Bytes, tried: float) -> tuple[Check, ...]:
-    """Return 8-bit sums that come out at the same constant in each of several blocks."""
+def _blank(data: Bytes) -> bool:
+    return bool((data == data[0]).all())
+
+
+def _blocks(data: Bytes) -> Iterator[list[tuple[int, int]]]:
+    """Yield for each size of a block the blocks that tell something: not blank, and no repetition of those before."""
     size = len(data)
-    found: list[Check] = []
     for block in _BLOCKS:
-        count = size // block
-        if count < 2 or size % block:
+        if size % block or not 1 < size // block <= _MOST_BLOCKS:
             continue
-        for name in ("sum-8", "sum-8-carry", "xor-8"):
-            values = {sum_of(name, data[at : at + block]) for at in range(0, size, block)}
-            tried += 2 / 256**count
-            if len(values) == 1 and values <= {0, 0xFF} and tried < ENOUGH and not found:
-                value = values.pop()
-                found += [Check(name, at, at + block - 1, None, value, tried) for at in range(0, size, block)]
-    return tuple(found)
+        seen: set[bytes] = set()
+        telling: list[tuple[int, int]] = []
+        for first in range(0, size, block):
+            pieces = [data[at : at + _PIECE] for at in range(first, first + block, _PIECE)]
+            written = [piece.tobytes() for piece in pieces if not _blank(piece)]
+            if 2 * sum(piece in seen for piece in written) < len(written):
+                telling.append((first, first + block))
+            seen.update(written)
+        if len(telling) > 1:
+            yield telling
+
+
+def _by_blocks(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    """Yield checks that each block makes of itself in the same way."""
+    del vectors
+    for blocks in _blocks(totals.data):
+        count = len(blocks)
+        for name in KINDS:
+            stored = _WIDTHS[name] // 8
+            behind = (_stored(totals, name, ((first, end - stored),), end - stored, order) for first, end in blocks)
+            before = (_stored(totals, name, ((first + stored, end),), first, order) for first, end in blocks)
+            yield _all_of(behind, count)
+            yield _all_of(before, count)
+            if name not in _CRCS:
+                yield _all_the_same([_constant(totals, name, first, end) for first, end in blocks])
+
+
+def _all_of(trials: Iterator[_Trial], count: int) -> _Trial:
+    """Return the trial that all of some hit at once; one that would convince nobody is not made.
+
+    None is looked at behind the first that fails: its chance stands for theirs.
+    """
+    chance = 1.0
+    hits: list[Check] = []
+    for number, trial in enumerate(trials, 1):
+        chance *= trial.chance
+        hits += trial.hits
+        if not trial.hits:
+            chance *= trial.chance ** (count - number)
+            hits = []
+            break
+    return _Trial(chance, tuple(hits)) if chance <= _SHARP else _Trial(0.0)
+
+
+def _all_the_same(trials: Sequence[_Trial]) -> _Trial:
+    """Return the trial that all of some come out at the same constant."""
+    values = {check.value for trial in trials for check in trial.hits}
+    together = _all_of(iter(trials), len(trials))
+    chance = together.chance * 2 / 2 ** len(trials)
+    return _Trial(chance, together.hits if len(values) == 1 else ())
+
+
+def _by_table(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    """Yield checks of the blocks whose values stand in a table, in the blocks' order, somewhere in the image."""
+    del vectors
+    for blocks in _blocks(totals.data):
+        if len(blocks) < _LEAST_BLOCKS:
+            continue
+        for name in (*_NARROW, *_WIDE):
+            orders: Sequence[Order] = (
+                ("big",) if _WIDTHS[name] == 8 else ("big", "little") if order is None else (order,)
+            )
+            for one in orders:
+                yield _table(totals, name, blocks, one)
+
+
+def _table(totals: _Totals, name: str, blocks: Sequence[tuple[int, int]], order: Order) -> _Trial:
+    """Look for a table of values, one for each block; blank blocks have their places in it too.
+
+    The block that holds the table need not agree: how it is taken for its own check differs. Places are tried where
+    one of the first three blocks agrees, for a table stands in two of them at most.
+    """
+    size, width, length = len(totals.data), _WIDTHS[name] // 8, blocks[0][1] - blocks[0][0]
+    whole = size // length * width
+    places = size - whole + 1
+    chance = places * 2.0 ** (-8 * width * min(len(blocks) - 2, _LEAST_BLOCKS * 8))
+    if chance > _SHARP:
+        return _Trial(0.0)
+    first = [_agreeing(totals, name, block, length, np.arange(places), order) for block in blocks[:3]]
+    at = np.flatnonzero(np.logical_or.reduce(first))
+    for block in blocks:
+        held = (at > block[0] - whole) & (at < block[1])
+        at = at[held | _agreeing(totals, name, block, length, at, order)]
+        if not len(at):
+            return _Trial(chance)
+    table = int(at[0])
+    values = [(block, totals.value(name, (block,))) for block in blocks if not block[0] - whole < table < block[1]]
+    if len({value for _, value in values}) <= len(values) // 2:
+        return _Trial(chance)
+    hits = [Check(name, a, end - 1, table + a // length * width, value, chance) for (a, end), value in values]
+    return _Trial(chance, tuple(hits))
+
+
+def _agreeing(
+    totals: _Totals, name: str, block: tuple[int, int], length: int, places: Ints, order: Order
+) -> npt.NDArray[np.bool_]:
+    """Tell for each place of a table whether a block's value stands where it should."""
+    width = _WIDTHS[name] // 8
+    entry = block[0] // length * width
+    same = np.ones(len(places), bool)
+    for i, byte in enumerate(totals.value(name, (block,)).to_bytes(width, order)):
+        same &= totals.data[places + entry + i] == byte
+    return same

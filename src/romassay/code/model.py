@@ -15,9 +15,10 @@ class Check:
         kind: 'sum-8', 'crc-16/xmodem' and so on, as listed by `romassay.code.checks.KINDS`.
         first: offset of the first byte that it covers.
         last: offset of the last one.
-        stored_at: offset of the stored value, or None where the range comes out at a constant by itself.
+        stored_at: offset of the stored value, or None where the range comes out at a constant by itself. Where it lies
+            between `first` and `last`, the stored bytes are left out.
         value: what it comes out at.
-        chance_hits: how many such hits chance alone would give over everything that was tried.
+        chance_hits: how many hits as convincing chance alone would give over everything that was tried.
     """
 
     kind: str

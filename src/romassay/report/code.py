@@ -44,11 +44,12 @@ def _origin(code: Code) -> list[str]:
 
 
 def _checks(code: Code) -> list[str]:
-    blocks = [check for check in code.checks if check.stored_at is None and check.kind == code.checks[0].kind]
-    if len(blocks) > 1:
+    blocks = [check for check in code.checks if check.kind == code.checks[0].kind]
+    if len(blocks) > 1 and len({check.first for check in blocks}) == len(blocks):
         first = blocks[0]
+        value = f"{first.value:02X}" if first.stored_at is None else f"what is stored, at {first.stored_at:04X} first,"
         return [
-            f"Its own check comes out right: {first.kind} is {first.value:02X} in each of {len(blocks)} blocks of "
+            f"Its own check comes out right: {first.kind} is {value} in each of {len(blocks)} blocks of "
             f"{first.last - first.first + 1} bytes, where chance would give {first.chance_hits:.2g} such hits."
         ]
     return [_check(check) for check in code.checks[:_SHOWN]]

@@ -94,6 +94,55 @@ def test_a_single_8_bit_sum_is_never_told_but_one_in_every_block_is() -> None:
     assert {(c.kind, c.first, c.last) for c in own_checks(data)} == {("sum-8", 0, 1023), ("sum-8", 1024, 2047)}
 
 
+@pytest.mark.parametrize("kind", ["sum-16", "words-16-little-carry", "crc-16/xmodem", "crc-32/bzip2"])
+def test_a_value_behind_a_first_jump_is_found_and_left_out_of_its_own_check(kind: str) -> None:
+    data = image(8)
+    width = 4 if kind.startswith("crc-32") else 2
+    rest = np.concatenate([data[:3], data[3 + width :]])
+    data[3 : 3 + width] = np.frombuffer(value_of(kind, rest).to_bytes(width, "little"), np.uint8)
+    found = [check for check in own_checks(data, order="little") if check.kind == kind]
+    assert [(c.first, c.last, c.stored_at) for c in found] == [(0, 1023, 3)]
+
+
+def test_the_last_value_before_the_padding_is_found() -> None:
+    data = image(9, 2048)
+    data[1502:] = 0xFF
+    value = value_of("crc-16/ibm-3740", data[:1500])
+    data[1500:1502] = [value >> 8, value & 0xFF]
+    found = own_checks(data, order="big")
+    assert [(c.kind, c.first, c.last, c.stored_at) for c in found] == [("crc-16/ibm-3740", 0, 1499, 1500)]
+
+
+@pytest.mark.parametrize("kind", ["sum-16", "crc-16/xmodem", "xor-8"])
+def test_a_value_at_the_end_of_each_block_is_found(kind: str) -> None:
+    data = image(10, 2048)
+    width = 1 if kind == "xor-8" else 2
+    for at in range(0, 2048, 256):
+        value = value_of(kind, data[at : at + 256 - width])
+        data[at + 256 - width : at + 256] = np.frombuffer(value.to_bytes(width, "little"), np.uint8)
+    found = {(c.first, c.last, c.stored_at) for c in own_checks(data, order="little") if c.kind == kind}
+    assert {(at, at + 255 - width, at + 256 - width) for at in range(0, 2048, 256)} <= found
+
+
+@pytest.mark.parametrize("kind", ["sum-8", "xor-8", "sum-16"])
+def test_a_table_of_the_blocks_values_is_found(kind: str) -> None:
+    data = image(11, 4096)
+    width = 2 if kind == "sum-16" else 1
+    for block in range(8):
+        value = value_of(kind, data[512 * block : 512 * block + 512])
+        at = 4000 + width * block
+        data[at : at + width] = np.frombuffer(value.to_bytes(width, "big"), np.uint8)
+    found = [(c.first, c.last, c.stored_at) for c in own_checks(data, order="big") if c.kind == kind]
+    assert found == [(512 * n, 512 * n + 511, 4000 + width * n) for n in range(7)]
+
+
+def test_equal_and_blank_blocks_prove_nothing() -> None:
+    block = image(12, 512)
+    block[0] = (int(block[0]) - sum_of("sum-8", block)) & 0xFF
+    same = np.concatenate([block, block, block, np.full(512, 0xFF, np.uint8)])  # FF 512 times adds up to 00 as well
+    assert own_checks(same) == ()
+
+
 def test_noise_gives_no_more_hits_than_it_is_said_to() -> None:
     hits = sum(bool(own_checks(image(seed, 256), vectors=6)) for seed in range(400))
     assert hits <= 400 * ENOUGH
