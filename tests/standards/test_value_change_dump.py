@@ -89,7 +89,7 @@ def test_the_standards_example_has_the_standards_counts() -> None:
     assert [(v.name, v.width) for v in header.variables] == [
         ("top.m1.net1", 1), ("top.m1.net2", 1), ("top.m1.net3", 1), ("top.t1.accumulator", 32), ("top.t1.index", 32),
     ]  # fmt: skip
-    found = list(blocks(EXAMPLE, header.end))
+    found = list(blocks(io.BytesIO(EXAMPLE[header.end :])))
     marks = np.concatenate([block.marks for block in found])
     assert marks.tolist() == [500, 505, 510, 520, 530, 535, 540, 1000, 2000, 2010]
     assert sum(int((~block.vector).sum()) for block in found) == 20
@@ -98,7 +98,7 @@ def test_the_standards_example_has_the_standards_counts() -> None:
 
 def test_values_are_extended_on_the_left_as_clause_18_2_1_says() -> None:
     header = header_of(EXAMPLE)
-    (block,) = blocks(EXAMPLE, header.end)
+    (block,) = blocks(io.BytesIO(EXAMPLE[header.end :]))
     accumulator = changes_of(block, header.by_name()["accumulator"])
     assert accumulator.time.tolist() == [500, 505, 530, 535, 1000, 2000]
     all_bits = (1 << 32) - 1

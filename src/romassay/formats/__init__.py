@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 import importlib
 import importlib.util
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from romassay.errors import BadInput, BadValue
-from romassay.formats.contents import Content, content_of
+from romassay.formats.contents import Content, content_in, digest_of, head_of, opened
 from romassay.formats.model import Format, Hints, Loaded, Parsed
 
 __all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
@@ -30,6 +30,7 @@ _MODULES = (
     "text_dump",
     "raw_binary",
 )
+_HEAD = 1 << 20
 _LEAST_SURE = 0.1
 """A format whose `sniff` says less than this is not tried."""
 
@@ -64,7 +65,27 @@ def load(path: str | Path, hints: Hints | None = None) -> Loaded:
     Raises:
         BadInput: the file is missing, unreadable, empty, or holds no dump at all.
     """
-    return _read(content_of(Path(path)), str(path), hints or Hints())
+    hints, name = hints or Hints(), str(path)
+    with opened(Path(path)) as file:
+        chosen = _streaming(head_of(file, _HEAD), hints)
+        stream = chosen.stream if chosen else None
+        if chosen is None or stream is None:
+            return _read(content_in(file, name), name, hints)
+        digest = digest_of(file)
+        return _loaded(chosen, _parse(lambda: stream(file, hints), name), name, digest, hints)
+
+
+def _streaming(head: bytes, hints: Hints) -> Format | None:
+    """Return the format of a file, by its head, where that is one that need not be in memory as a whole."""
+    if not head:
+        return None
+    if hints.format is not None:
+        return FORMATS.get(hints.format)
+    if FORMATS["transcript"].sniff(head) == 1.0:
+        return None
+    if FORMATS["vcd"].sniff(head) == 1.0:
+        return FORMATS["vcd"]
+    return FORMATS[_with_layout(head, hints.layout)] if hints.layout else None
 
 
 def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
@@ -95,7 +116,11 @@ def _read(content: Content, name: str, hints: Hints) -> Loaded:
         raise BadInput(
             "this is a sparse file, too large to be a plain image", place=name, advice="cut out the part that is one"
         )
-    parsed = _parse(chosen, data, name, hints)
+    return _loaded(chosen, _parse(lambda: chosen.read(data, hints), name), name, digest, hints)
+
+
+def _loaded(chosen: Format, parsed: Parsed, name: str, digest: str, hints: Hints) -> Loaded:
+    """Return what was read, with the file's name and digest in the source of each reading."""
     unordered = _unordered(parsed)
     readings = tuple(
         replace(
@@ -166,10 +191,10 @@ def _surest(data: bytes) -> tuple[str, float]:
     return best, sure
 
 
-def _parse(chosen: Format, data: bytes, name: str, hints: Hints) -> Parsed:
+def _parse(read_it: Callable[[], Parsed], name: str) -> Parsed:
     """Read, and put the file's name into what is raised: the formats know only content."""
     try:
-        return chosen.read(data, hints)
+        return read_it()
     except BadInput as e:
         place = f"{name}:{e.place}" if e.place else name
         raise BadInput(e.problem, place=place, advice=e.advice) from e

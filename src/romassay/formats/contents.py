@@ -6,6 +6,8 @@ import errno
 import hashlib
 import os
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -33,18 +35,16 @@ class Content:
     gaps: bool = False
 
 
-def content_of(path: Path) -> Content:
-    """Read a file, pipe or device.
+@contextmanager
+def opened(path: Path) -> Iterator[BinaryIO]:
+    """Open a file, pipe or device to read.
 
     Raises:
-        BadInput: it is missing, a folder, unreadable, or holds more than `LARGEST` bytes.
+        BadInput: it is missing, a folder, or unreadable.
     """
     try:
         with path.open("rb") as file:
-            found = os.fstat(file.fileno())
-            if stat.S_ISREG(found.st_mode) and found.st_size > LARGEST:
-                return _of_sparse(file, found.st_size, path)
-            data = read_bounded(file, str(path))
+            yield file
     except FileNotFoundError as e:
         raise BadInput("there is no such file", place=str(path), advice="check the name") from e
     except IsADirectoryError as e:
@@ -52,7 +52,44 @@ def content_of(path: Path) -> Content:
     except OSError as e:
         reason = e.strerror or str(e)
         raise BadInput(f"the file can't be read ({reason})", place=str(path), advice="check its permissions") from e
+
+
+def content_of(path: Path) -> Content:
+    """Read a file, pipe or device.
+
+    Raises:
+        BadInput: it is missing, a folder, unreadable, or holds more than `LARGEST` bytes.
+    """
+    with opened(path) as file:
+        return content_in(file, str(path))
+
+
+def content_in(file: BinaryIO, name: str) -> Content:
+    """Read an open file, pipe or device; BadInput where it holds more than `LARGEST` bytes."""
+    found = os.fstat(file.fileno())
+    if stat.S_ISREG(found.st_mode) and found.st_size > LARGEST:
+        return _of_sparse(file, found.st_size, name)
+    data = read_bounded(file, name)
     return Content(data, hashlib.sha256(data).hexdigest())
+
+
+def head_of(file: BinaryIO, size: int) -> bytes:
+    """Return the first bytes of an open file, which stays at its start; nothing where it can't be read twice."""
+    found = os.fstat(file.fileno())
+    if not stat.S_ISREG(found.st_mode) or found.st_size > LARGEST:
+        return b""
+    head = file.read(size)
+    file.seek(0)
+    return head
+
+
+def digest_of(file: BinaryIO) -> str:
+    """Return the SHA-256 of an open file, lower-case hex; the file is at its start before and after."""
+    digest = hashlib.sha256()
+    while piece := file.read(_CHUNK):
+        digest.update(piece)
+    file.seek(0)
+    return digest.hexdigest()
 
 
 def read_bounded(file: BinaryIO, name: str) -> bytes:
@@ -71,7 +108,7 @@ def _too_large(name: str) -> BadInput:
     )
 
 
-def _of_sparse(file: BinaryIO, size: int, path: Path) -> Content:
+def _of_sparse(file: BinaryIO, size: int, name: str) -> Content:
     """Read the written stretches of a file; where a file system knows no gaps, all of it is one stretch."""
     digest = hashlib.sha256()
     data = bytearray()
@@ -81,7 +118,7 @@ def _of_sparse(file: BinaryIO, size: int, path: Path) -> Content:
         end = _seek(file, first, "SEEK_HOLE", size) if first < size else size
         gaps = gaps or first > place
         if len(data) + end - first > LARGEST:
-            raise _too_large(str(path))
+            raise _too_large(name)
         _digest_gap(digest, first - place)
         file.seek(first)
         stretch = file.read(end - first)

@@ -6,10 +6,11 @@ The form is that of RFC 4180 without quoted line ends; a comma, a semicolon or a
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from typing import BinaryIO
 
 import numpy as np
 
@@ -18,7 +19,8 @@ from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.signals import UNITS, Changes, Sampler, missing, parse_map, without_a_map
 
 _HEAD = 1 << 16
-_ROWS = 1 << 16
+_BLOCK = 1 << 21
+_MOST_LEVELS = 1 << 17
 _LEAST_ROWS = 4
 _TIME = re.compile(r"(?:time|t)\b.*?(?:[\[(](?P<unit>s|ms|us|ns|ps|fs)[\])])?", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d+)?")
@@ -72,12 +74,17 @@ def sniff(data: bytes) -> float:
 
 
 def read(data: bytes, hints: Hints) -> Parsed:
-    """Read the cycles of a bus.
+    """Read the cycles of a bus in a trace that is in memory; as `stream`."""
+    return stream(io.BytesIO(data), hints)
+
+
+def stream(file: BinaryIO, hints: Hints) -> Parsed:
+    """Read the cycles of a bus, piece by piece; the file can be read from its start again.
 
     Raises:
         BadInput: this is no table, no map of signals is given, a signal is not there, or no read is in it.
     """
-    table = table_of(data)
+    table = table_of(file.read(_HEAD))
     if table is None:
         raise BadInput("this is no table of signals", advice="give a heading of names, and a row a sample")
     signals = [name for number, name in enumerate(table.names) if number != table.time]
@@ -89,23 +96,27 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if signal_map.setup and table.time < 0:
         raise BadInput("a set-up time needs a column of times", place="--layout", advice="leave setup out")
     columns = {name: table.names.index(name) for name in signal_map.names}
-    sampler = Sampler(signal_map, _widths(data, table, columns), table.tick)
+    file.seek(0)
+    rows = next((rows for _, rows in _blocks(file, table)), [])
+    sampler = Sampler(signal_map, _widths(rows, columns), table.tick)
     levels: dict[bytes, tuple[int, int]] = {}
-    for start, rows in _blocks(data, table):
+    file.seek(0)
+    for start, rows in _blocks(file, table):
         time = _times(rows, table, start)
+        if len(levels) > _MOST_LEVELS:
+            levels.clear()
         sampler.feed({name: _column(rows, column, time, levels) for name, column in columns.items()})
     notes = () if not sampler.late else (f"{sampler.late} of {sampler.cycles} reads had data that came too late",)
     return Parsed((sampler.reading(hints.address_bits),), layout=hints.layout, notes=notes)
 
 
-def _blocks(data: bytes, table: Table) -> Iterator[tuple[int, list[list[bytes]]]]:
+def _blocks(file: BinaryIO, table: Table) -> Iterator[tuple[int, list[list[bytes]]]]:
     """Yield rows of as many cells as the heading has, block by block, with the number of the first; others are left."""
     wide = len(table.names)
-    lines = iter(data.split(b"\n"))
-    next(lines)
+    file.readline()
     start = 0
-    while block := list(islice(lines, _ROWS)):
-        rows = [cells for line in block if len(cells := line.rstrip(b"\r").split(table.separator)) == wide]
+    while block := file.readlines(_BLOCK):
+        rows = [cells for line in block if len(cells := line.rstrip(b"\r\n").split(table.separator)) == wide]
         if rows:
             yield start, rows
         start += len(block)
@@ -123,15 +134,14 @@ def _times(rows: Sequence[Sequence[bytes]], table: Table, start: int) -> np.ndar
     return times
 
 
-def _widths(data: bytes, table: Table, columns: Mapping[str, int]) -> dict[str, int]:
+def _widths(rows: Sequence[Sequence[bytes]], columns: Mapping[str, int]) -> dict[str, int]:
     """Return the bits of each signal: those of its widest cell in the first rows."""
-    widest = dict.fromkeys(columns, 1)
-    for _, rows in islice(_blocks(data, table), 1):
-        for name, column in columns.items():
-            digits = {_name(cell) for cell in {row[column] for row in rows}}
-            found = [match for text in digits if (match := _CELL.fullmatch(text))]
-            several = any(len(match[0]) > 1 for match in found)
-            widest[name] = min(_WIDEST, max((4 * len(match[1]) for match in found), default=1)) if several else 1
+    widest = {}
+    for name, column in columns.items():
+        digits = {_name(cell) for cell in {row[column] for row in rows}}
+        found = [match for text in digits if (match := _CELL.fullmatch(text))]
+        several = any(len(match[0]) > 1 for match in found)
+        widest[name] = min(_WIDEST, max((4 * len(match[1]) for match in found), default=1)) if several else 1
     return widest
 
 
@@ -158,4 +168,5 @@ FORMAT = Format(
     suffixes=(".csv",),
     sniff=sniff,
     read=read,
+    stream=stream,
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import BinaryIO
 
 from romassay.reading import Reading, Role
 
@@ -112,6 +113,7 @@ class Format:
         sniff: how surely a file's content is of this format, 0 to 1; looks at a bounded sample.
         read: the whole content to readings; raises BadInput where it holds nothing of the format.
         write: sorted pieces that do not overlap to a file's content; None where there is no writer.
+        stream: an open file to readings, piece by piece, where the content as a whole need not be in memory.
     """
 
     name: str
@@ -121,6 +123,7 @@ class Format:
     sniff: Callable[[bytes], float]
     read: Callable[[bytes, Hints], Parsed]
     write: Callable[[Sequence[Piece], WriteOptions], bytes] | None = None
+    stream: Callable[[BinaryIO, Hints], Parsed] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,19 +6,24 @@ signals of the map are looked at.
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import BinaryIO
 
 import numpy as np
 import numpy.typing as npt
 
 from romassay.errors import BadInput
 from romassay.formats.model import Format, Hints, Parsed
-from romassay.formats.signals import MAX_WIDTH, UNITS, Changes, Sampler, SignalMap, missing, parse_map, without_a_map
+from romassay.formats.signals import MAX_WIDTH, UNITS, Changes, Sampler, missing, parse_map, without_a_map
 
-_BLOCK = 1 << 21
+_BLOCK = 1 << 20
 _HEAD = 1 << 20
+_MOST_HEAD = 1 << 25
+_MOST_AT_ONCE = 1 << 23
+"""Bytes of text behind one time mark: a million signals that all change."""
 _END = re.compile(rb"\$enddefinitions\s+\$end")
 _DECLARATION = re.compile(rb"\$(\w+)\s+(.*?)\s*\$end", re.DOTALL)
 _TIMESCALE = re.compile(r"(1|10|100)\s*(s|ms|us|ns|ps|fs)")
@@ -122,22 +127,31 @@ class Block:
     text: Octets
 
 
-def blocks(data: bytes, start: int) -> Iterator[Block]:
-    """Yield the changes behind the declarations, block by block; all changes of a moment are in one block."""
-    at, time = start, 0.0
-    while at < len(data):
-        end = min(len(data), at + _BLOCK)
-        if end < len(data):
-            mark = data.rfind(b"\n#", at, end)
-            while mark <= at and end < len(data):
-                end = min(len(data), end + _BLOCK)
-                mark = data.rfind(b"\n#", at, end)
-            end = mark + 1 if mark > at and end < len(data) else end
-        block = _columns(_plain(data[at:end]), time)
+def blocks(file: BinaryIO, before: bytes = b"") -> Iterator[Block]:
+    """Yield the changes behind the declarations, block by block; all changes of a moment are in one block.
+
+    Args:
+        file: to read on.
+        before: what was read of the changes already.
+
+    Raises:
+        BadInput: so much stands in one moment that no trace can have it.
+    """
+    time = 0.0
+    while before or (before := file.read(_BLOCK)):
+        piece = file.read(_BLOCK)
+        text = before + piece
+        end = max(text.rfind(b"\n#"), text.rfind(b"\r#")) + 1 if piece else len(text)
+        before = text[end:]
+        if len(before) > _MOST_AT_ONCE:
+            raise BadInput(
+                f"{len(before) >> 20} MiB of changes stand behind one time mark",
+                advice="save the trace again, each time mark on a line of its own",
+            )
+        block = _columns(_plain(text[:end]), time)
         if len(block.marks):
             time = float(block.marks[-1])
         yield block
-        at = end
 
 
 def _plain(text: bytes) -> bytes:
@@ -259,12 +273,18 @@ def sniff(data: bytes) -> float:
 
 
 def read(data: bytes, hints: Hints) -> Parsed:
-    """Read the cycles of a bus.
+    """Read the cycles of a bus in a trace that is in memory; as `stream`."""
+    return stream(io.BytesIO(data), hints)
+
+
+def stream(file: BinaryIO, hints: Hints) -> Parsed:
+    """Read the cycles of a bus, piece by piece.
 
     Raises:
         BadInput: no map of signals is given, the trace lacks one of its signals, or no read is in it.
     """
-    header = header_of(data)
+    head = _head(file)
+    header = header_of(head)
     known = header.by_name()
     if hints.layout is None:
         raise without_a_map([variable.name for variable in header.variables])
@@ -272,16 +292,20 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if error := missing(signal_map.names, known):
         raise error
     chosen = {name: known[name] for name in signal_map.names}
-    sampler = _sampled(data, header, signal_map, chosen)
+    sampler = Sampler(signal_map, {name: variable.width for name, variable in chosen.items()}, header.tick)
+    for block in blocks(file, head[header.end :]):
+        sampler.feed({name: changes_of(block, variable) for name, variable in chosen.items()})
     notes = () if not sampler.late else (f"{sampler.late} of {sampler.cycles} reads had data that came too late",)
     return Parsed((sampler.reading(hints.address_bits),), layout=hints.layout, notes=notes)
 
 
-def _sampled(data: bytes, header: Header, signal_map: SignalMap, chosen: Mapping[str, Variable]) -> Sampler:
-    sampler = Sampler(signal_map, {name: variable.width for name, variable in chosen.items()}, header.tick)
-    for block in blocks(data, header.end):
-        sampler.feed({name: changes_of(block, variable) for name, variable in chosen.items()})
-    return sampler
+def _head(file: BinaryIO) -> bytes:
+    """Return the file's beginning, with the declarations in it; as much as they may be where they do not end."""
+    head = piece = file.read(_HEAD)
+    while piece and len(head) < _MOST_HEAD and not _END.search(head):
+        piece = file.read(_HEAD)
+        head += piece
+    return head
 
 
 FORMAT = Format(
@@ -291,4 +315,5 @@ FORMAT = Format(
     suffixes=(".vcd",),
     sniff=sniff,
     read=read,
+    stream=stream,
 )
