@@ -7,7 +7,7 @@ import os
 import sys
 
 from romassay.cli import EXIT_BAD_INPUT, EXIT_BROKEN_PIPE, EXIT_BUG, EXIT_INTERRUPTED, run
-from romassay.errors import RomassayError
+from romassay.errors import RomassayError, reason_of
 
 
 def main() -> None:
@@ -45,7 +45,7 @@ def _reader_left() -> int:
 
 
 def _of_system(error: OSError) -> str:
-    reason = (error.strerror or str(error)).lower()
+    reason = reason_of(error)
     return f"{error.filename}: {reason}" if error.filename is not None else reason
 
 

@@ -160,29 +160,6 @@ class Cube:
         """Tell whether every address of the other cube is in this one."""
         return not self.care & ~other.care and not (self.value ^ other.value) & self.care
 
-    def minus(self, other: Cube) -> tuple[Cube, ...]:
-        """Return this cube without the other one, as disjoint cubes."""
-        if self.intersect(other) is None:
-            return (self,)
-        pieces = []
-        care, value = self.care, self.value
-        for line in lines_of(other.care & ~self.care):
-            bit = 1 << line
-            pieces.append(Cube(self.bits, care | bit, value | (~other.value & bit)))
-            care, value = care | bit, value | (other.value & bit)
-        return tuple(pieces)
-
-    def merge(self, other: Cube) -> Cube | None:
-        """Return the one cube that holds exactly the addresses of both, or None where there is none."""
-        if self.covers(other):
-            return self
-        if other.covers(self):
-            return other
-        differing = self.value ^ other.value
-        if self.care == other.care and differing.bit_count() == 1:
-            return Cube(self.bits, self.care & ~differing, self.value & ~differing)
-        return None
-
     def ranges(self) -> Iterator[Range]:
         """Yield the runs of addresses, lowest first."""
         free = lines_of(self.free)
@@ -191,17 +168,3 @@ class Cube:
         for number in range(1 << len(upper)):
             first = self.value | sum(1 << line for i, line in enumerate(upper) if number >> i & 1)
             yield Range(first, first + (1 << run) - 1)
-
-
-def cubes_of(item: Range, bits: int) -> tuple[Cube, ...]:
-    """Return the aligned blocks, as cubes, that make up a range: the fewest, lowest first."""
-    space = (1 << bits) - 1
-    if item.last > space:
-        raise BadValue(f"{item} does not fit {bits} address lines", advice="give the bus more lines or a lower range")
-    blocks = []
-    at = item.first
-    while at <= item.last:
-        size = min(at & -at or 1 << bits, 1 << ((item.last - at + 1).bit_length() - 1))
-        blocks.append(Cube(bits, space & ~(size - 1), at))
-        at += size
-    return tuple(blocks)

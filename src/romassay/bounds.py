@@ -66,11 +66,6 @@ def upper_bound(successes: int, trials: int, level: float = 0.95) -> float:
     return high
 
 
-def lower_bound(successes: int, trials: int, level: float = 0.95) -> float:
-    """Return the one-sided Clopper-Pearson lower limit of a proportion."""
-    return 1.0 - upper_bound(trials - successes, trials, level) if trials > 0 else 0.0
-
-
 def poisson_quantile(mean: float, level: float = 0.95) -> int:
     """Return the smallest count that a Poisson variable of this mean exceeds with a chance of at most 1 - `level`.
 

@@ -59,3 +59,9 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Return a question that names the known word that was probably meant, or nothing."""
     found = nearest(word, known)
     return f"did you mean '{found}'?" if found else ""
+
+
+def reason_of(error: BaseException) -> str:
+    """Return why the system, or a library in its place, refused something, in words that go on in a sentence."""
+    reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return str(reason).lower()

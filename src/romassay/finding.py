@@ -7,18 +7,7 @@ from typing import Literal, get_args
 
 from romassay.address import Range
 
-Kind = Literal[
-    "single-reading",
-    "duplicate-reading",
-    "link-corruption",
-    "link-dropout",
-    "weak-bits",
-    "undriven-bits",
-    "short-window",
-    "size-ambiguous",
-    "byte-order",
-    "blank",
-    "not-code",
+Wiring = Literal[
     "data-line-stuck",
     "data-line-open",
     "data-lines-bridged",
@@ -31,6 +20,22 @@ Kind = Literal[
     "contention",
     "select-tied",
     "latched-enable",
+]
+"""Faults of the rig: what is read once they are mended is no second opinion on what was read before."""
+
+Kind = Literal[
+    "single-reading",
+    "duplicate-reading",
+    "link-corruption",
+    "link-dropout",
+    "weak-bits",
+    "undriven-bits",
+    "short-window",
+    "size-ambiguous",
+    "byte-order",
+    "blank",
+    "not-code",
+    Wiring,
     "marginal-timing",
     "supply-sag",
     "half-image",
@@ -40,6 +45,7 @@ Kind = Literal[
 ]
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
+WIRING: frozenset[Kind] = frozenset(get_args(Wiring))
 
 Limit = Literal["no-power-cycle", "no-control-reading", "part-not-declared", "no-own-check"]
 """What the verdict could not lean on."""

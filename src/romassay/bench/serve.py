@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from romassay.errors import BadValue
+from romassay.errors import BadValue, reason_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ def _listen(host: str, port: int) -> socket.socket:
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind(place)
     except (OSError, OverflowError) as e:
-        reason = (getattr(e, "strerror", None) or str(e)).lower()
+        reason = reason_of(e)
         raise BadValue(
             f"cannot listen on {host}:{port} ({reason})", advice="give another --port, or 0 for any that is free"
         ) from e

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from types import TracebackType
 from typing import Any, Protocol, Self
 
-from romassay.errors import BadInput
+from romassay.errors import BadInput, reason_of
 from romassay.rig import Serial
 
 _CHUNK = 4096
@@ -146,9 +146,9 @@ def _open(url: str, settings: Serial) -> _Line:
         line: Any = serialx.serial_for_url(url, **_settings(settings))
         line.open()
     except (OSError, ValueError, KeyError) as e:
-        reason = getattr(e, "strerror", None) or str(e) or type(e).__name__
+        reason = reason_of(e)
         raise BadInput(
-            f"cannot be opened ({reason.lower()})",
+            f"cannot be opened ({reason})",
             place=url,
             advice="name a serial device, socket://HOST:PORT or rfc2217://HOST:PORT, and see that nothing else has it",
         ) from e
@@ -157,7 +157,7 @@ def _open(url: str, settings: Serial) -> _Line:
 
 
 def _gone(url: str, e: OSError) -> Unplugged:
-    reason = (e.strerror or str(e) or type(e).__name__).lower()
+    reason = reason_of(e)
     return Unplugged(
         f"the line is gone ({reason})", place=url, advice="what came in is kept; go on with 'romassay capture --resume'"
     )

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from romassay.catalogue.part_rules import part_slips
 from romassay.catalogue.strict import meant, parse, read_text
-from romassay.errors import BadCatalogue
+from romassay.errors import BadCatalogue, reason_of
 from romassay.part import Part
 
 _SUFFIX = ".toml"
@@ -47,7 +47,7 @@ def part_files(folders: Iterable[Path]) -> tuple[Path, ...]:
             found += sorted(item for item in folder.iterdir() if item.name.endswith(_SUFFIX))
         except OSError as e:
             advice = "give a directory of part files"
-            raise BadCatalogue(f"cannot be read ({e.strerror or e})", place=str(folder), advice=advice) from e
+            raise BadCatalogue(f"cannot be read ({reason_of(e)})", place=str(folder), advice=advice) from e
     return tuple(found)
 
 

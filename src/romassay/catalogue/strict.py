@@ -15,7 +15,7 @@ from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 import msgspec
 
-from romassay.errors import BadCatalogue, did_you_mean
+from romassay.errors import BadCatalogue, did_you_mean, reason_of
 
 T = TypeVar("T", bound=msgspec.Struct)
 
@@ -45,9 +45,11 @@ def read_text(path: Path, what: str) -> str:
         raise BadCatalogue(
             f"is no UTF-8 text, so no {what} file", place=str(path), advice="save it as UTF-8 in your editor"
         ) from e
+    except FileNotFoundError as e:
+        raise BadCatalogue("there is no such file", place=str(path), advice=f"name a {what} file") from e
     except OSError as e:
-        advice = f"give a {what} file"
-        raise BadCatalogue(f"cannot be read ({e.strerror or e})", place=str(path), advice=advice) from e
+        advice = f"name a {what} file"
+        raise BadCatalogue(f"cannot be read ({reason_of(e)})", place=str(path), advice=advice) from e
 
 
 def parse(text: str, kind: type[T], place: str, prepare: Callable[[Table], Table] | None = None) -> T:

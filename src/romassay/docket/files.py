@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from romassay.errors import BadInput
+from romassay.errors import BadInput, reason_of
 
 LEFTOVER = ".part"
 """Ending of a temporary file, whose name begins with a full stop. One that is found was left by a kill."""
@@ -73,7 +73,7 @@ def one_line_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as e:
-        reason = (e.strerror or str(e)).lower()
+        reason = reason_of(e)
         advice = "make room, and go on" if e.errno in _FULL else "check the folder and its permissions"
         raise BadInput(f"cannot be written ({reason})", place=str(path), advice=advice) from e
 

@@ -26,7 +26,7 @@ from pathlib import Path
 from romassay.docket.files import copy_atomically, is_leftover, one_line_errors, sync_folder, write_atomically
 from romassay.docket.manifest import MANIFEST_FILE, READINGS_FOLDER, Manifest, decode, encode
 from romassay.docket.record import RECORD_FILE, File
-from romassay.errors import BadInput
+from romassay.errors import BadInput, reason_of
 
 _OURS = re.compile(r"image(-[2-9]|-[1-9][0-9]+)?\.(bin|hex)")
 
@@ -83,7 +83,7 @@ def _make(folder: Path) -> list[Path]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as e:
-        reason = "is a file, not a folder" if folder.exists() else f"cannot be made ({(e.strerror or str(e)).lower()})"
+        reason = "is a file, not a folder" if folder.exists() else f"cannot be made ({reason_of(e)})"
         raise BadInput(reason, place=str(folder), advice="give -o another folder") from e
     for path in missing:
         sync_folder(path.parent)
@@ -120,7 +120,7 @@ def _manifest(folder: Path) -> Manifest | None:
     except FileNotFoundError:
         pass
     except OSError as e:
-        raise BadInput(f"cannot be read ({(e.strerror or str(e)).lower()})", place=str(path)) from e
+        raise BadInput(f"cannot be read ({reason_of(e)})", place=str(path)) from e
     if (folder / READINGS_FOLDER).is_dir():
         raise _headless(folder)
     if not all(is_leftover(path.name) for path in folder.iterdir()):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from romassay.errors import BadInput
+from romassay.errors import BadInput, reason_of
 
 LARGEST = 256 << 20
 """Bytes of content at most. A bus of 24 lines has 16 MiB; printed as text, several passes of it fit."""
@@ -50,7 +50,7 @@ def opened(path: Path) -> Iterator[BinaryIO]:
     except IsADirectoryError as e:
         raise BadInput("this is a folder", place=str(path), advice="name the files in it one by one") from e
     except OSError as e:
-        reason = e.strerror or str(e)
+        reason = reason_of(e)
         raise BadInput(f"the file can't be read ({reason})", place=str(path), advice="check its permissions") from e
 
 

@@ -89,7 +89,7 @@ def decode_drawing(function: Function, pins_on: Mapping[str, Sequence[str]] | No
             label(_WORDS[other], _LEFT + 86, y + 4, class_="small"),
         ]
         if line in pins_on:
-            rest.append(label(", ".join(pins_on[line]), _GATE - 13, y + 4, class_="pin", text_anchor="end"))
+            rest.append(label(", ".join(pins_on[line]), _LEFT + 184, y + 4, class_="pin"))
         y += _STEP - 4
     says = f"{equation(function, FUNCTIONS[function.kind])}; {plural(len(idle), 'line')} not part of it"
     if pins:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from romassay.chain import Assay
-from romassay.finding import Kind
+from romassay.finding import WIRING, Kind
 from romassay.judge import ENOUGH
 from romassay.report.findings import sentence
 from romassay.report.places import extent, span, unseen_bytes
@@ -40,31 +40,13 @@ def steps(assay: Assay, command: str, *, keeps: bool) -> list[Step]:
     return [*keep, *mend, *again, *others]
 
 
-_WIRING: frozenset[Kind] = frozenset(
-    {
-        "data-line-stuck",
-        "data-line-open",
-        "data-lines-bridged",
-        "data-lines-swapped",
-        "data-inverted",
-        "address-line-stuck",
-        "address-line-open",
-        "address-lines-bridged",
-        "address-lines-swapped",
-        "contention",
-        "select-tied",
-        "latched-enable",
-    }
-)
-"""Faults of the rig: what is read after they are mended tells nothing of what was read before."""
-
 _MOVING: frozenset[Kind] = frozenset({"marginal-timing", "supply-sag", "weak-bits"})
 
 
 def _faults_to_mend(assay: Assay, docket: str) -> Iterator[tuple[str, str]]:
     """Yield what the blocking findings ask for, as a step and the command that takes in what it brings."""
     against = [finding for finding in assay.findings if finding.blocks and not finding.alternative_to]
-    wiring = [finding for finding in against if finding.kind in _WIRING]
+    wiring = [finding for finding in against if finding.kind in WIRING]
     if wiring:
         named = listed(list(dict.fromkeys(FINDINGS[finding.kind] for finding in wiring)))
         yield (
@@ -113,9 +95,15 @@ def _readings_to_take(assay: Assay) -> Iterator[str]:
         )
     elif not missing and int(image.readings.min(initial=ENOUGH)) < ENOUGH:
         yield f"Read {where} again into a new file, best after switching off and on: two readings must agree."
-    items = assay.survey.functions[image.function].read_next
+    items = [item for item in assay.survey.functions[image.function].read_next if _on_pins(assay, item)]
     if items:
         yield _to_resolve(assay, items)
+
+
+def _on_pins(assay: Assay, item: ReadNext) -> bool:
+    """Tell whether a line to be learnt is on a pin of the specimen: the others only say where a rig lets it through."""
+    rig = assay.options.rig
+    return rig is None or any(line in rig.wiring.values() for line in item.lines)
 
 
 def has_no_rom(assay: Assay) -> bool:

@@ -26,7 +26,7 @@ from romassay.dialogue import Dialogue
 from romassay.docket.folder import hold, reading_path
 from romassay.docket.growing import GrowingFile, Plan, make_ready, new_name, read_plan, write_plan
 from romassay.docket.manifest import Manifest, Said, Span
-from romassay.errors import BadInput, BadValue
+from romassay.errors import BadInput, BadValue, reason_of
 from romassay.formats import load
 from romassay.formats.layout import parse_layout
 from romassay.formats.model import Hints
@@ -231,7 +231,7 @@ def _enter(account: Asking, path: Path, plan: Plan) -> None:
     except FileNotFoundError:
         return
     except OSError as e:
-        raise BadInput(f"cannot be read ({e.strerror or e})", place=str(path)) from e
+        raise BadInput(f"cannot be read ({reason_of(e)})", place=str(path)) from e
     transcript = transcript_of(data)
     for _, found in heard_of(transcript, plan.dialogue.layout or None):
         account.enter(found)

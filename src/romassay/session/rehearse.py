@@ -11,7 +11,7 @@ from pathlib import Path
 import msgspec
 
 from romassay.catalogue import RigFile, load_rig
-from romassay.errors import BadInput, BadValue
+from romassay.errors import BadInput, BadValue, reason_of
 from romassay.plan import planned
 from romassay.rig import ANY_SPECIMEN, Rig
 from romassay.session.files import write_atomically
@@ -77,7 +77,7 @@ def _content(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as e:
-        raise BadInput(f"cannot be read ({e.strerror or e})", place=str(path), advice="the rig file names it") from e
+        raise BadInput(f"cannot be read ({reason_of(e)})", place=str(path), advice="the rig file names it") from e
 
 
 def put(folder: Path, files: Mapping[str, bytes]) -> None:
@@ -94,7 +94,7 @@ def put(folder: Path, files: Mapping[str, bytes]) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as e:
         advice = "choose another folder with -o"
-        raise BadInput(f"cannot be made ({e.strerror or e})", place=str(folder), advice=advice) from e
+        raise BadInput(f"cannot be made ({reason_of(e)})", place=str(folder), advice=advice) from e
     for name, data in files.items():
         if not (folder / name).exists():
             write_atomically(folder / name, data)

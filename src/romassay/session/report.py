@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from romassay.docket.files import write_atomically
 from romassay.docket.record import RECORD_FILE, result_files
-from romassay.errors import BadInput
+from romassay.errors import BadInput, reason_of
 from romassay.session.assay import Derived, derive
 
 if TYPE_CHECKING:
@@ -115,4 +115,4 @@ def _content(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as e:
-        raise BadInput(f"cannot be read ({(e.strerror or str(e)).lower()})", place=str(path)) from e
+        raise BadInput(f"cannot be read ({reason_of(e)})", place=str(path)) from e

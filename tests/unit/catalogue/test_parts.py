@@ -302,8 +302,8 @@ def test_a_pin_that_functions_name_and_that_is_not_there() -> None:
 @pytest.mark.parametrize(
     ("make", "expected"),
     [
-        (lambda p: p / "absent.toml", "cannot be read (No such file or directory); give a part file"),
-        (lambda p: p, "cannot be read (Is a directory); give a part file"),
+        (lambda p: p / "absent.toml", "there is no such file; name a part file"),
+        (lambda p: p, "cannot be read (is a directory); name a part file"),
     ],
 )
 def test_a_part_file_that_cannot_be_read(tmp_path: Path, make: Callable[[Path], Path], expected: str) -> None:

@@ -163,7 +163,7 @@ def test_a_part_file_beside_the_rig(tmp_path: Path) -> None:
     with pytest.raises(BadCatalogue, match=r"mine\.toml:76: functions 2: size"):
         load_rig(rig)
     (tmp_path / "mine.toml").unlink()
-    with pytest.raises(BadCatalogue, match=r"rig\.toml:4: part: cannot be read"):
+    with pytest.raises(BadCatalogue, match=r"rig\.toml:4: part: there is no such file"):
         load_rig(rig)
 
 

@@ -114,7 +114,7 @@ def test_check_tells_of_a_part_that_the_catalogue_has(tmp_path: Path, capsys: py
 
 def test_check_of_what_is_not_there_ends_in_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["parts", "--check", str(tmp_path / "absent.toml")]) == 2
-    assert "absent.toml: cannot be read (No such file or directory)" in capsys.readouterr().err
+    assert "absent.toml: there is no such file; name a part file" in capsys.readouterr().err
     with pytest.raises(BadValue, match="holds no part files"):
         run(["parts", "--check", str(tmp_path)])
 

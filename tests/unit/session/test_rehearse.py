@@ -95,13 +95,13 @@ def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
 
 
 def test_what_a_rig_names_and_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(BadCatalogue, match=r"absent\.toml: cannot be read"):
+    with pytest.raises(BadCatalogue, match=r"absent\.toml: there is no such file"):
         rehearse_rig(tmp_path / "absent.toml", tmp_path / "x")
     text = SMALL.replace("seed = 2316", 'file = "absent.bin"')
     with pytest.raises(BadInput) as caught:
         rehearse_rig(rig(tmp_path, text), tmp_path / "x")
     missing = tmp_path / "absent.bin"
-    assert str(caught.value) == f"{missing}: cannot be read (No such file or directory); the rig file names it"
+    assert str(caught.value) == f"{missing}: cannot be read (no such file or directory); the rig file names it"
     assert not (tmp_path / "x").exists()
 
 

@@ -129,7 +129,7 @@ async function moved(cursor, selection) {
   else words.push(bench.data.regions[bench.map.regionAt(cursor)][4]);
   if (owner && region.copy !== null && owner.copies[region.copy]) {
     const { first } = owner.copies[region.copy];
-    words.push(`${first === owner.image?.first || owner.copies.length === 1 ? "its first place," : "mirror at"} ${bench.at(first)}`, `offset ${bench.at(cursor - first)}`);
+    words.push(`${first === owner.image?.first || owner.copies.length === 1 ? "its first place" : "mirror"} at ${bench.at(first)}`, `offset ${bench.at(cursor - first)}`);
   }
   if (selection) words.push(`${plural(selection[1] - selection[0] + 1, "byte")} selected, ${bench.at(selection[0])}-${bench.at(selection[1])}`);
   byId("cursor").textContent = `${words[0]}: ${words.slice(1).join(", ")}`;

@@ -84,6 +84,7 @@ export class AddressMap {
     this.anchor = null;
     this.top = 0;
     this.frames = 0;
+    this.whole = false; // all of the window is meant to be in sight
     this.blocks = new Map();
     new ResizeObserver(() => this.resized()).observe(canvas);
     canvas.addEventListener("keydown", (event) => this.key(event));
@@ -115,6 +116,7 @@ export class AddressMap {
 
   fit() {
     if (!this.regions.length) return this.later();
+    this.whole = true;
     this.perRow = 256;
     for (;;) {
       this.arrange();
@@ -192,8 +194,16 @@ export class AddressMap {
     this.canvas.height = Math.round(this.canvas.clientHeight * scale);
     this.pen.setTransform(scale, 0, 0, scale, 0, 0);
     this.fills = null;
-    if (this.regions.length) this.arrange();
+    if (this.regions.length && this.whole) this.refit();
+    else if (this.regions.length) this.arrange();
     this.later();
+  }
+
+  // The whole window again in another room; what is said of the scale follows.
+  refit() {
+    const before = this.perRow;
+    this.fit();
+    if (this.perRow !== before) this.hooks.moved(this.cursor, this.selection());
   }
 
   later() {
@@ -406,6 +416,7 @@ export class AddressMap {
     if (wanted < FINEST || wanted > 1 << 22) return;
     const before = this.indexOf(Math.floor(this.cursor / this.perRow)) - this.top;
     this.perRow = wanted;
+    this.whole = false;
     this.arrange();
     const rows = this.height / this.rowHeight;
     this.top = this.indexOf(Math.floor(this.cursor / this.perRow)) - Math.max(0, Math.min(rows - 1, before));
