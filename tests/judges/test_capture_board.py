@@ -241,6 +241,25 @@ def test_keyed_bytes_are_taken_twice_and_what_differs_is_shown(tmp_path: Path) -
     ]  # fmt: skip
 
 
+def test_an_octal_display_is_keyed_in_as_it_shows(tmp_path: Path) -> None:
+    docket = tmp_path / "docket"
+    rows = [" ".join(f"{byte:o}" for byte in ROM[i : i + 8]) for i in range(0, 64, 8)]
+    words = ["capture", "--keyed", "--window", "0xD000-0xD03F", "--size", "64", "-o", str(docket)]
+    command = [sys.executable, "-m", "romassay", *words]
+    first = subprocess.run(
+        [*command, "--numbers", "octal"],
+        input="\n".join([*rows, rows[0]]) + "\n", capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert first.returncode == 3
+    assert "150000  " in first.stderr
+    # the second call goes on where the first was broken off, in the numbers that it was begun in
+    second = subprocess.run(
+        command, input="\n".join(rows[1:]) + "\n", capture_output=True, text=True, check=False
+    )  # fmt: skip
+    assert "the two entries agree in every byte" in second.stderr
+    assert (docket / "image.bin").read_bytes() == ROM[:64]
+
+
 def test_a_rig_names_the_host_and_what_to_read(tmp_path: Path) -> None:
     rig, docket = tmp_path / "rig.toml", tmp_path / "docket"
     rig.write_text(

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 EXIT_UNFINISHED = 3
 _PARITIES = ("none", "even", "odd", "mark")
+_NUMBERS = ("hex", "octal", "decimal")
 
 
 @click.command(name="capture", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -54,6 +55,13 @@ _PARITIES = ("none", "even", "odd", "mark")
 )
 @click.option("--probe", is_flag=True, help="Find rate, parity and word length from what comes in, and stop.")
 @click.option("--keyed", is_flag=True, help="Take bytes typed in by a person, twice, for hosts with a display only.")
+@click.option(
+    "--numbers",
+    type=click.Choice(_NUMBERS),
+    default="hex",
+    show_default=True,
+    help="With --keyed: what the display shows.",
+)
 @click.option("--baud", metavar="N", type=click.IntRange(1, 4_000_000), help="Rate of the line, for this call.")
 @click.option("--data-bits", metavar="N", type=click.IntRange(5, 8), help="Data bits of a character.")
 @click.option("--parity", metavar="NAME", type=click.Choice(_PARITIES), help="none, even, odd or mark.")

@@ -17,10 +17,18 @@ if TYPE_CHECKING:
 
 def key_in(docket: Path, window: Sequence[Range], said: dict[str, Any], words: str) -> Outcome | None:
     """Take the window from the keyboard."""
+    from romassay.capture.keyed import NUMBERS
     from romassay.session import keyed
 
     return keyed.key_in(
-        window, docket, _ask, screen.note, settings=settings_of(said), session=said["session"], command=words
+        window,
+        docket,
+        _ask,
+        screen.note,
+        settings=settings_of(said),
+        numbers=NUMBERS[said["numbers"]],
+        session=said["session"],
+        command=words,
     )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from romassay.address import Range
-from romassay.capture.keyed import LAYOUT, Entry, differences, entry_of, lines_in, rendered, typed_bytes
+from romassay.capture.keyed import HEX, NUMBERS, Entry, Numbers, differences, entry_of, lines_in, rendered, typed_bytes
 from romassay.docket.files import write_atomically
 from romassay.docket.folder import hold, reading_path
 from romassay.docket.growing import make_ready
@@ -31,6 +31,7 @@ def key_in(
     say: Say,
     *,
     settings: Mapping[str, Any],
+    numbers: Numbers = HEX,
     session: str | None = None,
     command: str = "",
 ) -> Outcome | None:
@@ -44,6 +45,7 @@ def key_in(
         ask: shows a prompt and returns what is typed.
         say: shows a line.
         settings: of the docket.
+        numbers: that the display shows; an entry that was begun in others is gone on with in those.
         session: the power-up.
         command: what was typed, for the history.
 
@@ -55,25 +57,28 @@ def key_in(
         paths = _paths(docket, former or Manifest())
         entries: list[Entry] = []
         for path, what in zip(paths[:2], ("first", "second"), strict=True):
-            say(f"the {what} entry: {_INSTRUCTION}")
-            entry, whole = _take(path, lines_in(window), ask, say, f"entry, {what}")
+            numbers = _begun_in(paths[0]) or numbers
+            say(f"the {what} entry: {_INSTRUCTION.format(numbers.name)}")
+            entry, whole = _take(path, lines_in(window), ask, say, f"entry, {what}, in {numbers.name}", numbers)
             if not whole:
                 say("kept; the same command goes on from here")
                 return None
             entries.append(entry)
         differ = differences(*entries)
-        _tell(differ, entries, say)
+        _tell(differ, entries, say, numbers)
         lines = [line for line in lines_in(window) if any(address in line for address in differ)]
-        again = _take(paths[2], lines, ask, say, "entry, looked at again") if lines else None
+        again = (
+            _take(paths[2], lines, ask, say, f"entry, looked at again, in {numbers.name}", numbers) if lines else None
+        )
         if again and not again[1]:
             say("kept; the same command goes on from here")
             return None
     files = [*paths[:2], *(paths[2:] if lines else ())]
-    inputs = tuple(Input(path, said=Said(layout=LAYOUT, session=session)) for path in files)
+    inputs = tuple(Input(path, said=Said(layout=numbers.layout, session=session)) for path in files)
     return assay_files(Request(inputs=inputs, settings=settings, docket=docket, command=command))
 
 
-_INSTRUCTION = "type the bytes of each line in hex, '?' for one that can't be made out, 'back' to mend the line before"
+_INSTRUCTION = "type the bytes of each line in {}, '?' for one that can't be made out, 'back' to mend the line before"
 
 
 def _paths(docket: Path, former: Manifest) -> list[Path]:
@@ -85,38 +90,49 @@ def _paths(docket: Path, former: Manifest) -> list[Path]:
     return [reading_path(docket, name.format(number)) for name in _ENTRIES]
 
 
-def _take(path: Path, lines: Sequence[Range], ask: AskLine, say: Say, what: str) -> tuple[Entry, bool]:
+def _begun_in(path: Path) -> Numbers | None:
+    """Return the numbers of an entry that was begun, by its heading; None where none was."""
+    if not path.exists():
+        return None
+    heading = path.read_bytes().decode("ascii", "replace").partition("\n")[0]
+    return next((numbers for name, numbers in NUMBERS.items() if f", in {name}," in heading), HEX)
+
+
+def _take(
+    path: Path, lines: Sequence[Range], ask: AskLine, say: Say, what: str, numbers: Numbers
+) -> tuple[Entry, bool]:
     """Take an entry line by line; return it and whether it is whole."""
     heading = f"{what}, begun {datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}"
     entry: Entry = {}
     if path.exists():
         data = path.read_bytes()
-        heading, entry = data.decode("ascii", "replace").splitlines()[0], entry_of(data)
+        heading, entry = data.decode("ascii", "replace").splitlines()[0], entry_of(data, numbers)
     done = [line for line in lines if all(address in entry for address in range(line.first, line.last + 1))]
     at = len(done)
     while at < len(lines):
         line = lines[at]
-        text = ask(f"{line.first:04X}  ")
+        text = ask(f"{numbers.address(line.first)}  ")
         if text is None:
             return entry, False
         if text.strip().lower() == _BACK:
             at = max(0, at - 1)
             continue
         try:
-            values = typed_bytes(text, line.size)
+            values = typed_bytes(text, line.size, numbers)
         except BadValue as e:
             say(str(e))
             continue
         entry |= dict(zip(range(line.first, line.last + 1), values, strict=True))
-        write_atomically(path, rendered(heading, entry))
+        write_atomically(path, rendered(heading, entry, numbers))
         at += 1
     return entry, True
 
 
-def _tell(differ: Sequence[int], entries: Sequence[Entry], say: Say) -> None:
+def _tell(differ: Sequence[int], entries: Sequence[Entry], say: Say, numbers: Numbers) -> None:
     if not differ:
         say("the two entries agree in every byte")
         return
     say(f"the two entries differ in {len(differ)} bytes; look at these lines again:")
     for address in differ:
-        say(f"  {address:04X}  {entries[0][address]:02X} first, {entries[1][address]:02X} second")
+        first, second = (numbers.byte(entry[address]) for entry in entries)
+        say(f"  {numbers.address(address)}  {first} first, {second} second")
