@@ -15,6 +15,7 @@ from romassay.part import Part
 from romassay.reading import ReadingSet
 from romassay.settle.model import Image
 from romassay.survey.model import Function, Survey
+from romassay.survey.pairs import SAME_SHARE
 
 Verdict = Literal["confirmed", "provisional", "not-found"]
 
@@ -59,6 +60,7 @@ def judge(
     for image in images:
         findings += _about_image(readings, found.functions[image.function], image)
     findings += _about_host(readings, found, images)
+    findings += _about_likeness(found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
     findings += _about_gap(readings, found, images, part, size)
     weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults))
@@ -240,18 +242,15 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
         )
     if function.sizes:
         sizes = " or ".join(f"{size} bytes" for size in function.sizes)
-        unread = max(function.sizes) > function.size and function.level(function.size.bit_length() - 1) == "unknown"
+        larger = max(function.sizes) > function.size
+        unread = larger and function.level(function.size.bit_length() - 1) == "unknown"
+        why = "what follows was not read" if unread else "what follows may belong to it" if larger else ""
         yield Finding(
             "size-ambiguous",
-            blocks=not unread and not any(r.role == "empty-socket" for r in readings.readings),
+            blocks=True,
             function=index,
             evidence=f"{sizes} would explain the readings as well as {function.size}: "
-            + (
-                "what follows was not read"
-                if unread
-                else ("what follows" if max(function.sizes) > function.size else "half of it")
-                + " could be a blank end, or the floating bus"
-            ),
+            + (why or "half of it may be something else"),
             advice="declare the part or the size"
             + ("" if unread else ", or read with pull-ups and then with pull-downs on the data lines"),
         )
@@ -290,6 +289,30 @@ def _about_host(readings: ReadingSet, found: Survey, images: Sequence[Image]) ->
             )
 
 
+def _about_likeness(found: Survey, images: Sequence[Image]) -> Iterator[Finding]:
+    """Doubt the first ROM where another holds nearly the same bytes: one of them was disturbed, nothing tells which."""
+    for other in images[1:]:
+        first = images[0]
+        if len(other) != len(first):
+            continue
+        differs = ((first.value ^ other.value) & first.seen & other.seen) != 0
+        amount = int(np.count_nonzero(differs))
+        if not 0 < amount <= (1 - SAME_SHARE) * len(first):
+            continue
+        places = " and ".join(f"{found.functions[image.function].copies[0].first:04X}" for image in (first, other))
+        yield Finding(
+            "contention",
+            blocks=True,
+            probability=DOUBTED,
+            function=first.function,
+            offsets=tuple(int(i) for i in np.flatnonzero(differs)),
+            evidence=f"what answers at {places} is the same but for {_bytes(amount)}, each the same in every reading: "
+            "something else drives the bus there, or these are two versions",
+            advice="read again without the host's interrupts and devices; declare the size if this is one larger ROM",
+        )
+        return
+
+
 def _about_choice(
     readings: ReadingSet,
     found: Survey,
@@ -313,6 +336,16 @@ def _about_choice(
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
+    elif len(first.copies) == 1 and not _host_known(readings) and _small_beside(found):
+        yield Finding(
+            "ram-or-rom",
+            blocks=True,
+            probability=DOUBTED,
+            function=images[0].function,
+            evidence="it appears once, beside a smaller memory that repeats: it may be the host's own, and the smaller "
+            "one the specimen's",
+            advice="exclude the host's memory, declare the part or the size, or add a reading of the empty socket",
+        )
     elif first.size * first.width <= LITTLE and (len(first.copies) == 1 or first.size in RAM_SIZES or larger):
         yield Finding(
             "ram-or-rom",
@@ -324,15 +357,25 @@ def _about_choice(
         )
 
 
+def _small_beside(found: Survey) -> bool:
+    """Tell whether something that was taken for RAM or registers repeats."""
+    return any(f.kind != "rom" and len(f.copies) > 1 for f in found.functions)
+
+
 def _about_gap(
     readings: ReadingSet, found: Survey, images: Sequence[Image], part: Part | None, size: int | None
 ) -> Iterator[Finding]:
-    """Doubt the size of a ROM that appears once and holds one value over a whole block: two chips may stand there."""
+    """Doubt the size of a ROM that holds one value over a whole block: two chips may stand there.
+
+    Where it stands once, any such block inside it is doubted. At its end, or where it repeats, only one that begins and
+    ends exactly as a chip would: code ends raggedly.
+    """
     controlled = any(r.role == "empty-socket" for r in readings.readings)
-    if not images or part or size or controlled or len(found.functions[images[0].function].copies) != 1:
+    if not images or part or size or controlled:
         return
     image = images[0]
-    gap = _one_value(image)
+    once = len(found.functions[image.function].copies) == 1
+    gap = next((g for g in _of_one_value(image) if _is_exact(image, g) or (once and g.last + 1 < len(image))), None)
     if gap is None:
         return
     base = found.functions[image.function].copies[0].first
@@ -343,21 +386,27 @@ def _about_gap(
         probability=DOUBTED,
         where=(Range(base + gap.first, base + gap.last),),
         evidence=f"{gap.first:04X}-{gap.last:04X} of it hold one value only: a blank part, or the floating bus between "
-        "two chips; it appears once, so nothing tells",
+        "two chips" + ("; it appears once, so nothing tells" if once else ""),
         advice="declare the part or the size, or add a reading of the empty socket",
     )
 
 
-def _one_value(image: Image) -> Range | None:
-    """Return the largest block of an image, an eighth of it or more and as a chip could stand, that holds one value."""
+def _of_one_value(image: Image) -> Iterator[Range]:
+    """Yield the blocks of an image, an eighth of it or more and as a chip could stand, that hold one value."""
     block = len(image) // 2
     while block >= max(RAM_SIZES[0], len(image) // 8):
         for first in range(0, len(image), block):
             value = image.value[first : first + block]
-            if len(value) == block and (value == value[0]).all():
-                return Range(first, first + block - 1)
+            if (value == value[0]).all():
+                yield Range(first, first + block - 1)
         block //= 2
-    return None
+
+
+def _is_exact(image: Image, gap: Range) -> bool:
+    """Tell whether the bytes on both sides of a block of one value are others, as far as there are any."""
+    value = image.value[gap.first]
+    beside = [image.value[at] for at in (gap.first - 1, gap.last + 1) if 0 <= at < len(image)]
+    return all(byte != value for byte in beside)
 
 
 def _tells_of_itself(codes: Sequence[Code]) -> bool:

@@ -8,7 +8,7 @@ are told apart by the damage that a bad line also does to everything else it pri
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,7 @@ from romassay.errors import BadValue
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.settle.model import FILL, Confidence, Decision, Doubt, Image
 from romassay.survey.model import Function, Survey
-from romassay.survey.stack import GRANULE, Bools, Stack, granules_seen, stack
+from romassay.survey.stack import GRANULE, Bools, Stack, consensus, granules_seen, stack
 
 LEVEL = 0.95
 
@@ -40,9 +40,15 @@ UNTRIED = 1e-3
 """Assumed chance of a wrong digit where nothing was read twice, so that nothing could be measured; as many as there are
 half-read bytes, where that is more: of the flips of a digit's character half make another digit (RFC 20)."""
 
-FLIPS = 5
-"""Damaged characters that a bit-flipping line leaves at most for each wrong digit it makes: of the eight bits of a
-digit's character three or four lead to another digit (code table of RFC 20)."""
+LEFT = 0.08
+"""Wrong digits that a line which replaces characters leaves at least for each damaged line: of the 95 printing
+characters that may come instead of a digit 15 are other digits (code table of RFC 20), and half of a line is digits."""
+
+MOST_LEFT = 3
+"""Wrong digits that a line leaves at most for each damaged line."""
+
+UNLIKELY = 0.01
+"""Chance below which a line is not believed to have left so few wrong digits."""
 
 OVERLAID = 0.5
 """Where so many bytes of a copy's granule differ, something else answered there and the granule is left out."""
@@ -83,6 +89,21 @@ class _Vote:
     single: Bools
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """What the line to the log does.
+
+    Attributes:
+        damage: lines and records that it damaged.
+        against: observations that differ from the others, where no memory answers.
+        trials: observations there.
+    """
+
+    damage: int
+    against: int
+    trials: int
+
+
 def settle(
     readings: ReadingSet,
     found: Survey,
@@ -109,15 +130,34 @@ def settle(
     if not roms:
         return ()
     stacked = stack(chosen, readings.address_bits, readings.excluded, granules_seen(chosen))
+    line = _line(stacked, chosen, found)
     return tuple(
-        _settled(stacked, chosen, function, index, target, tuple(d for i, d in decisions if i == index))
+        _settled(stacked, chosen, line, function, index, target, tuple(d for i, d in decisions if i == index))
         for index, function in roms
     )
+
+
+def _line(stacked: Stack, chosen: tuple[Reading, ...], found: Survey) -> _Line:
+    """Measure the line where no memory answers: what differs there from reading to reading is no cell's."""
+    damage = sum(max(len(r.holes), r.source.bad_lines) for r in chosen)
+    if not damage:
+        return _Line(0, 0, 0)
+    memory = np.zeros(len(stacked.granules), np.bool_)
+    for function in found.functions:
+        wide = max(1, function.size // GRANULE)
+        numbers = (np.array([c.first // GRANULE for c in function.copies])[:, None] + np.arange(wide)).ravel()
+        at = stacked.positions(numbers)
+        memory[at[at >= 0]] = True
+    beside = np.flatnonzero(~memory)
+    said = consensus(replace(stacked, value=stacked.value[:, beside], known=stacked.known[:, beside]))
+    still = said.against.sum(axis=1, dtype=np.int64) * 8 < said.seen.sum(axis=1, dtype=np.int64)
+    return _Line(damage, int(said.against[still].sum(dtype=np.int64)), int(said.seen[still].sum(dtype=np.int64)))
 
 
 def _settled(
     stacked: Stack,
     chosen: tuple[Reading, ...],
+    line: _Line,
     function: Function,
     index: int,
     target: float,
@@ -128,7 +168,7 @@ def _settled(
     vote = _vote(observed, function.driven, digits)
     error = _error_rate(vote, observed, function.driven)
     wrong = _chance_wrong(vote, error)
-    flipped = _weak(vote, observed)
+    flipped = _weak(vote, observed, line)
     weak = np.isin(vote.disputed, flipped)
     value = np.where(vote.seen == 0, FILL, vote.value | _undriven(stacked, function)).astype(np.uint8)
     for decision in decided:
@@ -297,7 +337,7 @@ def _chance_wrong(vote: _Vote, error: float) -> npt.NDArray[np.float64]:
     return wrong
 
 
-def _weak(vote: _Vote, observed: _Observed) -> Index:
+def _weak(vote: _Vote, observed: _Observed, line: _Line) -> Index:
     """Return the offsets whose cell, not the line, made the difference.
 
     Where no line was damaged, or every record carried its sum, the line has no part in it. Else a cell is weak where
@@ -306,9 +346,8 @@ def _weak(vote: _Vote, observed: _Observed) -> Index:
     """
     if not len(vote.disputed):
         return vote.disputed
-    damage = sum(len(r.holes) + r.source.bad_lines for r in observed.names)
     checked = all(r.unit == "record-checked" for r in observed.names)
-    if checked or not damage:
+    if checked or not line.damage:
         return vote.disputed
     tried = max(1, len(vote.count) * 8)
     others = max(0.5, float(vote.against[~vote.single].sum() + np.count_nonzero(vote.single)))
@@ -318,19 +357,21 @@ def _weak(vote: _Vote, observed: _Observed) -> Index:
         trials = int(vote.count[vote.disputed[row]])
         tail = 1.0 - binomial_cdf(int(vote.against[row]) - 1, trials, rate)
         certain[row] = tail * tried < 1.0 - LEVEL
-    if not certain.any() and not _unlike_a_line(int(np.count_nonzero(vote.single)), len(vote.disputed), damage):
+    if not certain.any() and not (vote.single.all() and _unlike_the_line(vote, line)):
         return vote.disputed[:0]
     return vote.disputed[vote.single | certain]
 
 
-def _unlike_a_line(single: int, disputed: int, damage: int) -> bool:
-    """Tell whether the bytes that differ are unlike what a noisy line leaves behind.
+def _unlike_the_line(vote: _Vote, line: _Line) -> bool:
+    """Tell whether bytes that all differ in a single bit are unlike what the line leaves behind.
 
-    A line that replaces characters changes several bits of a digit more often than one; a line that flips bits leaves
-    about as many wrong digits as characters that are no digits. Single bits alone, and few of them or far too many for
-    the damage, are a cell's.
+    A line that spoils characters leaves wrong digits in proportion to its damage, and where no memory answers as often
+    as in the ROM. Far more of them here are a cell's. So are a few, if with all that damage the line left none.
     """
-    return single == disputed and not damage <= FLIPS * single <= FLIPS * (3 * damage + 3)
+    here, trials = int(vote.against.sum()), int(vote.count.sum())
+    if here > MOST_LEFT * (line.damage + 1):
+        return not line.trials or here * line.trials > MOST_LEFT * (line.against + 1) * trials
+    return here + line.against < poisson_quantile(LEFT * line.damage, UNLIKELY)
 
 
 def _readings_each(observed: _Observed, driven: int) -> npt.NDArray[np.int32]:

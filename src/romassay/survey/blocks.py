@@ -22,6 +22,16 @@ STRAY = 0.1
 FEW = 0.03
 """Share of granules that may repeat where the rest does not: chance makes few alike."""
 
+MIRRORED = 32
+"""Bytes that must stand again across a line inside a block before that line is believed to be none of a function's
+own: the registers of a combination chip, twice."""
+
+NO_LINE = 63
+
+LARGEST_NEAT = 8
+"""Granules of RAM that may stand neatly beside a ROM and touch it: the 128 bytes of a combination chip (6532: data
+sheet). More than that which touches it is its own."""
+
 SMALL_TAIL = 2
 """Granules that may follow on a half without raggedness: less than any RAM of a combination chip."""
 
@@ -46,12 +56,21 @@ class Grown:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Fill:
-    """Where the content of each block lies, in granules; `neat` where it is one aligned run of a power of two."""
+    """Where the content of each block lies, in granules.
+
+    Attributes:
+        amount: how many.
+        first: the first of them, -1 where there is none.
+        last: the last of them.
+        neat: whether they are one aligned run of a power of two.
+        speaking: whether any of them is more than a regular pattern.
+    """
 
     amount: Index
     first: Index
     last: Index
     neat: Bools
+    speaking: Bools
 
     @property
     def empty(self) -> Bools:
@@ -94,7 +113,7 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     edges = _edges(told, said, based, evidence.blocks)
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
     cap = np.full(len(evidence.blocks), bits, np.int64)
-    valid, fill = filled.copy(), _fill(evidence.blocks, filled, edges, GRANULE_LINES)
+    valid, fill = filled.copy(), _fill(evidence.blocks, filled, content, edges, GRANULE_LINES)
     below, at_below = evidence, np.arange(len(evidence.blocks))
     for size in range(GRANULE_LINES + 1, highest + 1):
         pooled, _ = ladder.at(size)
@@ -105,11 +124,12 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
         fought[at[below.pulled(size - 1 - GRANULE_LINES)[at_below]]] = True
         one = _one_thing(pooled, tiled, size) & ~unsteady & ~fought
         cap = np.where(_closed(below, at_below, again, one & tiled, at, size - 1), np.minimum(cap, size - 1), cap)
+        cap = np.minimum(cap, _lowest_repeat(pooled, tiled, size)[at])
         belongs = filled & (cap >= size)
         foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
         fits = _halves_fit(pooled.blocks, below.blocks, valid, fill, size)
         valid = one & (foreign <= STRAY * pooled.granules) & fits
-        fill = _fill(evidence.blocks, belongs, edges, size, at, len(pooled.blocks))
+        fill = _fill(evidence.blocks, belongs, content, edges, size, at, len(pooled.blocks))
         level[belongs & valid[at] & (level > 0)] = size
         below, at_below = pooled, at
     return Grown(level, again, other)
@@ -130,9 +150,23 @@ def _closed(below: Pairs, at: Index, again: Masks, tiled: Bools, at_above: Index
     return closed
 
 
+def _lowest_repeat(pooled: Pairs, tiled: Bools, size: int) -> Index:
+    """Return for each block the lowest line inside it across which all of its content stands again, int64[B].
+
+    What stands there is no larger than up to that line. Where none does, or all of the block is driven, that is a line
+    above any bus.
+    """
+    lowest = np.full(len(pooled.blocks), NO_LINE, np.int64)
+    for row in reversed(range(size - GRANULE_LINES)):
+        again, _ = pooled.across(row)
+        lowest[again & ~tiled & (pooled.telling[row] >= MIRRORED)] = row + GRANULE_LINES
+    return lowest
+
+
 def _fill(
     granules: Index,
     belongs: Bools,
+    content: Bools,
     edges: tuple[Index, Index],
     size: int,
     at: Index | None = None,
@@ -143,6 +177,7 @@ def _fill(
         at, blocks = np.arange(len(granules)), len(granules)
     chosen = np.flatnonzero(belongs)
     amount = np.bincount(at[chosen], minlength=blocks)
+    speaking = np.bincount(at[belongs & content], minlength=blocks) > 0
     first = np.full(blocks, -1, np.int64)
     last = np.full(blocks, -1, np.int64)
     first[at[chosen[::-1]]] = chosen[::-1]
@@ -153,7 +188,7 @@ def _fill(
     run = granules[last] - granules[first] + 1
     neat = has & (run == amount) & (run & (run - 1) == 0) & (low % np.maximum(run, 1) == 0)
     neat &= (lead[first] < 2) & (trail[last] < 2)
-    return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat)
+    return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat, speaking)
 
 
 def _one_thing(pooled: Pairs, tiled: Bools, size: int) -> Bools:
@@ -199,8 +234,9 @@ def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: i
             touches = (fill.last[at] == half - 1) & (fill.first[other_at] == 0)
             suffix = np.zeros(len(blocks), np.bool_)
         sparse = fill.amount[at] * 8 < half
-        ragged = ~fill.neat[at] & (~sparse | (touches & contiguous))
+        neat = fill.neat[at] & ~(touches & (fill.amount[at] > LARGEST_NEAT))
+        ragged = ~neat & ((~sparse & fill.speaking[at]) | (touches & contiguous))
         stands = other_there & (valid[other_at] | (fill.amount[other_at] == half))
         tail = touches & ((fill.amount[at] <= SMALL_TAIL) | ~stands)
-        fits &= there & other_there & (whole | ragged | tail | (suffix & ~fill.neat[at]))
+        fits &= there & other_there & (whole | ragged | tail | (suffix & ~neat))
     return fits

@@ -176,20 +176,45 @@ def learn_bus(shape: Shape, granules: Index, bits: int, driven: int, restless: B
     pattern, numbers = shape.pattern[regular], granules[regular]
     if not len(numbers):
         return BusModel((), 0.0)
-    sources: list[str | int] = []
-    fits = np.ones(len(numbers), np.bool_)
-    for bit in range(8):
-        if not driven >> bit & 1:
-            sources.append("0")
-            continue
-        source, hits = _best_source(bit, pattern[:, bit], numbers, bits)
-        sources.append(source)
-        fits &= hits
+    sources, fits = _each_alone(pattern, numbers, bits, driven)
+    if not fits.all():
+        together = _all_together(pattern, numbers, bits, driven)
+        if np.count_nonzero(together[1]) > np.count_nonzero(fits):
+            sources, fits = together
     levels = _commonest(pattern, driven)
     if levels and np.count_nonzero(levels[1]) >= 0.98 * np.count_nonzero(fits):
         sources, fits = levels
     share = np.count_nonzero(fits) / (len(fits) + np.count_nonzero(restless))
     return BusModel(tuple(sources) if share >= 0.5 else (), share)
+
+
+def _each_alone(pattern: Bytes, numbers: Index, bits: int, driven: int) -> tuple[list[str | int], Bools]:
+    """Return what each data line follows in most granules, and in which granules all do."""
+    sources: list[str | int] = ["0"] * 8
+    fits = np.ones(len(numbers), np.bool_)
+    for bit in _lines(driven):
+        source, hits = _best_source(bit, pattern[:, bit], numbers, bits)
+        sources[bit] = source
+        fits &= hits
+    return sources, fits
+
+
+def _all_together(pattern: Bytes, numbers: Index, bits: int, driven: int) -> tuple[list[str | int], Bools]:
+    """Return the same, where each data line is asked only in the granules in which the clearer ones do as they do.
+
+    Something blank beside the bus may make a line seem steady that follows an address line.
+    """
+    sources: list[str | int] = ["0"] * 8
+    left, at = _lines(driven), np.arange(len(numbers))
+    while left:
+        best = [_best_source(bit, pattern[at, bit], numbers[at], bits) for bit in left]
+        clearest = max(range(len(left)), key=lambda i: int(np.count_nonzero(best[i][1])))
+        source, hits = best[clearest]
+        sources[left.pop(clearest)] = source
+        at = at[hits]
+    fits = np.zeros(len(numbers), np.bool_)
+    fits[at] = True
+    return sources, fits
 
 
 def _commonest(pattern: Bytes, driven: int) -> tuple[list[str | int], Bools] | None:
@@ -217,7 +242,7 @@ def _best_source(bit: int, pattern: Bytes, numbers: Index, bits: int) -> tuple[s
     for line in range(bit, bits, 8):
         if line >= GRANULE_LINES:
             level = (numbers >> (line - GRANULE_LINES) & 1).astype(np.uint8)
-            candidates.append((line, pattern == level))
+            candidates += [(line, pattern == level), (-1 - line, pattern == 1 - level)]
     return max(candidates, key=lambda item: int(np.count_nonzero(item[1])))
 
 
@@ -239,7 +264,8 @@ def driven_lines(said: Consensus, behind: Background, granules: Index) -> int:
     speaks = irregular[content]
     if behind.noise and not speaks.any(axis=0).all():
         off = (said.value[content] ^ behind.model.predict(granules[content])) * said.sure[content]
-        speaks = speaks | np.stack([np.count_nonzero(off >> bit & 1, axis=1) > LOOSE for bit in range(8)], axis=1)
+        loose = LOOSE if behind.noise.rate else 0
+        speaks = speaks | np.stack([np.count_nonzero(off >> bit & 1, axis=1) > loose for bit in range(8)], axis=1)
     counts = np.count_nonzero(speaks, axis=0)
     return sum(1 << bit for bit in range(8) if counts[bit] > max(1, total * QUIET))
 

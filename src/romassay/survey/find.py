@@ -111,7 +111,8 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
         else:
             continue
         claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
-    return [_decided(scene, clear, closed) for closed in accepted]
+    whole = [closed for closed in accepted if not _inside(closed, accepted)]
+    return [_decided(scene, clear, closed) for closed in whole]
 
 
 def _part_of(closed: Closed, accepted: list[Closed]) -> bool:
@@ -122,6 +123,16 @@ def _part_of(closed: Closed, accepted: list[Closed]) -> bool:
         if larger.level > closed.level
         for other in larger.seats
         for seat in closed.seats
+    )
+
+
+def _inside(closed: Closed, accepted: list[Closed]) -> bool:
+    """Tell whether every copy of a block lies in a copy of one larger function: a table that repeats itself there."""
+    return any(
+        all(seat.block >> (larger.level - closed.level) in blocks for seat in closed.seats)
+        for larger in accepted
+        if larger.level > closed.level
+        for blocks in ({seat.block for seat in larger.seats if not seat.contended},)
     )
 
 

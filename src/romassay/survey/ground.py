@@ -55,7 +55,8 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
         predicted = np.ones(said.value.shape, np.bool_)
         wrong = np.count_nonzero(said.sure & (said.value != prediction & np.uint8(driven)), axis=1)
         state[regular & (wrong <= known // 5)] = BUS
-        state[shape.leaking(driven) & ~regular] = BUS
+        leaks = shape.leaking(driven) & ~regular
+        state[leaks & ~_after_bus(said, granules, state, prediction & np.uint8(driven))] = BUS
         state[_held_runs(said, granules, state, shape, driven)] = BUS
         state[behind.quiet & ~odd] = BUS
         restless = restless & ~behind.quiet
@@ -74,6 +75,17 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
         state[_fading(said, granules, state, prediction & np.uint8(driven), driven, rate)] = BUS
     state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
     return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model, rate)
+
+
+def _after_bus(said: Consensus, granules: Index, state: Bytes, prediction: Bytes) -> Bools:
+    """Return the granules, bool[G], that do not begin as the bus does though it had settled just before.
+
+    A charge leaks towards what the bus says by itself, never away from it.
+    """
+    settled = (state[:-1] == BUS) & (np.diff(granules) == 1) & (said.value[:-1, -1] == prediction[:-1, -1])
+    departs = said.firm[1:, 0] & (said.value[1:, 0] != prediction[1:, 0])
+    after: Bools = np.r_[False, settled & departs]
+    return after
 
 
 def _fading(said: Consensus, granules: Index, state: Bytes, prediction: Bytes, driven: int, rate: float) -> Bools:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from romassay.address import Cube, Range, line_name, lines_of, merge_ranges
 from romassay.part import FunctionKind, Part
-from romassay.reading import ReadingSet
+from romassay.reading import Bytes, ReadingSet
 from romassay.survey.cubes import Closed, Seat, blank_neighbour, contents
 from romassay.survey.model import Copy, Function, ReadNext
 from romassay.survey.scene import Scene
-from romassay.survey.stack import GRANULE, GRANULE_LINES
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools
 from romassay.survey.states import CONTENT, HOST
 
 RAM_AT_MOST = 128
@@ -62,16 +63,16 @@ def named(
         readings: all of them.
         declared: what the person said.
     """
-    repeating = [c for c in closed if len(c.seats) > 1] or closed
-    largest = max((c.level for c in repeating), default=0)
+    largest = max((c.level for c in closed), default=0)
     result = []
+    stray = _stray(scene, [*closed, *timed])
     mirrored = any(len(c.seats) > 1 for c in closed)
     for item in closed:
         aside = mirrored and len(item.seats) == 1 and _written(scene, item)
         kind = "ram" if aside else _kind(scene, item, largest, declared)
         if kind is not None:
-            result.append(_function(scene, item, kind, readings, declared))
-    result += [_function(scene, item, "registers", readings, declared) for item in timed]
+            result.append(_function(scene, item, kind, readings, declared, stray))
+    result += [_function(scene, item, "registers", readings, declared, stray) for item in timed]
     result.sort(key=lambda f: (_ORDER[f.kind], -len(f.copies), -f.size, f.copies[0].first))
     return tuple(result)
 
@@ -110,7 +111,17 @@ def _small_kind(level: int) -> FunctionKind:
     return "registers" if level <= GRANULE_LINES + 1 else "ram"
 
 
-def _function(scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingSet, declared: Declared) -> Function:
+def _stray(scene: Scene, closed: Sequence[Closed]) -> Bools:
+    """Return the granules that say more than the bus and belong to nothing that was found, bool[G]."""
+    stray: Bools = np.asarray(scene.told.any(axis=1))
+    for item in closed:
+        stray[scene.granules_of(item.level, [seat.block for seat in item.seats])] = False
+    return stray
+
+
+def _function(
+    scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingSet, declared: Declared, stray: Bools
+) -> Function:
     """Make the function's value from what was closed."""
     bits = scene.stacked.bits
     own = (1 << item.level) - 1
@@ -131,7 +142,7 @@ def _function(scene: Scene, item: Closed, kind: FunctionKind, readings: ReadingS
         driven=driven,
         resting=item.resting & above,
     )
-    sizes = _other_sizes(scene, item) if kind == "rom" and not declared.rom_size else ()
+    sizes = _other_sizes(scene, item, stray) if kind == "rom" and not declared.rom_size else ()
     return replace(made, read_next=_read_next(scene, made, readings), sizes=sizes)
 
 
@@ -171,19 +182,20 @@ def _driven(scene: Scene, item: Closed) -> int:
     return 0xFF & ~(following if following.bit_count() >= HALF_BYTE else varying)
 
 
-def _other_sizes(scene: Scene, item: Closed) -> tuple[int, ...]:
+def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
-    A larger one, where what lies across the next line was not seen, or is blank as the end of the function is, beside a
-    bus that says so. A smaller one, where half of a function that stands once is blank: the bus may hold what it last
-    carried.
+    A larger one, where what lies across the next line was not seen, is blank as the end of the function is, beside a
+    bus that says so, or holds something that belongs to nothing else. What equals the empty socket is not the
+    specimen's. A smaller one, where half of a function that stands once is blank: the bus may hold what it last
+    carried; or where its halves are mostly alike: something of the host's may cover a copy.
     """
     line = item.level
     value = contents(scene.stacked, scene.said.value, line, np.array([item.block]))[0]
     rule = scene.based.model
     holds = rule is not None and not any(isinstance(source, int) for source in rule.sources)
     blank = any(bool((half == value[-1]).all()) for half in np.split(value, 2))
-    if holds and blank and len(item.seats) == 1:
+    if (holds and blank and len(item.seats) == 1) or _mostly_twice(value, blank):
         return (1 << line >> 1,)
     if line >= scene.stacked.bits:
         return ()
@@ -191,10 +203,22 @@ def _other_sizes(scene: Scene, item: Closed) -> tuple[int, ...]:
         return (2 << line,)
     if not item.other >> line & 1:
         return ()
-    filling = blank_neighbour(scene.stacked, scene.based, scene.said, line, item.block ^ 1)
+    controlled = rule is None
+    filling = None if controlled else blank_neighbour(scene.stacked, scene.based, scene.said, line, item.block ^ 1)
     upper_blank = filling is not None and not item.block & 1 and bool((value[-2:] == filling).all())
     lower_blank = filling is not None and item.block & 1 == 1 and bool((value[:2] == filling).all())
-    return (2 << line,) if upper_blank or lower_blank else ()
+    beside = scene.granules_of(line, [seat.block ^ 1 for seat in item.seats if not seat.contended])
+    return (2 << line,) if upper_blank or lower_blank or stray[beside].any() else ()
+
+
+def _mostly_twice(value: Bytes, blank: bool) -> bool:
+    """Tell whether half or more of the granules of a function stand in both of its halves."""
+    if len(value) < 2 * GRANULE:
+        return False
+    low, high = (half.reshape(-1, GRANULE) for half in np.split(value, 2))
+    telling = (low != low[:, :1]).any(axis=1) | (high != high[:, :1]).any(axis=1)
+    alike = (low == high).all(axis=1) & telling
+    return not blank and int(np.count_nonzero(alike)) * 2 >= max(1, int(np.count_nonzero(telling)))
 
 
 def _read_next(scene: Scene, made: Function, readings: ReadingSet) -> tuple[ReadNext, ...]:
