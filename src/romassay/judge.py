@@ -247,7 +247,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
         why = "what follows was not read" if unread else "what follows may belong to it" if larger else ""
         yield Finding(
             "size-ambiguous",
-            blocks=True,
+            blocks=unread or not {"pulled-up", "pulled-down"} <= {r.role for r in readings.readings},
             function=index,
             evidence=f"{sizes} would explain the readings as well as {function.size}: "
             + (why or "half of it may be something else"),

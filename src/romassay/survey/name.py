@@ -186,8 +186,7 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
     A larger one, where what lies across the next line was not seen, is blank as the end of the function is, beside a
-    bus that says so, or holds something that belongs to nothing else. What equals the empty socket is not the
-    specimen's. A smaller one, where half of a function that stands once is blank: the bus may hold what it last
+    bus that says so, or holds something that belongs to nothing else. A smaller one, where half of a function that stands once is blank: the bus may hold what it last
     carried; or where its halves are mostly alike: something of the host's may cover a copy.
     """
     line = item.level
@@ -203,8 +202,7 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
         return (2 << line,)
     if not item.other >> line & 1:
         return ()
-    controlled = rule is None
-    filling = None if controlled else blank_neighbour(scene.stacked, scene.based, scene.said, line, item.block ^ 1)
+    filling = blank_neighbour(scene.stacked, scene.based, scene.said, line, item.block ^ 1)
     upper_blank = filling is not None and not item.block & 1 and bool((value[-2:] == filling).all())
     lower_blank = filling is not None and item.block & 1 == 1 and bool((value[:2] == filling).all())
     beside = scene.granules_of(line, [seat.block ^ 1 for seat in item.seats if not seat.contended])
