@@ -126,3 +126,51 @@ def test_findings_that_block_come_first_then_by_probability() -> None:
         Finding("weak-bits", True, "a", "b", 0.9),
     ]
     assert [f.kind for f in ranked(tuple(made))] == ["weak-bits", "half-image", "short-window"]
+
+
+def test_a_size_is_not_confirmed_where_what_follows_was_not_read() -> None:
+    half = assay(readings(bench(pattern="1000 00aa aaaa aaaa"), window=((0x8000, 0x81FF),)))
+    assert kinds(half)["size-ambiguous"].blocks
+    assert half.verdict == "provisional"
+    declared = assay(readings(bench(pattern="1000 00aa aaaa aaaa"), window=((0x8000, 0x83FF),)), Options(size=1024))
+    assert declared.verdict == "confirmed"
+
+
+def test_a_quarter_of_blank_that_ends_as_a_chip_would_leaves_the_size_open() -> None:
+    made = bench(DATA[:768] + b"\xff" * 256, floating=(Floating("pulled", 0xFF),))
+    result = assay(readings(made))
+    assert len(result.images[0]) == 1024
+    assert kinds(result)["size-ambiguous"].blocks
+    ragged = bench(DATA[:700] + b"\xff" * 324, "1000 0-aa aaaa aaaa", floating=(Floating("pulled", 0xFF),))
+    assert assay(readings(ragged)).verdict == "confirmed"
+
+
+def test_something_stray_beside_a_rom_leaves_its_size_open() -> None:
+    stray = function_from_pattern("rom", "1000 0100 1010 aaaa", DATA[:16])
+    rom = function_from_pattern("rom", "1000 00aa aaaa aaaa", DATA)
+    made = Bench(16, (Specimen((rom, stray)),), floating=(Floating("pulled", 0xFF),))
+    result = assay(readings(made))
+    assert kinds(result)["size-ambiguous"].blocks
+
+
+def test_two_copies_that_differ_in_a_few_bytes_are_both_doubted() -> None:
+    other = bytearray(DATA)
+    other[5] ^= 0x63
+    twins = (
+        function_from_pattern("rom", "1000 00aa aaaa aaaa", DATA),
+        function_from_pattern("rom", "1001 00aa aaaa aaaa", bytes(other)),
+    )
+    made = Bench(16, (Specimen(twins),), floating=(Floating("address-high"),))
+    result = assay(readings(made, window=((0x8000, 0x9FFF),)), Options(size=1024))
+    assert result.verdict == "provisional"
+
+
+def test_the_rom_comes_first_though_the_ram_repeats_and_it_does_not() -> None:
+    parts = (
+        function_from_pattern("rom", "1000 01aa aaaa aaaa", DATA),
+        function_from_pattern("rom", "1000 0000 --aa aaaa", DATA[::16]),
+    )
+    made = Bench(16, (Specimen(parts),), floating=(Floating("address-high"),))
+    result = assay(readings(made))
+    assert bytes(result.images[0]) == DATA
+    assert kinds(result)["ram-or-rom"].blocks

@@ -186,8 +186,9 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
     A larger one, where what lies across the next line was not seen, is blank as the end of the function is, beside a
-    bus that says so, or holds something that belongs to nothing else. A smaller one, where half of a function that stands once is blank: the bus may hold what it last
-    carried; or where its halves are mostly alike: something of the host's may cover a copy.
+    bus that says so, or holds something that belongs to nothing else. A smaller one, where half of a function that
+    stands once is blank: the bus may hold what it last carried; or where its halves are mostly alike: something of the
+    host's may cover a copy.
     """
     line = item.level
     value = contents(scene.stacked, scene.said.value, line, np.array([item.block]))[0]

@@ -109,6 +109,12 @@ def test_a_bit_that_fails_again_and_again_is_weak_even_on_a_noisy_line() -> None
     assert image.value[33] == DATA[33]
 
 
+def test_few_wrong_digits_on_a_damaged_line_are_the_lines() -> None:
+    once = with_byte(DATA, 33, DATA[33] ^ 0x04)
+    assert image_of(*[reading(DATA, damaged=10)] * 5, reading(once, damaged=10)).flipped == ()
+    assert image_of(*[reading(DATA, damaged=60)] * 5, reading(once, damaged=60)).flipped == (33,)
+
+
 @settings(max_examples=40)
 @given(scenes(combination=False, whole_window=True, weak=True), st.integers(3, 9))
 def test_every_offset_that_flipped_is_listed(scene: Scene, count: int) -> None:

@@ -269,3 +269,36 @@ def test_a_function_without_selects_fills_the_bus() -> None:
     function = survey(ReadingSet((reading,), 12)).functions[0]
     assert set(function.decode.values()) == {"any"}
     assert len(function.copies) == 16
+
+
+def test_a_bus_that_says_its_address_is_learnt_beside_a_blank_half() -> None:
+    data = bytes(np.random.default_rng(5).integers(1, 256, 2048, dtype=np.uint8)) + bytes(2048)
+    made = Bench(
+        16,
+        (Specimen((function_from_pattern("rom", "1010 aaaa aaaa aaaa", data),)),),
+        floating=(Floating("address-high"),),
+    )
+    function = survey(gather([reading_of(take(made, ((0xA000, 0xBFFF),), reading=i)) for i in (1, 2)])).functions[0]
+    assert function.size == 4096
+
+
+def test_a_small_rom_that_begins_blank_is_taken_whole() -> None:
+    data = bytes(14) + bytes.fromhex("4c04bb4c0383a22a4c09") + bytes(8)
+    made = Bench(
+        16,
+        (Specimen((function_from_pattern("rom", "0010 1001 1-0a aaaa", data),)),),
+        floating=(Floating("address-high"),),
+    )
+    function = survey(gather([reading_of(take(made, ((0x2900, 0x29FF),), reading=i)) for i in (1, 2)])).functions[0]
+    assert function.size == 32
+
+
+def test_ram_that_repeats_does_not_make_the_rom_beside_it_larger() -> None:
+    rng = np.random.default_rng(8)
+    parts = (
+        function_from_pattern("rom", "-1aa aaaa aaaa", rng.bytes(1024)),
+        function_from_pattern("rom", "-00- 00aa aaaa", rng.bytes(64)),
+    )
+    made = Bench(12, (Specimen(parts),), floating=(Floating("constant", 0x0F),))
+    passes = [reading_of(take(made, ((0x431, 0xFFF),), reading=i), address_bits=12) for i in (1, 2)]
+    assert survey(gather(passes)).functions[0].size == 1024
