@@ -26,9 +26,10 @@ from romassay.errors import BadInput, BadValue, RomassayError
 from romassay.formats.contents import content_of
 from romassay.reading import Role
 from romassay.rig import Host, Serial
-from romassay.session.assay import Derived, Input, Request
+from romassay.session.assay import Derived, Request
 from romassay.session.capture import Order as CaptureOrder
 from romassay.session.capture import capture, dialogue_of, order_of_plan, resume
+from romassay.session.loading import Input
 from romassay.version import VERSION
 
 T = TypeVar("T")

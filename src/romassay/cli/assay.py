@@ -18,7 +18,8 @@ from romassay.errors import BadValue
 if TYPE_CHECKING:
     from romassay.reading import Role
     from romassay.report.summary import Setting
-    from romassay.session.assay import Input, Outcome, Request
+    from romassay.session.assay import Outcome, Request
+    from romassay.session.loading import Input
 
 T = TypeVar("T")
 
@@ -179,7 +180,7 @@ def _inputs(
     """Return the named files with what was said about them; standard input is read here."""
     from romassay.docket.manifest import Said
     from romassay.formats.contents import read_bounded
-    from romassay.session.assay import Input
+    from romassay.session.loading import Input
 
     named = [str(path) for paths in roles.values() for path in paths]
     for name in named:

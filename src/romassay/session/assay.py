@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import msgspec
 
@@ -29,45 +28,30 @@ from romassay.docket.folder import (
     strangers,
 )
 from romassay.docket.manifest import (
-    PART_FILE,
-    RIG_FILE,
     Decided,
     Entry,
     Event,
     Manifest,
     Result,
-    Said,
     Settings,
-    Span,
     safe_name,
     unique_name,
 )
 from romassay.docket.record import File, crc32, result_files
 from romassay.errors import BadInput, BadValue
-from romassay.formats import load, read
-from romassay.formats.company import better_layouts
-from romassay.formats.contents import content_of
-from romassay.formats.model import Hints, Loaded
-from romassay.part import Part
-from romassay.reading import Reading, ReadingSet, Role
-from romassay.rig import Rig
-from romassay.session.rigs import kept_rig
+from romassay.formats.model import Loaded
+from romassay.reading import ReadingSet, Role
+from romassay.session.declared import Declared, as_kept, declare, on_bus
+from romassay.session.loading import (
+    Input,
+    digest_of,
+    in_company,
+    length_of,
+    load_named,
+    load_together,
+    renamed,
+)
 from romassay.version import VERSION
-
-if TYPE_CHECKING:
-    from romassay.catalogue import FoundPart
-
-NOTHING_SAID = Said()
-
-
-@dataclass(frozen=True, slots=True)
-class Input:
-    """A file named by the person, and what was said about it; `content` where there is no file but the bytes alone."""
-
-    path: Path
-    role: Role = "specimen"
-    said: Said = NOTHING_SAID
-    content: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +116,7 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
             )
             manifest = msgspec.structs.replace(
                 taken.manifest,
-                settings=_kept(taken.manifest.settings, declared),
+                settings=as_kept(taken.manifest.settings, declared),
                 results=tuple(Result(file.name, file.sha256) for file in files),
                 history=(*taken.manifest.history, event),
             )
@@ -144,9 +128,9 @@ def look(request: Request) -> tuple[Loaded, ...]:
     """Load the files named, or else those of the docket, and tell what was taken and what was left. Nothing is kept."""
     if request.inputs or not request.docket:
         settings = _settings(Settings(), request.settings)
-        settings = _on_bus(settings, _declared(request, settings))
-        named = _load_together(request.inputs, settings)
-        return _in_company([(item, item.said, found) for item, found in named], settings)
+        settings = on_bus(settings, _declared(request, settings))
+        named = load_together(request.inputs, settings)
+        return in_company([(item, item.said, found) for item, found in named], settings)
     with hold(request.docket) as former:
         manifest = former or Manifest()
         return _take(request, manifest, _declared(request, _settings(manifest.settings, request.settings))).loaded
@@ -244,32 +228,32 @@ _Key = tuple[str, Role]
 """The same bytes in the same role are one entry."""
 
 
-def _take(request: Request, former: Manifest, declared: _Declared) -> _Taken:
+def _take(request: Request, former: Manifest, declared: Declared) -> _Taken:
     """Enter the named files into a manifest, and load what it then holds."""
     kept = _settings(former.settings, request.settings)
-    settings = _on_bus(kept, declared)
+    settings = on_bus(kept, declared)
     entries: dict[_Key, Entry] = {(entry.sha256, entry.role): entry for entry in former.readings}
     known = frozenset(entries)
     named: dict[_Key, tuple[Input, Loaded]] = {}
     notices: list[str] = []
     layouts = [entry.said.layout for entry in former.readings if entry.said.layout]
-    for item, found in _load_together(request.inputs, settings, layouts):
+    for item, found in load_together(request.inputs, settings, layouts):
         key = (found.sha256, item.role)
         if key in entries:
             entries[key] = _again(entries[key], item, notices, filed=key in known and key not in named)
         else:
             name = _name_for(item, found.sha256, request.docket, former, entries.values())
-            entries[key] = Entry(file=name, sha256=found.sha256, bytes=_length(item), role=item.role, said=item.said)
+            entries[key] = Entry(file=name, sha256=found.sha256, bytes=length_of(item), role=item.role, said=item.said)
         named.setdefault(key, (item, found))
     items = [(named[key][0] if key in named else _filed(request.docket, entry)) for key, entry in entries.items()]
     alone = [_load_entry(entry, named.get(key), settings, request.docket) for key, entry in entries.items()]
     pairs = zip(items, entries.values(), alone, strict=True)
-    loaded = _in_company(
+    loaded = in_company(
         [(dataclasses.replace(item, role=entry.role), entry.said, found) for item, entry, found in pairs], settings
     )
     return _Taken(
         manifest=msgspec.structs.replace(former, settings=kept, readings=tuple(entries.values())),
-        loaded=tuple(_renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
+        loaded=tuple(renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
         additions=tuple(
             Addition(reading_place(entries[key].file), key[0], item.path if item.content is None else item.content)
             for key, (item, _) in named.items()
@@ -292,94 +276,6 @@ def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
     return msgspec.structs.replace(former, **changes)
 
 
-def _load_named(item: Input, settings: Settings) -> Loaded:
-    hints = _hints(item.said, item.role, settings)
-    return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
-
-
-def _load_together(
-    inputs: Sequence[Input], settings: Settings, layouts: Sequence[str] = ()
-) -> list[tuple[Input, Loaded]]:
-    """Load the named files; one that is refused by itself is read with the layout of the others, if that fits it.
-
-    Raises:
-        BadInput: for the first file that is refused in any layout.
-    """
-    tried = [(item, _loaded_or_refused(item, settings)) for item in inputs]
-    dumps = [found for _, found in tried if isinstance(found, Loaded) and found.format == "text-dump"]
-    known = list(dict.fromkeys([*(found.layout for found in dumps), *layouts]))
-    least = min((len(reading) for found in dumps for reading in found.readings), default=0) // 2
-    result = []
-    for item, found in tried:
-        if isinstance(found, Loaded):
-            result.append((item, found))
-            continue
-        if item.said.layout or item.said.format:
-            raise found
-        lent = _with_lent_layout(item, settings, known, least)
-        if lent is None:
-            raise found
-        result.append(lent)
-    return result
-
-
-def _loaded_or_refused(item: Input, settings: Settings) -> Loaded | BadInput:
-    try:
-        return _load_named(item, settings)
-    except BadInput as e:
-        return e
-
-
-def _with_lent_layout(
-    item: Input, settings: Settings, layouts: Sequence[str], least: int
-) -> tuple[Input, Loaded] | None:
-    """Return a file as another one's layout reads it, with that layout said of it; None where hardly a line fits."""
-    for layout in layouts:
-        lent = dataclasses.replace(item, said=msgspec.structs.replace(item.said, layout=layout))
-        found = _loaded_or_refused(lent, settings)
-        if isinstance(found, Loaded) and max(len(reading) for reading in found.readings) >= least:
-            return lent, found
-    return None
-
-
-def _in_company(files: Sequence[tuple[Input, Said, Loaded]], settings: Settings) -> tuple[Loaded, ...]:
-    """Load again, with another file's layout, each text dump that such a layout explains better than its own."""
-    learnt = [i for i, (_, said, found) in enumerate(files) if found.format == "text-dump" and said.layout is None]
-    result = [found for _, _, found in files]
-    if len({result[i].layout for i in learnt}) < 2:
-        return tuple(result)
-    contents = [(result[i].layout, _content(files[i][0])) for i in learnt]
-    for i, layout in zip(learnt, better_layouts(contents), strict=True):
-        if layout is not None:
-            item, said, found = files[i]
-            item = dataclasses.replace(item, said=msgspec.structs.replace(said, layout=layout))
-            again = _loaded_or_refused(item, settings)
-            if not isinstance(again, Loaded):
-                continue
-            readings = tuple(_said_to_be(each, found) for each in again.readings)
-            result[i] = dataclasses.replace(again, readings=readings)
-    return tuple(result)
-
-
-def _said_to_be(reading: Reading, found: Loaded) -> Reading:
-    """Return a reading with the hints that the person gave, not those that another file did."""
-    return dataclasses.replace(
-        reading, source=dataclasses.replace(reading.source, hints=found.readings[0].source.hints)
-    )
-
-
-def _content(item: Input) -> bytes:
-    return content_of(item.path).data if item.content is None else item.content
-
-
-def _hints(said: Said, role: Role, settings: Settings) -> Hints:
-    return Hints(**msgspec.structs.asdict(said), role=role, address_bits=settings.address_bits)
-
-
-def _length(item: Input) -> int:
-    return item.path.stat().st_size if item.content is None else len(item.content)
-
-
 def _filed(docket: Path | None, entry: Entry) -> Input:
     """Return a docket's own file as an input."""
     if docket is None:
@@ -396,19 +292,14 @@ def _load_entry(entry: Entry, named: tuple[Input, Loaded] | None, settings: Sett
         return named[1]
     item = named[0] if named else _filed(docket, entry)
     try:
-        found = _load_named(dataclasses.replace(item, role=entry.role, said=entry.said), settings)
+        found = load_named(dataclasses.replace(item, role=entry.role, said=entry.said), settings)
     except BadInput as e:
-        if item.content is None and _digest(item.path) != entry.sha256:
+        if item.content is None and digest_of(item.path) != entry.sha256:
             raise altered(item.path) from e
         raise
     if found.sha256 != entry.sha256:
         raise altered(item.path)
     return found
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _again(entry: Entry, item: Input, notices: list[str], *, filed: bool) -> Entry:
@@ -433,99 +324,17 @@ def _name_for(item: Input, sha256: str, docket: Path | None, former: Manifest, e
         taken |= {
             name
             for name in strangers(docket, former)
-            if name.casefold() != wanted.casefold() or _digest(reading_path(docket, name)) != sha256
+            if name.casefold() != wanted.casefold() or digest_of(reading_path(docket, name)) != sha256
         }
     return unique_name(item.path.name, taken)
 
 
-def _renamed(found: Loaded, name: str) -> Loaded:
-    """Return the readings under the name that the record uses."""
-    readings = tuple(
-        dataclasses.replace(each, source=dataclasses.replace(each.source, name=name)) for each in found.readings
-    )
-    return dataclasses.replace(found, name=name, readings=readings)
+def _declared(request: Request, settings: Settings) -> Declared:
+    return declare(settings, request.docket, newly=request.settings, folders=request.part_folders)
 
 
-@dataclass(frozen=True, slots=True)
-class _Declared:
-    """What the person said of part and rig; `files` are those that the docket has yet to keep."""
-
-    part: Part | None = None
-    rig: Rig | None = None
-    files: tuple[Addition, ...] = ()
-
-
-def _declared(request: Request, settings: Settings) -> _Declared:
-    """Load the declared rig or part."""
-    if settings.rig is not None:
-        return _rig(request, settings.rig)
-    return _Declared() if settings.part is None else _part(request, settings.part)
-
-
-def _rig(request: Request, name: str) -> _Declared:
-    """Load a rig: from the file named in this call, or from the docket's copy."""
-    from romassay.catalogue import load_rig
-
-    if "rig" not in request.settings and request.docket:
-        found = load_rig(request.docket / RIG_FILE)
-        return _Declared(found.part, found.rig)
-    found = load_rig(name, request.part_folders)
-    files = kept_rig(found)
-    digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
-    return _Declared(found.part, found.rig, tuple(Addition(name, digests[name], data) for name, data in files.items()))
-
-
-def _part(request: Request, name: str) -> _Declared:
-    """Load a part: from the catalogue, from a file named in this call, or from the docket's copy of one."""
-    from romassay.catalogue import find_part, load_part, part_of, parts_named
-
-    if name == PART_FILE and "part" not in request.settings and request.docket:
-        return _Declared(load_part(request.docket / PART_FILE))
-    alike = _alike(parts_named(name, request.part_folders))
-    if alike is not None:
-        return _Declared(alike)
-    found = find_part(name, request.part_folders)
-    if found.file is None:
-        return _Declared(found.part)
-    data = content_of(found.file)
-    part = part_of(data.data.decode("utf-8-sig", "replace"), name)
-    return _Declared(part, files=(Addition(PART_FILE, data.sha256, data.data),))
-
-
-def _alike(matching: Sequence[FoundPart]) -> Part | None:
-    """Return what parts of one type number have in common, where that is all that readings ask of a part.
-
-    Two pin-outs of one memory answer alike on the bus; which of them it is matters where pins are named. Where they
-    want other supplies, taking one for the other destroys it: then the person has to say which.
-    """
-    functions = {tuple((item.kind, item.size) for item in found.part.functions) for found in matching}
-    supplies = {frozenset(rail.nominal for rail in found.part.rails) for found in matching}
-    if len(matching) < 2 or len(functions) > 1 or len(supplies) > 1 or any(found.file for found in matching):
-        return None
-    return msgspec.structs.replace(matching[0].part, variant="", pins=(), selects=(), row=None)
-
-
-def _kept(settings: Settings, declared: _Declared) -> Settings:
-    """Return the settings as a docket keeps them: files of one's own by the names that they have there."""
-    places = {item.place for item in declared.files}
-    if RIG_FILE in places:
-        return msgspec.structs.replace(settings, rig=RIG_FILE)
-    return msgspec.structs.replace(settings, part=PART_FILE) if PART_FILE in places else settings
-
-
-def _on_bus(settings: Settings, declared: _Declared) -> Settings:
-    """Return the settings with what the rig says of its host: the lines of its bus, and its memory to leave out."""
-    rig = declared.rig
-    if rig is None:
-        return settings
-    memory = tuple(Span(item.first, item.last) for item in rig.unread)
-    return msgspec.structs.replace(
-        settings, address_bits=settings.address_bits or rig.address_bits, exclude=(*settings.exclude, *memory)
-    )
-
-
-def _derive(taken: _Taken, declared: _Declared) -> Assay:
-    settings = _on_bus(taken.manifest.settings, declared)
+def _derive(taken: _Taken, declared: Declared) -> Assay:
+    settings = on_bus(taken.manifest.settings, declared)
     if not any(entry.role == "specimen" for entry in taken.manifest.readings):
         raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
     options = Options(

@@ -42,7 +42,8 @@ from romassay.formats.transcript import (
 )
 from romassay.part import Part
 from romassay.rig import Host, Serial
-from romassay.session.assay import Input, Outcome, Request, assay_files
+from romassay.session.assay import Outcome, Request, assay_files
+from romassay.session.loading import Input
 
 _STEM = "capture"
 _ROUNDS = 4

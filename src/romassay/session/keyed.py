@@ -14,7 +14,8 @@ from romassay.docket.folder import hold, reading_path
 from romassay.docket.growing import make_ready
 from romassay.docket.manifest import Manifest, Said
 from romassay.errors import BadValue
-from romassay.session.assay import Input, Outcome, Request, assay_files
+from romassay.session.assay import Outcome, Request, assay_files
+from romassay.session.loading import Input
 
 _ENTRIES = ("keyed-{0}-first.log", "keyed-{0}-second.log", "keyed-{0}-again.log")
 _BACK = "back"

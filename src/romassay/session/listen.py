@@ -15,7 +15,8 @@ from romassay.docket.growing import GrowingFile, make_ready, new_name
 from romassay.docket.manifest import Said
 from romassay.errors import BadInput
 from romassay.rig import Serial
-from romassay.session.assay import Input, Outcome, Request, assay_files
+from romassay.session.assay import Outcome, Request, assay_files
+from romassay.session.loading import Input
 
 _STEM = "listen"
 _SUFFIX = ".log"

@@ -18,7 +18,8 @@ from romassay.docket.folder import hold
 from romassay.docket.manifest import Decided, Manifest, Said, Span, encode
 from romassay.errors import BadCatalogue, BadInput, BadValue
 from romassay.reading import Role
-from romassay.session.assay import Input, Outcome, Request, assay_files, look
+from romassay.session.assay import Outcome, Request, assay_files, look
+from romassay.session.loading import Input
 
 ROM = (files("romassay.twin") / "demo" / "fog_signal.bin").read_bytes()
 
