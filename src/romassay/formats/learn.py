@@ -12,6 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import accumulate, pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, ends_as_it_goes_on, fit
@@ -441,7 +442,7 @@ def _run_forms(lines: list[Line]) -> list[Cells]:
 
 def _equal_runs(line: Line) -> Iterator[Cells]:
     """Yield the longest runs of numbers of one form from each of the first few numbers of a line on."""
-    widths = [end - first for first, end in line.tokens]
+    widths = line.widths
     for first in range(min(_FIRST_TOKENS, len(widths))):
         if first and widths[first - 1] == widths[first]:
             continue
@@ -469,7 +470,7 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
 
 def _evenly_spaced(line: Line, first: int, count: int) -> Iterator[Cells]:
     """Yield the longest parts of a run of numbers in which what stands between them repeats, as it does in groups."""
-    gaps = tuple(line.between(i) for i in range(first, first + count - 1))
+    gaps = line.gaps[first : first + count - 1]
     width = len(line.token(first))
     for period in (1, 2, 4):
         best = _longest_repeating(gaps, period)
@@ -478,6 +479,7 @@ def _evenly_spaced(line: Line, first: int, count: int) -> Iterator[Cells]:
             yield replace(_hex_reading((width,) * (len(part) + 1)), gaps=part)
 
 
+@lru_cache(maxsize=1 << 10)
 def _longest_repeating(gaps: tuple[bytes, ...], period: int) -> slice:
     """Return the longest part of a list in which each item is the same as that one period before."""
     best = slice(0, 0)

@@ -68,7 +68,7 @@ def read_rows(text: bytes, layout: Layout, *, align: bool = True) -> Rows:
     Args:
         text: from `terminal.clean`.
         layout: of the lines.
-        align: take what is certain of damaged lines, too.
+        align: take what is certain of damaged lines, too; else the rows don't say either which lines are none of them.
     """
     reader = _Reader(layout, align=align)
     at, line = 0, 1
@@ -312,13 +312,13 @@ class _Reader:
             else:
                 doubtful.append((line, text))
         self._doubtful += len(doubtful)
-        if doubtful:
+        if doubtful and self._alignable:
             self._align(doubtful)
 
     def _align(self, doubtful: list[tuple[int, bytes]]) -> None:
         """Take what is certain of damaged lines, and leave what does not look like data."""
         alike = [self._is_data_like(text) for _, text in doubtful]
-        chosen = [item for item, is_alike in zip(doubtful, alike, strict=True) if is_alike and self._alignable]
+        chosen = [item for item, is_alike in zip(doubtful, alike, strict=True) if is_alike]
         aligners = self._aligners() if chosen else []
         taken: set[int] = set()
         for line, text in chosen if not aligners else ():

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from romassay.formats.layout import Base
@@ -18,11 +19,21 @@ _ADDRESS_DIGITS = {16: 8, 10: 10, 8: 11}
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A sample line and its runs of digits, as (first, end); `number` counts the lines of its stretch."""
+    """A sample line and its runs of digits.
+
+    Attributes:
+        text: the line.
+        tokens: its runs of digits, as (first, end).
+        number: counts the lines of its stretch.
+        widths: digits of each run.
+        gaps: what stands between them.
+    """
 
     text: bytes
     tokens: tuple[tuple[int, int], ...]
-    number: int = 0
+    number: int
+    widths: tuple[int, ...]
+    gaps: tuple[bytes, ...]
 
     def token(self, i: int) -> bytes:
         """Return the digits of a run."""
@@ -38,7 +49,7 @@ class Line:
 
     def between(self, i: int) -> bytes:
         """Return what stands between a run and the next."""
-        return self.text[self.tokens[i][1] : self.tokens[i + 1][0]]
+        return self.gaps[i]
 
 
 def fits(text: bytes, base: int) -> bool:
@@ -53,7 +64,14 @@ def line_of(text: bytes, number: int = 0) -> Line:
         spans.append(match.span(1))
         if len(spans) == _MAX_TOKENS:
             break
-    return Line(text, tuple(spans), number)
+    gaps = tuple(text[end:first] for (_, end), (first, _) in pairwise(spans))
+    return Line(text, tuple(spans), number, tuple(end - first for first, end in spans), gaps)
+
+
+@lru_cache(maxsize=1 << 14)
+def number_of(text: bytes, base: int) -> int | None:
+    """Return hex digits as a number in some base, or None where they are none in it."""
+    return int(text, base) if fits(text, base) else None
 
 
 FULL_WIDTH = {(10, 1): 3, (10, 2): 5, (8, 1): 3, (8, 2): 6, (2, 1): 8}
@@ -103,9 +121,9 @@ class Cells:
         spans = line.tokens[first : first + runs]
         if len(spans) < runs:
             return False
-        if self.widths and any(end - start != width for (start, end), width in zip(spans, self.widths, strict=True)):
+        if self.widths and line.widths[first : first + runs] != self.widths:
             return False
-        if self.gaps is not None and any(line.between(first + i) != gap for i, gap in enumerate(self.gaps)):
+        if self.gaps is not None and line.gaps[first : first + len(self.gaps)] != self.gaps:
             return False
         if self.base == 16 and self.widths:
             return True
@@ -114,8 +132,8 @@ class Cells:
             return all(fits(n, self.base) and int(n, self.base) < limit for n in numbers_of(self, line, first))
         most = 2 * self.size if self.base == 16 else FULL_WIDTH[self.base, self.size]
         for start, end in spans:
-            digits = line.text[start:end]
-            if end - start > most or not fits(digits, self.base) or int(digits, self.base) >= limit:
+            number = number_of(line.text[start:end], self.base) if end - start <= most else None
+            if number is None or number >= limit:
                 return False
         return True
 
@@ -155,6 +173,9 @@ _HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
 
 def numbers_columns(text: bytes) -> bool:
     """Tell whether a line is a heading that counts the columns: 0 1 2 3 and so on, or from 1."""
+    first = _HEADING.search(text)
+    if not first or int(first[0], 16) > 1:
+        return False
     numbers = [int(digits, 16) for digits in _HEADING.findall(text)]
     step = numbers[1] - numbers[0] if len(numbers) >= 4 and numbers[0] <= 1 else 0
     return step > 0 and all(b - a == step or (a, b) == (9, 16) for a, b in pairwise(numbers))
