@@ -10,11 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import beta
 
+from romassay.address import Cube, Range
 from romassay.chain import gather
 from romassay.reading import Hole, Reading, ReadingSet, reading_of
 from romassay.settle import settle
 from romassay.settle.model import Decision, Image
 from romassay.survey import survey
+from romassay.survey.model import Copy, Function, Survey
 from strategies import Scene, readings_of, scenes, with_digit_errors
 
 DATA = bytes(np.random.default_rng(9).integers(0, 256, 512, dtype=np.uint8))
@@ -183,3 +185,83 @@ def test_more_readings_for_the_target() -> None:
     assert enough.confidence.wrong_bytes_upper_bound <= 0.01
     assert enough.confidence.more_readings_for_target == 0
     assert image_of(*[reading(DATA)] * needed).confidence.wrong_bytes_upper_bound > 0.01
+
+
+SECOND = FIRST + 0x200
+
+
+def laid(*readings: Reading, driven: int = 0xFF, second: Copy | None = None) -> Image:
+    """Settle 512 bytes at `FIRST`, and at a second place where one is given, whatever a survey would say."""
+    function = Function(
+        kind="rom",
+        name="rom",
+        size=512,
+        width=driven.bit_count(),
+        own=0x1FF,
+        cube=Cube(16, 0xFE00 if second is None else 0xFC00, FIRST),
+        unknown=0,
+        copies=(Copy(FIRST, 512, 1.0), *([second] if second else [])),
+        driven=driven,
+    )
+    return settle(ReadingSet(readings, 16), Survey(16, (), (function,)))[0]
+
+
+def test_places_of_one_reading_are_no_readings() -> None:
+    image = laid(reading_of([(FIRST, DATA), (SECOND, DATA)]), second=Copy(SECOND, 512, 1.0))
+    assert set(image.readings.tolist()) == {1}
+    assert set(image.observations.tolist()) == {2}
+    assert (image.confidence.readings, image.confidence.copies) == (1, 2)
+
+
+def test_a_single_bit_that_differs_needs_a_clear_lead() -> None:
+    """A cell that fails every other time shows its right value four times of four once in sixteen: that is no proof."""
+    spoilt = with_byte(DATA, 7, DATA[7] ^ 0x10)
+    close = laid(*[reading(DATA, damaged=9)] * 5, reading(spoilt, damaged=9))
+    assert close.flipped == ()
+    assert [d.offset for d in close.doubtful] == [7]
+    assert not laid(*[reading(DATA, damaged=9)] * 6, reading(spoilt, damaged=9)).doubtful
+
+
+def test_where_the_hosts_memory_answers_instead_nothing_is_observed() -> None:
+    """A quarter of the second place is the host's: too little to be told from noise by its bytes alone."""
+    host = bytes(b ^ 0x01 for b in DATA[:128])
+    both = reading_of([(FIRST, DATA), (SECOND, host + DATA[128:])])
+    covered = Copy(SECOND, 512, 1.0, covered=(Range(SECOND, SECOND + 127),))
+    image = laid(both, both, second=covered)
+    assert bytes(image) == DATA
+    assert not image.doubtful
+    assert (set(image.observations[:128].tolist()), set(image.observations[128:].tolist())) == ({2}, {4})
+
+
+def test_a_line_that_is_not_driven_is_filled_in_only_where_it_stands_still() -> None:
+    narrow = bytes(b & 0x0F for b in DATA)
+    floating = bytes(b | 0x80 | (0x40 if i % 2 else 0) for i, b in enumerate(narrow))
+    other = bytes(b | 0x80 for b in narrow)
+    image = laid(reading_of([(FIRST, floating)]), reading_of([(FIRST, other)]), driven=0x0F)
+    assert bytes(image) == other
+    assert not image.doubtful
+
+
+def test_a_contended_place_gives_no_observations() -> None:
+    pulled = bytes(b & 0x0F for b in DATA)
+    both = reading_of([(FIRST, DATA), (SECOND, pulled)])
+    image = laid(both, both, second=Copy(SECOND, 512, 0.5, contended=True))
+    assert bytes(image) == DATA
+    assert (image.confidence.copies, image.confidence.disagreements) == (1, 0)
+
+
+def test_agreement_makes_no_byte_certain() -> None:
+    """The rate is one half beyond what was seen over one trial more: no count of agreements makes it nothing."""
+    image = laid(reading(DATA), reading(DATA))
+    wrong = 1.0 - float(image.posterior.min())
+    rate = 0.5 / 513
+    assert wrong == pytest.approx(rate * rate * 0.25, rel=0.5, abs=1e-7)
+    assert wrong > 0
+
+
+def test_on_a_noisy_line_more_readings_bring_more_errors_too() -> None:
+    noisy = [reading(with_digit_errors(DATA, 0.02, 5, i), damaged=30) for i in range(5)]
+    needed = laid(*noisy[:3]).confidence.more_readings_for_target
+    assert needed == 2
+    bounds = [laid(*noisy[:count]).confidence.wrong_bytes_upper_bound for count in (4, 5)]
+    assert bounds[1] <= 0.01 < bounds[0]
