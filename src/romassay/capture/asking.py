@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.address import Range, merge_ranges
-from romassay.capture.events import Ask
+from romassay.capture.events import Ask, printed
 from romassay.errors import BadInput
 from romassay.formats.answers import Heard
 
@@ -61,6 +61,7 @@ class Asking:
         self._tries = np.zeros(size, np.uint8)
         self._extra = 0
         self._empty = 0
+        self._said = b""
 
     @property
     def size(self) -> int:
@@ -90,8 +91,9 @@ class Asking:
             BadInput: answer after answer held nothing that can be read.
         """
         if self._empty >= _EMPTY:
+            what = f"the last {_EMPTY} answers of the host hold nothing that can be read"
             raise BadInput(
-                f"the last {_EMPTY} answers of the host hold nothing that can be read",
+                f"{what}; the last began {printed(self._said)}",
                 advice="see that the dialogue's dump command and layout are those of the host",
             )
         missing = self._missing()
@@ -128,8 +130,9 @@ class Asking:
         self.bytes_asked += last - first + 1
         return Ask(Range(first, last), level + 1)
 
-    def take(self, heard: Iterable[Heard]) -> None:
-        """Enter what an answer said."""
+    def take(self, heard: Iterable[Heard], said: bytes = b"") -> None:
+        """Enter what of an answer is certain; `said` is how it began, for people."""
+        self._said = said
         found = list(heard)
         self._empty = 0 if found else self._empty + 1
         self.enter(found)

@@ -7,12 +7,11 @@ may have left half typed is taken back before the first return.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable, Generator, Iterator, Sequence
 
 from romassay.address import Range
-from romassay.capture.events import AnswerBegan, Answered, Ask, Asked, Event, Learnt, Received, Retried, Sent
+from romassay.capture.events import AnswerBegan, Answered, Ask, Asked, Event, Learnt, Received, Retried, Sent, printed
 from romassay.capture.port import Port
 from romassay.dialogue import Dialogue
 from romassay.errors import BadInput
@@ -53,6 +52,8 @@ _LOOKED_AT_EACH = 16
 _DEEP = 1 << 12
 """Characters of an unexpected flood that are looked at for a prompt."""
 _SHOWN = 24
+_BEGINNING = 48
+_MISFITS = 3
 _WORD = 3
 _NEAR = 512
 """Characters at the end of a text in which a prompt stands, with all the fill behind it."""
@@ -69,6 +70,7 @@ def converse(
     clock: Clock,
     *,
     character_s: float = 0.001,
+    layout: str = "",
 ) -> Iterator[Event]:
     """Ask what `ask_next` says until it returns None, and yield what happens.
 
@@ -80,12 +82,15 @@ def converse(
         ask_next: called when the answer before has been handed out; returns what to ask, or None at the end.
         clock: seconds, never going back.
         character_s: seconds that a character takes on the line.
+        layout: of the host's lines, learnt by an earlier conversation, where the dialogue names none.
 
     Raises:
         LostLine: the host never prompts, never echoes, or talks without end.
         Unplugged: the line is gone.
     """
     talk = _Talk(port, dialogue, clock, character_s)
+    if layout and not dialogue.layout:
+        yield from talk.take_layout(layout)
     yield from talk.wake()
     while (ask := ask_next()) is not None:
         yield from talk.ask(ask)
@@ -107,6 +112,7 @@ class _Talk:
         self._learnt_from = bytearray()
         self._lines_learnt = 0
         self._characters_per_byte = 0.0
+        self._misfits = 0
         self._tried_at = 0
         self._character_s = character_s
         self._early = bytearray()
@@ -171,8 +177,8 @@ class _Talk:
             if (yield from self._at_prompt()) or (yield from self._cancelled()):
                 return
             yield Retried(self._now(), "no prompt came")
-        said = f"it last said {_printed(self._last)}" if self._last else "it said nothing"
-        raise self._lost(f"the host never prompted with {_printed(self._prompt)}, {_TRIES} times asked; {said}")
+        said = f"it last said {printed(self._last)}" if self._last else "it said nothing"
+        raise self._lost(f"the host never prompted with {printed(self._prompt)}, {_TRIES} times asked; {said}")
 
     def _cancelled(self) -> Telling:
         """Send the cancel key while the host says anything at all to it; returns whether it prompts.
@@ -282,7 +288,8 @@ class _Talk:
             raise
         yield from self._learn(text)
         found = self._heard(text, ask.asked)
-        yield Answered(self._now(), ask, found, ended)
+        self._see_that_the_layout_fits(text, ask.asked, found)
+        yield Answered(self._now(), ask, found, ended, text[:_BEGINNING])
 
     def _leave(self) -> None:
         """Take back what is half typed, or stop what prints; the line may be gone already."""
@@ -345,7 +352,7 @@ class _Talk:
                 return
         raise self._lost(
             "the host did not prompt after a garbled command was taken back; "
-            + (f"it last said {_printed(self._last)}" if self._last else "it said nothing")
+            + (f"it last said {printed(self._last)}" if self._last else "it said nothing")
         )
 
     # --- answers --------------------------------------------------------------------------------------------------
@@ -427,6 +434,12 @@ class _Talk:
 
     # --- layout ---------------------------------------------------------------------------------------------------
 
+    def take_layout(self, layout: str) -> Iterator[Event]:
+        """Read answers by a layout that was learnt before."""
+        self._layout = parse_layout(layout)
+        self._lines_learnt = _FIRMLY_LEARNT
+        yield Learnt(self._now(), layout)
+
     def _learn(self, text: bytes) -> Iterator[Event]:
         """Learn the layout of the answers, and how they spell numbers, until there were enough of them."""
         if self._dialogue.format or self._lines_learnt >= _FIRMLY_LEARNT:
@@ -442,14 +455,29 @@ class _Talk:
             self._layout = found
             yield Learnt(self._now(), str(found))
 
+    def _see_that_the_layout_fits(self, text: bytes, asked: Range, found: tuple[Heard, ...]) -> None:
+        """Raise LostLine where answer after answer is read far better by another layout than the host file's."""
+        if not self._dialogue.layout or 5 * _count(found) > 4 * asked.size:
+            self._misfits = 0
+            return
+        learnt = learnt_layout(text)
+        if learnt is None:
+            return
+        other = heard(text, asked, layout=learnt, format_name="", habit=self._habit)
+        self._misfits += 2 * _count(other) > 3 * _count(found)
+        if self._misfits >= _MISFITS:
+            raise LostLine(
+                f"the lines of the host are not of the layout {self._dialogue.layout}, but of {learnt}",
+                advice="mend layout in the host file, or leave it out; then go on with --resume and --host",
+            )
+
     def _lost(self, problem: str) -> LostLine:
         advice = "see that the host file fits, and the rate with --probe; then --resume, with --host if you mend it"
         return LostLine(problem, advice=advice)
 
 
-def _printed(text: bytes) -> str:
-    """Return what a host said as a host file spells it."""
-    return json.dumps(text.decode("latin-1"))
+def _count(found: tuple[Heard, ...]) -> int:
+    return sum(len(piece.values) for piece in found)
 
 
 def _plain(data: bytes | bytearray) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 
 from romassay.address import Range
@@ -63,12 +64,14 @@ class Answered:
         ask: what was asked.
         heard: the bytes of it that are certain.
         ended: what ended it, in words.
+        said: how it began, as it came.
     """
 
     at: float
     ask: Ask
     heard: tuple[Heard, ...]
     ended: str
+    said: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,11 @@ class Retried:
 
     at: float
     reason: str
+
+
+def printed(text: bytes) -> str:
+    """Return what a host said as a host file spells it."""
+    return json.dumps(text.decode("latin-1"))
 
 
 Event = Asked | Sent | Received | AnswerBegan | Learnt | Answered | Retried

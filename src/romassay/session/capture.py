@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import time
-from collections.abc import Callable, Generator, Mapping
+from collections.abc import Callable, Generator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -26,8 +26,9 @@ from romassay.dialogue import Dialogue
 from romassay.docket.folder import hold, reading_path
 from romassay.docket.growing import GrowingFile, Plan, make_ready, new_name, read_plan, write_plan
 from romassay.docket.manifest import Manifest, Said, Span
-from romassay.errors import BadInput, BadValue, reason_of
+from romassay.errors import BadInput, BadValue
 from romassay.formats import load
+from romassay.formats.answers import learnt_layout
 from romassay.formats.layout import parse_layout
 from romassay.formats.model import Hints
 from romassay.formats.transcript import (
@@ -35,6 +36,7 @@ from romassay.formats.transcript import (
     SUFFIX,
     Begin,
     Record,
+    Transcript,
     ask_line,
     heard_of,
     line_of,
@@ -180,13 +182,19 @@ def resume(
             )
         order = order_of(plan)
         _part_of(order)
+        mended = order.dialogue != plan.dialogue
         plan = msgspec.structs.replace(
             plan, host=order.host, port=order.port, dialogue=order.dialogue, serial=order.serial
         )
         account = _account(plan)
-        for name in plan.files:
-            _enter(account, reading_path(docket, name), plan)
-        _run(order, plan, account, watch, clock, open_port)
+        former = [t for name in plan.files if (t := _former(reading_path(docket, name))) is not None]
+        for transcript in former:
+            for _, found in heard_of(transcript):
+                account.enter(found)
+        layout = "" if order.dialogue.layout or order.dialogue.format else _layout_learnt(former, afresh=mended)
+        if layout:
+            account.line = parse_layout(layout).line_bytes
+        _run(order, plan, account, watch, clock, open_port, layout)
     return _assayed(order, account)
 
 
@@ -225,26 +233,34 @@ def _account(plan: Plan) -> Asking:
     return account
 
 
-def _enter(account: Asking, path: Path, plan: Plan) -> None:
-    """Enter what a former transcript holds; one that was cut off before its first record holds nothing."""
+def _former(path: Path) -> Transcript | None:
+    """Return a former transcript; None where it was cut off before it was begun."""
     try:
-        data = path.read_bytes()
+        return transcript_of(path.read_bytes())
     except FileNotFoundError:
-        return
+        return None
     except OSError as e:
-        raise BadInput(f"cannot be read ({reason_of(e)})", place=str(path)) from e
-    transcript = transcript_of(data)
-    for _, found in heard_of(transcript, plan.dialogue.layout or None):
-        account.enter(found)
+        raise BadInput(f"cannot be read ({e.strerror or e})", place=str(path)) from e
 
 
-def _run(order: Order, plan: Plan, account: Asking, watch: Watch, clock: Clock, open_port: OpenPort) -> None:
+def _layout_learnt(former: Sequence[Transcript], *, afresh: bool) -> str:
+    """Return the layout that former transcripts have learnt, or that their answers together show; '' where none."""
+    known = [transcript.layout for transcript in former if transcript.layout and not afresh]
+    if known:
+        return known[-1]
+    learnt = learnt_layout(b"\n".join(answer.text for transcript in former for answer in transcript.answers))
+    return str(learnt) if learnt else ""
+
+
+def _run(
+    order: Order, plan: Plan, account: Asking, watch: Watch, clock: Clock, open_port: OpenPort, layout: str = ""
+) -> None:
     """Hold the conversation, and keep what comes in as it comes."""
     with open_port(order.port, order.serial) as port:
         name = new_name(order.docket, _STEM, SUFFIX)
         plan = msgspec.structs.replace(plan, files=(*plan.files, name))
         write_plan(order.docket, plan)
-        events = _events(order, plan, account, port, clock)
+        events = _events(order, plan, account, port, clock, layout)
         with contextlib.closing(GrowingFile(order.docket, name, clock)) as file, contextlib.closing(events):
             file.append(_opening(order))
             for event in events:
@@ -260,7 +276,7 @@ def _opening(order: Order) -> bytes:
     return FIRST_LINE + line_of(Record(0.0, "begin", msgspec.json.encode(begin)))
 
 
-def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock) -> Generator[Event]:
+def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock, layout: str) -> Generator[Event]:
     """Yield the conversation's events, after having entered what they say into the account."""
     rounds = 0
 
@@ -275,13 +291,13 @@ def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock)
         return ask
 
     character_s = order.serial.frame / order.serial.baud
-    conversation = converse(port, order.dialogue, ask_next, clock, character_s=character_s)
+    conversation = converse(port, order.dialogue, ask_next, clock, character_s=character_s, layout=layout)
     with contextlib.closing(conversation):  # type: ignore[type-var]
         for event in conversation:
             if isinstance(event, Learnt):
                 account.line = parse_layout(event.layout).line_bytes
             if isinstance(event, Answered):
-                account.take(event.heard)
+                account.take(event.heard, event.said)
             yield event
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,8 @@ from tests.hosts import BOARDS, ROM, HalfSpeed, Host, Wire
 from tests.monitors import Clock
 
 from romassay.address import Range
-from romassay.capture import LostLine
-from romassay.capture.port import Port
+from romassay.capture import Answered, Asking, Event, LostLine
+from romassay.capture.port import Port, Unplugged
 from romassay.catalogue import load_host
 from romassay.rig import Serial
 from romassay.session.capture import Captured, Order, capture, dialogue_of, resume
@@ -74,3 +75,38 @@ def test_a_host_that_drops_to_half_its_rate_is_told_and_gone_on_with(tmp_path: P
     captured = run("plain", tmp_path, Host(), again=True)
     assert (tmp_path / "docket" / "image.bin").read_bytes() == ROM
     assert captured.asked < captured.needed
+
+
+def test_a_layout_that_is_not_the_hosts_is_told_with_the_one_that_is(tmp_path: Path) -> None:
+    file = tmp_path / "my.toml"
+    order = order_for("plain", tmp_path)
+    file.write_text(BOARDS["plain"].file + "layout = 'address=hex4 after=\"  \" cells=16 cell=hex2'\n")
+    host = load_host(str(file))
+    clock = Clock()
+    wire = Wire(Host(), clock)
+    wrong = replace(order, dialogue=dialogue_of(host, str(file)))
+    with pytest.raises(LostLine, match=r"not of the layout .* cells=16 .*, but of .* cells=8 .*; mend layout"):
+        capture(wrong, clock=clock, open_port=lambda _url, _serial: wire)  # type: ignore[arg-type]
+    captured = run("plain", tmp_path, Host(), again=True)
+    assert (tmp_path / "docket" / "image.bin").read_bytes() == ROM
+    assert captured.outcome.assay.verdict == "confirmed"
+
+
+@pytest.mark.parametrize("name", ["columns", "octal", "decimal", "steps"])
+def test_what_is_left_after_a_break_is_asked_for_and_read_by_the_layout_that_was_learnt(
+    name: str, tmp_path: Path
+) -> None:
+    """The line breaks when only a few lines are missing: too few to learn a layout from."""
+    clock = Clock()
+    wire = Wire(BOARDS[name].make(), clock, corrupt=0.004, seed=5)
+    order = order_for(name, tmp_path)
+
+    def cut(account: Asking, event: Event) -> None:
+        if isinstance(event, Answered) and 0 < account.needed - account.got < 64:
+            raise Unplugged("the line is gone", place="test")
+
+    with pytest.raises(Unplugged):
+        capture(order, watch=cut, clock=clock, open_port=lambda _url, _serial: wire)  # type: ignore[arg-type]
+    captured = run(name, tmp_path, BOARDS[name].make(), again=True)
+    assert (tmp_path / "docket" / "image.bin").read_bytes() == ROM
+    assert captured.asked < captured.needed // 4
