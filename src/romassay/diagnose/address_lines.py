@@ -23,6 +23,9 @@ LEAST_PAIRS = 24
 LEAST_VALUES = 8
 """Different values among them."""
 
+ENOUGH = 1 << 17
+"""Bytes that are compared across a line; of more, so many all over the image."""
+
 LARGEST = 13
 """log2 of the largest ROM that is put together from pieces: 8 KiB."""
 
@@ -54,22 +57,31 @@ def address_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
 
 def _repeats(value: Bytes, whole: Bools) -> tuple[list[int], list[tuple[int, int, bool]]]:
     """Return the lines that make no difference, and the pairs that act as one with whether the low level wins."""
+    blank = filler(value)
     lines = range(len(value).bit_length() - 1)
-    dead = [line for line in lines if _alike(value, whole, _pairs(len(value), line))]
-    return dead, list(_bridges(value, whole, [line for line in lines if line not in dead]))
+    dead = [line for line in lines if _alike(value, whole, _pairs(len(value), line), blank)]
+    return dead, list(_bridges(value, whole, [line for line in lines if line not in dead], blank))
+
+
+def _settings(size: int, *lines: int) -> Index:
+    """Return the offsets with some lines low, lowest line first; of many as many as tell, evenly spread."""
+    count = size >> len(lines)
+    offsets = np.arange(0, count, (count // ENOUGH) | 1)
+    for line in lines:
+        offsets = offsets >> line << line + 1 | offsets & (1 << line) - 1
+    return offsets
 
 
 def _pairs(size: int, line: int) -> tuple[Index, Index]:
-    low = np.flatnonzero(~np.arange(size) & 1 << line)
+    low = _settings(size, line)
     return low, low | 1 << line
 
 
-def _alike(value: Bytes, whole: Bools, pairs: tuple[Index, Index]) -> bool:
+def _alike(value: Bytes, whole: Bools, pairs: tuple[Index, Index], blank: int | None) -> bool:
     """Tell whether the bytes at two places are the same, over enough that can tell."""
     here, there = pairs
     both = whole[here] & whole[there]
     one, other = value[here][both], value[there][both]
-    blank = filler(value)
     tells = (one != other) | ((one != blank) if blank is not None else np.ones(len(one), np.bool_))
     one, other = one[tells], other[tells]
     if len(one) < LEAST_PAIRS or len(np.unique(one)) < LEAST_VALUES:
@@ -79,16 +91,16 @@ def _alike(value: Bytes, whole: Bools, pairs: tuple[Index, Index]) -> bool:
 
 def _corners(size: int, one: int, other: int) -> tuple[Index, ...]:
     """Return the offsets with both lines low, the first high, the second high, both high."""
-    base = np.flatnonzero((np.arange(size) >> one & 1 | np.arange(size) >> other & 1) == 0)
+    base = _settings(size, one, other)
     return base, base | 1 << one, base | 1 << other, base | 1 << one | 1 << other
 
 
-def _bridges(value: Bytes, whole: Bools, lines: Sequence[int]) -> Iterator[tuple[int, int, bool]]:
+def _bridges(value: Bytes, whole: Bools, lines: Sequence[int], blank: int | None) -> Iterator[tuple[int, int, bool]]:
     for one, other in combinations(lines, 2):
         low, first, second, high = _corners(len(value), one, other)
-        if _alike(value, whole, (first, second)):
-            low_wins = _alike(value, whole, (low, first))
-            if low_wins or _alike(value, whole, (high, first)):
+        if _alike(value, whole, (first, second), blank):
+            low_wins = _alike(value, whole, (low, first), blank)
+            if low_wins or _alike(value, whole, (high, first), blank):
                 yield one, other, low_wins
 
 

@@ -137,6 +137,10 @@ class Sense:
         return self.nats >= WELL and self.tried >= TRIED and self.arrived >= 0.85 * self.tried
 
 
+MOST_READ = 1 << 17
+"""Bytes that are read as code: more than a CPU of eight bits sees at once."""
+
+
 def likely_cpus(value: Bytes, count: int) -> tuple[Name, ...]:
     """Return the CPUs for which neighbouring bytes score best."""
     scores = adjacent_scores(value)
@@ -144,7 +148,8 @@ def likely_cpus(value: Bytes, count: int) -> tuple[Name, ...]:
 
 
 def best_sense(value: Bytes, count: int = 3) -> Sense:
-    """Return how well bytes read as code of the CPU that suits them best."""
+    """Return how well bytes read as code of the CPU that suits them best; of many, those at the beginning."""
+    value = value[:MOST_READ]
     return max((sense(value, name) for name in likely_cpus(value, count)), key=lambda s: s.score)
 
 

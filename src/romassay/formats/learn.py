@@ -17,7 +17,7 @@ from itertools import accumulate, pairwise
 
 from romassay.formats.fit import Fitted, address_form, common_pattern, ends_as_it_goes_on, fit
 from romassay.formats.layout import ANY, RUN, Base, Layout, Number, pattern_parts
-from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, numbers_columns, usual
+from romassay.formats.sample import FULL_WIDTH, Cells, Found, Line, fits, line_of, number_of, numbers_columns, usual
 from romassay.formats.weigh import bits_of, unexplained
 
 _BINARY = re.compile(rb"[01]{8}")
@@ -461,7 +461,7 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
             form = Cells(base, size, count, 0, (FULL_WIDTH[base, size],) * count)  # type: ignore[arg-type]
             if width == FULL_WIDTH[base, size] and all(fits(t, base) and int(t, base) < 1 << 8 * size for t in texts):
                 yield form
-    small = [fits(line.token(i), 10) and int(line.token(i)) < 256 for i in range(len(widths))]
+    small = [(number := number_of(line.token(i), 10)) is not None and number < 256 for i in range(len(widths))]
     for first in range(min(_FIRST_TOKENS, len(widths))):
         count = next((i for i in range(first, len(small)) if not small[i]), len(small)) - first
         if count >= 4 and any(w == 3 for w in widths[first : first + count]):

@@ -117,6 +117,7 @@ _NEGATIVE = re.compile(rb"(?:^|(?<=[\s,;:=(]))( *)-([0-9]{1,5})(?![0-9A-Za-z.-])
 _BLANKS = re.compile(rb"(?<=[0-9]) +(?=[-0-9])")
 _HEX = re.compile(rb"(?<![0-9A-Za-z])[0-9]*[A-Fa-f][0-9A-Fa-f]*(?![0-9A-Za-z])")
 _FEW = 0.03
+_MOST_DIGITS = 12
 _SMALL = 64
 """Signed numbers that are all smaller are no bytes of a program but a table of something."""
 
@@ -131,7 +132,8 @@ def _signed(lines: list[bytes]) -> Habit | None:
     upper = _steady(first) and sum(n is not None and n < 0 for n in first) >= _MOSTLY * len(lines)
     if not upper and not _steady(first) and not _steady([int(m[1], 16) if m else None for m in leads]):
         return None
-    data = [int(n) for line, m in zip(lines, leads, strict=True) if m for n in _NUMBER.findall(line, m.end())]
+    texts = [n for line, m in zip(lines, leads, strict=True) if m for n in _NUMBER.findall(line, m.end())]
+    data = [int(n) for n in texts if len(n) <= _MOST_DIGITS]
     least, most = min(data, default=0), max(data, default=0)
     if least >= -_SMALL or most <= _SMALL:
         least = 0

@@ -14,6 +14,7 @@ from romassay.formats.layout import Base
 _TOKEN = re.compile(rb"(?:0[xX](?=[0-9A-Fa-f]))?([0-9A-Fa-f]+)")
 _DIGITS = {10: re.compile(rb"[0-9]+"), 8: re.compile(rb"[0-7]+"), 2: re.compile(rb"[01]+")}
 _MAX_TOKENS = 160
+_MOST_DIGITS = 64
 _ADDRESS_DIGITS = {16: 8, 10: 10, 8: 11}
 
 
@@ -70,8 +71,8 @@ def line_of(text: bytes, number: int = 0) -> Line:
 
 @lru_cache(maxsize=1 << 14)
 def number_of(text: bytes, base: int) -> int | None:
-    """Return hex digits as a number in some base, or None where they are none in it."""
-    return int(text, base) if fits(text, base) else None
+    """Return hex digits as a number in some base, or None where they are none in it, or too many for any cell."""
+    return int(text, base) if len(text) <= _MOST_DIGITS and fits(text, base) else None
 
 
 FULL_WIDTH = {(10, 1): 3, (10, 2): 5, (8, 1): 3, (8, 2): 6, (2, 1): 8}

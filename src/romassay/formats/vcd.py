@@ -29,6 +29,7 @@ _DECLARATION = re.compile(rb"\$(\w+)\s+(.*?)\s*\$end", re.DOTALL)
 _TIMESCALE = re.compile(r"(1|10|100)\s*(s|ms|us|ns|ps|fs)")
 _COMMENT = re.compile(rb"\$comment\s.*?\$end", re.DOTALL)
 _LONGEST_CODE = 8
+_WIDTH_DIGITS = 7
 
 Octets = npt.NDArray[np.uint8]
 Index = npt.NDArray[np.int64]
@@ -99,9 +100,10 @@ def _tick(text: str) -> float:
 
 
 def _variable(words: list[str], scopes: list[str]) -> Variable:
-    if len(words) < 4 or not words[1].isdecimal() or not 1 <= int(words[1]) <= 1 << 20:
+    width = words[1] if len(words) >= 4 else ""
+    if not (width.isdecimal() and len(width) <= _WIDTH_DIGITS and 1 <= int(width) <= 1 << 20):
         raise BadInput(f"'$var {' '.join(words)[:60]}' declares no variable", advice="save the trace again")
-    return Variable(words[2].encode("latin-1"), int(words[1]), ".".join([*scopes, words[3].split("[")[0]]))
+    return Variable(words[2].encode("latin-1"), int(width), ".".join([*scopes, words[3].split("[")[0]]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
