@@ -6,13 +6,15 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from tests.hosts import BOARDS, ROM, HalfSpeed, Host, Wire
+from tests.hosts import BOARDS, ROM, HalfSpeed, Host, Wire, memory
 from tests.monitors import Clock
 
 from romassay.address import Range
 from romassay.capture import Answered, Asking, Event, LostLine
 from romassay.capture.port import Port, Unplugged
 from romassay.catalogue import load_host
+from romassay.formats import text_dump
+from romassay.formats.model import Hints
 from romassay.rig import Serial
 from romassay.session.capture import Captured, Order, capture, dialogue_of, resume
 
@@ -110,3 +112,31 @@ def test_what_is_left_after_a_break_is_asked_for_and_read_by_the_layout_that_was
     captured = run(name, tmp_path, BOARDS[name].make(), again=True)
     assert (tmp_path / "docket" / "image.bin").read_bytes() == ROM
     assert captured.asked < captured.needed // 4
+
+
+TYPED = {
+    "plain": "HELP\rD 3F40,3F4F\rD 3F\x1bD 3F40,42BF\rM 0200 FF\rD 4000,400F\rD 3F40,42BF\rbye\r",
+    "columns": "E 4000 40\x18E 3f40 42bf\rE 3F40 42BF\rX\r",
+    "octal": "037500/041277\r037500/041277\r",
+    "split octal": "P077.100-102.277\rP077.100-102.277\r",
+    "decimal": "LIST\rPRINT 16192,17087\rPRINT 16192,17087\r",
+    "keys": "D3F4042BFD3F4042BF",
+    "paging": ("D 3F40,42BF\r" + " " * 13) * 2,
+    "steps": ("X3F40\r" + "+" * 0x37F + "\x1b") * 2,
+    "addressed": "3F40-42BF\r4000-400F\r3F40-42BF\r",
+    "mute": "R3F400380\rR3F400380\r",
+}
+"""What a person types at a host while romassay listens: two passes, and slips and other commands between."""
+
+
+@pytest.mark.parametrize("name", TYPED)
+def test_two_passes_that_a_person_asked_for_are_found_in_what_the_line_said(name: str) -> None:
+    host = BOARDS[name].make()
+    said = b"".join(map(host.hear, TYPED[name].encode()))
+    readings = [r for r in text_dump.read(said, Hints()).readings if len(r.value) >= WINDOW.size]
+    assert len(readings) == 2
+    for reading in readings:
+        seen = {}
+        for first, start, count, _ in reading.runs.tolist():
+            seen |= dict(enumerate(reading.value[start : start + count].tolist(), first))
+        assert seen == {address: memory(address) for address in range(WINDOW.first, WINDOW.last + 1)}
