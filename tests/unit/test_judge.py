@@ -7,11 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import examples
 from romassay.address import Range
 from romassay.chain import Assay, Options, assay
+from romassay.code.model import Check, Code
 from romassay.finding import Finding, ranked
-from romassay.reading import Hole, Reading, Source, reading_of
-from romassay.settle.model import Decision
+from romassay.judge import Judgement, judge
+from romassay.reading import Hole, Reading, ReadingSet, Source, reading_of
+from romassay.settle.model import Decision, Doubt, Image
 from romassay.twin import Bench, Floating, Memory, Specimen, function_from_pattern, take
 
 DATA = bytes(np.random.default_rng(11).integers(0, 256, 1024, dtype=np.uint8))
@@ -174,3 +177,58 @@ def test_the_rom_comes_first_though_the_ram_repeats_and_it_does_not() -> None:
     result = assay(readings(made))
     assert bytes(result.images[0]) == DATA
     assert kinds(result)["ram-or-rom"].blocks
+
+
+# --- the verdict on hand-made values: whatever survey and settle would make of it -----------------------------------
+
+
+def verdict_on(made: Image, *, count: int = 3, duplicates: tuple[str, ...] = ()) -> Judgement:
+    base = examples.confirmed()
+    readings = ReadingSet(examples.readings(count), 16, duplicates=duplicates)
+    return judge(readings, base.survey, (made,), size=1024)
+
+
+def test_a_byte_in_doubt_keeps_every_image_from_being_confirmed() -> None:
+    assert verdict_on(examples.image()).verdict == "confirmed"
+    doubt = Doubt(5, ((0x41, 2, 0.6), (0x43, 2, 0.4)))
+    assert verdict_on(examples.image(doubtful=(doubt,))).verdict == "provisional"
+    assert verdict_on(examples.image(decided=(Decision(5, 0x41, "seen on the label"),))).verdict == "provisional"
+    once = np.full(1024, 3, np.int32)
+    once[7] = 1
+    assert verdict_on(examples.image(readings=once)).verdict == "provisional"
+
+
+def test_a_file_given_twice_blocks_only_where_too_few_are_left() -> None:
+    def found(count: int) -> Finding:
+        made = examples.image(confidence=examples.confidence(readings=count))
+        judged = verdict_on(made, count=count, duplicates=("copy.log",))
+        return next(f for f in judged.findings if f.kind == "duplicate-reading")
+
+    assert not found(2).blocks
+    assert found(1).blocks
+
+
+def test_one_power_up_is_a_limit_and_two_are_not() -> None:
+    for sessions, limited in ((1, True), (2, False)):
+        judged = verdict_on(examples.image(confidence=examples.confidence(sessions=sessions)))
+        assert ("no-power-cycle" in judged.limits) is limited
+
+
+def test_a_memory_seen_once_beside_a_rom_that_repeats_may_be_the_hosts() -> None:
+    made = examples.two_roms()
+    for excluded, doubted in (((), True), (made.readings.excluded, False)):
+        readings = ReadingSet(made.readings.readings, 16, excluded)
+        kinds = {(f.kind, f.function) for f in judge(readings, made.survey, made.images, size=1024).findings}
+        assert (("ram-or-rom", 1) in kinds) is doubted
+
+
+def test_a_check_of_its_own_tells_a_memory_only_where_no_other_makes_one() -> None:
+    made = examples.two_roms()
+    functions = tuple(replace(f, copies=f.copies[:1]) for f in made.survey.functions)
+    found = replace(made.survey, functions=functions)
+    readings = ReadingSet(made.readings.readings, 16)
+    own = Code("6502", (("6502", 1.0),), checks=(Check("crc-16/xmodem", 0, 1023, None, 0, 1e-5),))
+    none = Code("6502", (("6502", 1.0),))
+    for codes, doubted in (((own, none), False), ((own, own), True), ((none, none), True)):
+        kinds = {f.kind for f in judge(readings, found, made.images, codes=codes).findings}
+        assert ("ram-or-rom" in kinds) is doubted, codes
