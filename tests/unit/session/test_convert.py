@@ -75,6 +75,12 @@ def test_check_values_of_the_digits_1_to_9() -> None:
     assert out.sha256 == "15e2b0d3c33891ebb0f1ef609ec419420c20e320ce94c65fbc8c3312448eb225"
 
 
+def test_the_sum_of_bytes_is_one_of_16_bits() -> None:
+    """1024 times FF is 261120, which is 3 times 65536 and FC00."""
+    out = convert(loaded([Piece(0, b"\xff" * 1024)]), ConvertOptions("raw-binary")).outputs[0]
+    assert out.sum16 == 0xFC00
+
+
 def test_ranges_cut() -> None:
     assert raw(IN, ranges=(Range(0xD010, 0xD01F),)) == ROM[16:32]
     two = convert(IN, ConvertOptions(to="intel-hex", ranges=(Range(0xD080, 0xD083), Range(0xD010, 0xD011))))
