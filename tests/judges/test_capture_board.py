@@ -22,9 +22,12 @@ import pytest
 from tests.monitors import Monitor, Server
 from tests.tools import need
 
+from romassay.address import Range
+from romassay.capture.port import Unplugged
 from romassay.catalogue import load_host
 from romassay.docket.growing import read_plan
-from romassay.formats.transcript import records
+from romassay.formats.transcript import received, records
+from romassay.session.capture import Order, capture, resume
 
 BOARD = Path(__file__).parent.parent / "board"
 HOST = BOARD / "host.toml"
@@ -188,6 +191,31 @@ def test_listening_keeps_the_bytes_as_they_came_and_splits_the_passes(tmp_path: 
     assert result.returncode == 0, result.stdout + result.stderr
     assert (docket / "readings" / "listen-1.log").read_bytes() == said
     assert (docket / "image.bin").read_bytes() == ROM
+
+
+@pytest.mark.parametrize("number", range(int(os.environ.get("ROMASSAY_UNPLUG", "4"))))
+def test_a_socket_that_closes_at_any_moment_leads_to_the_undisturbed_result(tmp_path: Path, number: int) -> None:
+    host = load_host(str(HOST))
+    assert host.dialogue is not None
+    assert host.serial is not None
+    docket = tmp_path / "docket"
+    with Server(memory) as server:
+        server.hang_up_after = random.Random(number).randrange(1, 9000)
+        order = Order(
+            port=server.url, host="board", dialogue=host.dialogue, serial=host.serial, passes=2, docket=docket,
+            window=(Range(0xCF80, 0xD27F),), settings={"size": 512},
+        )  # fmt: skip
+        try:
+            captured = capture(order)
+        except Unplugged:
+            kept = received((docket / "readings" / "capture-1.transcript").read_bytes())
+            assert len(kept) <= 9000
+            captured = resume(lambda _: order, docket)
+            assert captured.asked <= captured.needed + 256
+    assert captured.outcome.assay.verdict == "confirmed"
+    assert captured.missing == 0
+    assert (docket / "image.bin").read_bytes() == ROM
+    assert server.monitor.harm == []
 
 
 @pytest.mark.parametrize("room", [3000, 5000, 6000])
