@@ -106,6 +106,14 @@ def test_a_pseudo_terminal_is_probed(baud: int, frame: Frame) -> None:
         assert probed(place) == f"--baud {baud} --data-bits {frame.data_bits} --parity {frame.parity}"
 
 
+def test_a_raw_socket_has_no_rate_to_find() -> None:
+    said = probed("socket://127.0.0.1:9")
+    assert said == (
+        "romassay: socket://127.0.0.1:9: a raw socket has the rate that is set at its other end; "
+        "probe there, or by rfc2217:// where the other end knows it"
+    )
+
+
 def free_port() -> int:
     with socket.create_server(("127.0.0.1", 0)) as free:
         return int(free.getsockname()[1])

@@ -80,7 +80,13 @@ def probe_line(port: str, *, tell: Callable[[Tried], None] = lambda _: None) -> 
     """Find rate, parity and word length of a line from what comes in.
 
     Raises:
-        BadInput: nothing came in, or nothing that reads as text.
+        BadInput: nothing came in, or nothing that reads as text, or the line is a raw socket, which can't be set.
     """
+    if port.startswith("socket://"):
+        raise BadInput(
+            "a raw socket has the rate that is set at its other end",
+            place=port,
+            advice="probe there, or by rfc2217:// where the other end knows it",
+        )
     with SerialPort(port, Serial(kind="rs-232", baud=9600)) as line:
         return probe(line, time.monotonic, tell=tell)
