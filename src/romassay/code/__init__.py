@@ -14,6 +14,7 @@ from romassay.code.checks import own_checks
 from romassay.code.identify import SAMPLE, Evidence, candidates, weigh
 from romassay.code.model import Code
 from romassay.code.origin import origins
+from romassay.code.structure import structure
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.columns import ILLEGAL
 from romassay.cpus.likeness import Segmented, segment
@@ -55,6 +56,9 @@ def code_of(data: npt.NDArray[np.uint8]) -> Code:
     cpu = cpu_of(name)
     division = _division(cpu, data, evidence)
     places = origins(cpu, data, division)
+    if not places.references:
+        division = structure(cpu, data)[1]
+        places = origins(cpu, data, division)
     origin = places.ranked[0][0] if places.references and places.ranked[0][1] >= SURE else None
     entries = () if origin is None else tuple(_entries(cpu, data, division, origin))
     vectors = _SPACE - min((address for _, address in cpu.vectors), default=_SPACE)

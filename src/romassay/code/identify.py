@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from romassay.code.structure import structure
 from romassay.cpus.catalogue import cpu_of
-from romassay.cpus.columns import ident_of
+from romassay.cpus.columns import ILLEGAL, ident_of
 from romassay.cpus.likeness import Segmented, padding, plain_score, segment
 from romassay.cpus.model import Name
 
@@ -47,6 +48,16 @@ _PLAINER = 1.2
 
 _LANDS = 0.94
 """Share of the branches of real code that land on an instruction of the division."""
+
+
+_PLAIN_ENOUGH = 150.0
+"""Nats for a family from which on the flow alone is not asked: nothing could add to it."""
+
+_FEW_VALUES = 2.0
+"""Nats a byte, as mere data, from which on the flow says nothing: of few different values there are too few flows."""
+
+_FLOW_OF_DATA = 16.0
+"""Nats that the flow of mere data may seem to have for one family or another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +98,19 @@ def weigh(data: npt.NDArray[np.uint8]) -> list[Evidence]:
         divisions = [(segment(cpu_of(wide), sample), wide) for wide in wides]
         weighed = [Evidence(plain, wide, nats(sample, division), division) for division, wide in divisions]
         found.append(max(weighed, key=lambda item: item.nats))
+    written = sample[~padding(sample)]
+    if max(item.nats for item in found) < _PLAIN_ENOUGH and plain_score(written) < _FEW_VALUES:
+        found = [_by_flow(sample, item) for item in found]
     return sorted(found, key=lambda item: -item.nats)
+
+
+def _by_flow(sample: npt.NDArray[np.uint8], usual: Evidence) -> Evidence:
+    """Return the evidence of the flow alone, where more speaks for a family by it than by what is usual in code."""
+    found = [usual]
+    for wide in dict(FAMILIES)[usual.plain]:
+        value, division = structure(cpu_of(wide), sample)
+        found.append(Evidence(usual.plain, wide, max(0.0, value - _FLOW_OF_DATA), division))
+    return max(found, key=lambda item: item.nats)
 
 
 def _sample(data: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
@@ -107,7 +130,9 @@ def nats(data: npt.NDArray[np.uint8], division: Segmented) -> float:
     pieces = int((np.diff(division.code.astype(np.int8), prepend=0) == 1).sum())
     found = division.score + landing(division) - _PIECE_COSTS * pieces
     rate = found / len(code)
-    excess = max(0.0, plain_score(code) - rate - _PLAINER, repeating_score(data, division.code) - rate)
+    steps = np.diff(data, prepend=data[:1])
+    repeating = max(repeating_score(data, division.code), repeating_score(steps, division.code))
+    excess = max(0.0, plain_score(code) - rate - _PLAINER, repeating - rate)
     return max(0.0, found - excess * len(code))
 
 
@@ -118,7 +143,7 @@ def repeating_score(data: npt.NDArray[np.uint8], chosen: npt.NDArray[np.bool_]) 
     """Return what the chosen bytes score as a table: each the same as the one a fixed step before, or random.
 
     In nats a byte, against uniformly random ones, for the best step. Tables of words and records score high; code
-    does not.
+    does not. Of the steps from byte to byte it tells what counts up or down.
     """
     best = 0.0
     for stride in _STRIDES:
@@ -188,14 +213,20 @@ def _within(
 
 
 def wider(data: npt.NDArray[np.uint8], item: Evidence) -> float:
-    """Return what is lost, in nats, where the instructions that only the widest CPU of a family has are left out."""
+    """Return what is lost, in nats, where the instructions that only the widest CPU of a family has are left out.
+
+    One that follows itself says no more: a table of addresses reads as the same instruction again and again.
+    """
     wide = cpu_of(item.wide)
     extra = extras(wide.name)
-    used = np.isin(item.division.columns.ident[item.division.starts], extra)
+    idents = item.division.columns.ident[item.division.starts]
+    used = np.isin(idents, extra)
     if not used.any():
         return 0.0
+    fresh = used & (np.diff(idents, prepend=ILLEGAL) != 0)
     without = segment(wide, _sample(data), without=extra)
-    return max(0.0, item.division.score + landing(item.division) - without.score - landing(without))
+    lost = item.division.score + landing(item.division) - without.score - landing(without)
+    return max(0.0, lost) * int(fresh.sum()) / int(used.sum())
 
 
 def extras(name: Name) -> npt.NDArray[np.int32]:

@@ -1,0 +1,84 @@
+"""The flow alone: unusual code is told by where its branches and calls lead; regular data have no flow."""
+
+from __future__ import annotations
+
+import random
+
+import numpy as np
+import pytest
+
+from romassay.code import code_of
+from romassay.code.identify import weigh, wider
+from romassay.code.structure import structure
+from romassay.cpus.assemble import assemble
+from romassay.cpus.catalogue import NAMES, cpu_of
+
+PLAIN = {
+    "8080": ("mov b,m", "xthl", "daa", "sbb l", "stax d", "cmc", "adc h", "xra m", "dad sp", "mov m,e", "rar", "ana c"),
+    "8048": ("movd p4,a", "xchd a,@r0", "rrc a", "da a", "inc @r1", "cpl f1", "swap a", "addc a,@r1", "anl a,r6"),
+}
+LOADS = {"8080": "mvi m,", "8048": "mov @r1,#"}
+ENDS = {"8080": "ret", "8048": "ret"}
+BRANCHES = {"8080": ("jpe", "jm", "jpo"), "8048": ("jtf", "jf1", "jnt1")}
+
+
+def unusual(name: str, routines: int, seed: int) -> np.ndarray:
+    """Return a program of instructions that are rare in such a row, whose branches and calls land."""
+    rng = random.Random(seed)
+    lines: list[str] = []
+    for routine in range(routines):
+        lines += [f"q{routine}:"]
+        places = rng.randrange(2, 8)
+        for place in range(places):
+            lines += [f"p{routine}_{place}: {rng.choice(PLAIN[name])}"]
+            lines += [f" {LOADS[name]}{rng.randrange(256)}"] * rng.randrange(3)
+        lines += [
+            f" {rng.choice(BRANCHES[name])} p{routine}_{rng.randrange(places)}",
+            f" call q{rng.randrange(routines)}",
+        ]
+        lines += [f" {ENDS[name]}"]
+        if name == "8048" and routine % 12 == 11:
+            lines += [f" org {256 * (routine // 12 + 1)}"]
+    return np.frombuffer(assemble(cpu_of(name), lines).data, np.uint8)
+
+
+@pytest.mark.parametrize(("name", "routines"), [("8080", 50), ("8048", 50)])
+def test_unusual_code_is_told_by_where_it_leads(name: str, routines: int) -> None:
+    data = unusual(name, routines, 1)
+    nats, division = structure(cpu_of(name), data)
+    assert nats > 45
+    assert division.code.mean() > 0.6
+    assert code_of(data).cpu == name
+
+
+def test_the_origin_of_unusual_code_is_found() -> None:
+    assert code_of(unusual("8080", 60, 2)).origin == 0
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        random.Random(3).randbytes(4096),
+        b"\x00" * 4096,
+        bytes(range(256)) * 16,
+        b"".join((0xD000 + 8 * n).to_bytes(2, "little") for n in range(512)),
+        b"".join((0x1800 + 3 * n).to_bytes(2, "big") for n in range(512)),
+        b"It was a dark night, and the light turned once in ten seconds. " * 40,
+    ],
+    ids=["noise", "blank", "counter", "addresses", "addresses-high-first", "text"],
+)
+@pytest.mark.parametrize("name", NAMES)
+def test_data_have_little_flow(name: str, data: bytes) -> None:
+    assert structure(cpu_of(name), np.frombuffer(data, np.uint8))[0] < 30
+    assert code_of(np.frombuffer(data, np.uint8)).cpu is None
+
+
+def test_a_table_of_addresses_is_no_instruction_that_only_the_wider_cpu_has() -> None:
+    lines = [
+        f"q{n}: ldaa {n + 16}\n anda #{n}\n beq s{n}\n jsr q{n // 2}\ns{n}: staa {n + 48}\n rts" for n in range(60)
+    ]
+    addresses = [f" dw {0xDC00 + 19 * n}" for n in range(30)]  # DC xx is an instruction of the 6801
+    code = assemble(cpu_of("6800"), "\n".join(lines).splitlines() + addresses, origin=0xDC00)
+    data = np.frombuffer(code.data, np.uint8)
+    assert code_of(data).cpu == "6800"
+    assert wider(data, weigh(data)[0]) < 5
