@@ -136,6 +136,8 @@ def command(
 
     Addresses are written 0xD000, $D000, D000h or in decimal; ranges 0x4000-0x5FFF or 0x4000+0x2000.
 
+    For example: romassay assay pass-1.log pass-2.log --part 6530 -o docket
+
     Exit status: 0 confirmed, 3 provisional, 4 nothing found, 2 bad input.
     """
     from romassay.session.assay import Request, assay_files, look

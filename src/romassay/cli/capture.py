@@ -96,6 +96,8 @@ def command(
     PORT is a serial device, socket://HOST:PORT, rfc2217://HOST:PORT or a pseudo-terminal. What comes in is kept as it
     arrives: whatever breaks off, --resume asks only for what is missing.
 
+    For example: romassay capture /dev/ttyUSB0 --host monitor-300-baud --window 0xC000-0xDFFF -o docket
+
     Exit status: 0 confirmed, 3 provisional, 4 nothing found, 2 bad input or a line that failed.
     """
     if sum((resumed, listen, probe, keyed)) > 1:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from romassay.session.convert import Converted
 
 
-@click.command(name="convert", short_help="turn one image format into another")
+@click.command(name="convert", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.argument("source", metavar="IN")
 @click.argument("target", metavar="OUT")
 @click.option("--to", metavar="FORMAT", help="Format of OUT; its ending says it otherwise.")
@@ -70,6 +70,8 @@ def command(
     Steps, in this order: the ranges are cut out, moved to --at, filled, repeated, padded, split, written. Nothing is
     guessed: where damage took bytes, or passes disagree, nothing is written without your word. With --split, OUT's name
     gets the lane before its ending: image.bin gives image.even.bin and image.odd.bin.
+
+    For example: romassay convert docket/image.bin burner.hex --base 0xF800
     """
     from romassay.formats.model import Hints, WriteOptions
     from romassay.session.convert import ConvertOptions, convert, format_of_name

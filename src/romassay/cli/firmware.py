@@ -39,6 +39,8 @@ def command(rig: Path | None, cpu: str | None, **said: Any) -> int:
     With --host-routine, a routine is printed for a host that has no dump command. It sends its window as Intel HEX with
     checksums, through the host's own routine for one character: the character is in A, for the 8080 and Z80 in C as
     well. Each line to key in ends with the sum of its bytes, modulo 256.
+
+    For example: romassay firmware rig.toml -o reader
     """
     if (cpu is None) == (rig is None):
         raise BadValue("give a rig file or --host-routine, one of them", advice="see 'romassay firmware --help'")

@@ -70,6 +70,8 @@ def command(
 
     The flow is followed from the vectors and entries; what it does not reach is data. Labels, texts, tables of pointers
     and the registers of parts are named. The assembler that takes the listing back is named at its top.
+
+    For example: romassay listing docket -o program.asm --picture strip.svg
     """
     from romassay.session.listing import Wanted, list_image, write_text
 

@@ -28,6 +28,8 @@ def command(rig: Path, *, html: Path | None, as_json: bool, part_folders: tuple[
     RIG.toml names the part and the host; what it leaves out of the wiring is proposed. Everything that would harm the
     specimen, or that could not work, is named with the pins that it concerns.
 
+    For example: romassay plan rig.toml --html plan.html ('romassay twin --example' prints a rig file to start from)
+
     Exit status: 0 the rig can be built, 3 it has problems, 2 bad input.
     """
     from romassay.session.plan import plan_rig, write_page

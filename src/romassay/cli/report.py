@@ -28,6 +28,8 @@ def command(docket: Path, *, output: Path | None) -> int:
     loads nothing. Photographs of specimen and wiring in the docket's folder 'photos' (JPEG, PNG, WebP, GIF) go in.
 
     The results are derived anew from the readings; the docket is not changed.
+
+    For example: romassay report docket -o docket.html
     """
     from romassay.cli import screen
     from romassay.report.text import Segment

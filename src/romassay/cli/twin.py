@@ -32,6 +32,8 @@ def command(
     holds, what an undriven bus says, how noisy the line is and what is read; what it leaves out is drawn by the seed,
     from all that the part may be. DIR gets a log for each reading, as a
     host would print it, and truth.json, which says what an assay should find. The same rig gives the same logs.
+
+    For example: romassay twin rig.toml -o evening --seed 7
     """
     if example:
         from romassay.session.demo import example_rig

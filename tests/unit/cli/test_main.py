@@ -22,9 +22,10 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == f"romassay {VERSION}\n"
 
 
+@pytest.mark.parametrize("asked", ["--help", "-h"])
 @pytest.mark.parametrize("verb", VERBS)
-def test_a_verb_helps_itself(verb: str, capsys: pytest.CaptureFixture[str]) -> None:
-    assert door._status([verb, "--help"]) == 0
+def test_a_verb_helps_itself(verb: str, asked: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert door._status([verb, asked]) == 0
     out = capsys.readouterr().out
     assert out.startswith(f"Usage: romassay {verb} ")
     assert load_verb(verb).name == verb
