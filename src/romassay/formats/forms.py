@@ -6,11 +6,12 @@ a byte or a word is tried before one is believed.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
 
-from romassay.formats.layout import Layout, Number
+from romassay.formats.layout import Base, Layout, Number, pattern_regex
 
 _PROBED = 1 << 17
 _PROBES = 16
@@ -26,7 +27,7 @@ _FORMS = {
     1: (
         *(Number(16, 2, "zeros"), Number(16)),
         *(Number(10), Number(10, 3, "zeros"), Number(10, 3, "right")),
-        *(Number(8), Number(8, 3, "zeros")),
+        *(Number(8), Number(8, 3, "zeros"), Number(8, 3, "right")),
     ),
     2: (
         Number(16, 4, "zeros"),
@@ -66,16 +67,34 @@ def _alike(layout: Layout, text: bytes) -> Iterator[Layout]:
         if form != layout.cell and not (dense and form.width != layout.cell.width):
             yield replace(layout, cell=form)
     if layout.cell == Number(10) and layout.size == 1:
-        yield from _right_aligned(layout)
+        yield from _right_aligned(layout, 10)
+    if layout.cell in (Number(8), Number(8, 3, "zeros")):
+        yield from _right_aligned(layout, 8)
+    grown = _with_room(layout, text)
+    if grown is not None:
+        yield grown
 
 
-def _right_aligned(layout: Layout) -> Iterator[Layout]:
-    """Yield a layout of free decimal bytes with columns of three: its sample had bytes of one or two digits only."""
+def _with_room(layout: Layout, text: bytes) -> Layout | None:
+    """Return a layout whose decimal addresses may grow into the blanks before them; None where there are none."""
+    number = layout.address
+    if number is None or number.base != 10 or number.pad != "none" or not layout.lead.endswith(" "):
+        return None
+    first = re.search(b"^" + pattern_regex(layout.lead) + rb"([0-9]+)", text, re.MULTILINE)
+    lead = layout.lead.rstrip(" ")
+    if first is None:
+        return None
+    width = len(first[1]) + len(layout.lead) - len(lead)
+    return replace(layout, address=Number(10, width, "right"), lead=lead)
+
+
+def _right_aligned(layout: Layout, base: Base) -> Iterator[Layout]:
+    """Yield a layout of free bytes with columns of three: its sample had bytes of one or two digits only."""
     for blanks in ("  ", " "):
         texts = (layout.after, *(layout.gaps or ()))
         if layout.gaps and all(text.endswith(blanks) for text in texts):
             after, *gaps = (text.removesuffix(blanks) for text in texts)
-            yield replace(layout, cell=Number(10, 3, "right"), after=after, gaps=tuple(gaps))
+            yield replace(layout, cell=Number(base, 3, "right"), after=after, gaps=tuple(gaps))
 
 
 def _quick_cost(layout: Layout, text: bytes) -> float:

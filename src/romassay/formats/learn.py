@@ -30,7 +30,7 @@ _NEARLY = 2
 _MOST_LINES = 120
 _MOST_FITS = 24
 _MOST_READINGS = 4
-_HEX = 16
+_HEX: Base = 16
 _MOST_CANDIDATES = 14
 _WEIGHED_HEAD = 100
 _WEIGHED_PIECE = 16
@@ -44,6 +44,7 @@ _MOSTLY = 0.8
 _SHORTEST = 3
 _WIDE = 4
 """Bytes of a line that tell of a dump by themselves; shorter ones need addresses that count them."""
+_MOST_NARROW = 3
 _BORNE_OUT = 3
 """Addresses that must do so."""
 _TELLING = 3
@@ -431,7 +432,8 @@ def _run_forms(lines: list[Line]) -> list[Cells]:
         votes.update(dict.fromkeys(_equal_runs(line), 1))
     ranked = sorted(votes.items(), key=lambda item: -item[1] * item[0].bytes)
     often = [cells for cells, number in ranked if number >= 2]
-    forms = [*[c for c in often if c.bytes >= _WIDE][:6], *[c for c in often if c.bytes < _WIDE and c.count > 1][:1]]
+    wide = [c for c in often if c.bytes >= _WIDE][:6]
+    forms = [*wide, *[c for c in often if c.bytes < _WIDE and c.count > 1][: _MOST_NARROW - len(wide) // 2]]
     shorter = [
         replace(c, count=c.count - 1, widths=c.widths[:-1], gaps=c.gaps and c.gaps[:-1])
         for c in forms
@@ -455,6 +457,8 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
             yield _hex_reading((width,) * count)
             if count == 1 and width > 2:
                 yield Cells(16, 1, width // 2, 0, (width,))
+        yield from _octal_run(line, first, count, width)
+        if width % 2 == 0:
             yield from _evenly_spaced(line, first, count)
         texts = [line.token(i) for i in range(first, first + count)]
         for base, size in ((8, 1), (10, 1), (8, 2), (10, 2)):
@@ -466,6 +470,17 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
         count = next((i for i in range(first, len(small)) if not small[i]), len(small)) - first
         if count >= 4 and any(w == 3 for w in widths[first : first + count]):
             yield Cells(10, 1, count)
+
+
+def _octal_run(line: Line, first: int, count: int, width: int) -> Iterator[Cells]:
+    """Read runs as octal bytes that run together, each with its three digits."""
+    if width % _OCTAL_DIGITS == 0 and width > _OCTAL_DIGITS:
+        cells = Cells(8, 1, count * width // _OCTAL_DIGITS, 0, (width,) * count)
+        if cells.read(line, first):
+            yield cells
+
+
+_OCTAL_DIGITS = 3
 
 
 def _evenly_spaced(line: Line, first: int, count: int) -> Iterator[Cells]:
@@ -521,16 +536,23 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     if data < 2 or data < 2 * _clean_share(wide) * len(wide) * 0.5:
         return None
     tokens = Counter(len(line.tokens) for line in lines if cells.read(line, lead)).most_common(1)[0][0]
-    contradicted = False
-    for base in _BASES:
-        good, bad, found, alone = _count_between(sample, cells, lead, base, tokens)
-        contradicted |= base == 16 and bad > 1 and not good
-        likely = 8 if cells.base == 8 else 16
-        anchored = not bad and base == likely and any(f.address is not None for f in found)
+    if _reads_on(lines, cells, lead):
+        return None
+    ways = [(base, cells) for base in _BASES]
+    if cells.size > 1:
+        ways += [(base, replace(cells, words=True)) for base in _BASES]
+    counted = [(base, way, *_count_between(sample, way, lead, base, tokens)) for base, way in ways]
+    contradicted = counted[0][3] > 1 and not counted[0][2]
+    miscounted = any(bad > 1 and not good for _, way, good, bad, _, _ in counted if not way.words)
+    likely = 8 if cells.base == 8 else 16
+    for base, way, good, bad, found, alone in counted:
+        if way.words and (bad or good < _BORNE_OUT):
+            continue
+        anchored = not miscounted and not bad and base == likely and any(f.address is not None for f in found)
         if cells.bytes < _WIDE and (bad or good < _BORNE_OUT):
             continue
         if (good and good >= bad // 2) or anchored:
-            learnt = _made(found, alone, base, cells)
+            learnt = _made(found, alone, base, way)
             share = good / (good + bad) if good else 0.5
             score = learnt.score * share * (0.9 if base != 16 else 1.0)
             if best is None or score > best.score:
@@ -539,8 +561,25 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     return best or (None if refused else _without_addresses(sample, cells, lead, tokens))
 
 
+def _reads_on(lines: list[Line], cells: Cells, lead: int) -> bool:
+    """Tell whether on most lines several more numbers follow as the cells do: they hold only part of the data."""
+    last = lead + cells.runs - 1
+    if not cells.runs > 1 or not cells.widths:
+        return False
+    read = [line for line in lines if cells.read(line, lead)]
+    more = 0
+    for line in read:
+        if len(line.tokens) > last + _MORE_CELLS - 1:
+            gaps = {line.between(last + i) for i in range(_MORE_CELLS - 1)} | {line.between(last - 1)}
+            widths = {len(line.token(last + i)) for i in range(_MORE_CELLS)}
+            more += len(gaps) == 1 and len(widths) == 1
+    return more > _MOSTLY * len(read)
+
+
 def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted: range) -> bool:
     """Tell whether a number grows from line to line by about the bytes of a line, as an address does.
+
+    One that is not hex must do so by just these, or by a cell or two fewer, which are sums: clocks grow as well.
 
     Args:
         sample: the lines.
@@ -554,13 +593,16 @@ def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted
         [line for line in stretch if cells.read(line, lead) and len(line.token(lead + place)) >= digits]
         for stretch in sample
     ]
+    full = {cells.bytes - i * cells.size for i in range(_TELLING)}
     for base in _BASES if place < 0 else (_HEX,):
         steps: Counter[float] = Counter()
         for lines in read:
             numbers = [(line.number, value) for line in lines if (value := line.value(lead + place, base)) is not None]
             steps.update((b - a) / (n - m) for (m, a), (n, b) in pairwise(numbers))
         total = sum(steps.values())
-        if total >= _LEAST_ALIKE and any(step in wanted and n > 0.5 * total for step, n in steps.items()):
+        if total >= _LEAST_ALIKE and any(
+            step in wanted and (base == _HEX or step in full) and n > 0.5 * total for step, n in steps.items()
+        ):
             return True
     return False
 
@@ -571,8 +613,9 @@ def _cells_at(line: Line, cells: Cells, lead: int, usual_tokens: int) -> int | N
     if not places:
         return None
     first = places[0]
-    may_be_address = len(line.token(first)) >= 3
-    if may_be_address and first + 1 in places and (len(line.tokens) == usual_tokens + 1 or _looks_apart(line, first)):
+    may_be_address = first == lead and len(line.token(first)) >= _SHORTEST
+    one_more = len(line.tokens) == usual_tokens + 1 and (cells.base == _HEX or cells.size > 1)
+    if may_be_address and first + 1 in places and (one_more or _looks_apart(line, first)):
         return first + 1
     return first
 
@@ -590,6 +633,7 @@ def _count_between(
     Returns how often so and how often not, the lines of data, and addresses on lines of their own.
     """
     good = bad = 0
+    step = cells.count if cells.words else cells.bytes
     length = _usual_length([line for stretch in sample for line in stretch if cells.read(line, lead)])
     found: list[Found] = []
     alone: list[tuple[Line, int]] = []
@@ -613,13 +657,13 @@ def _count_between(
             if address is not None:
                 if expected is not None and since and address > before:
                     good += address == expected
-                    bad += address != expected and address - expected <= _FEW_LOST * cells.bytes
+                    bad += address != expected and address - expected <= _FEW_LOST * step
                 expected, since, before = address, 0, address
             if first is not None:
                 found.append(Found(line, first - 1 if addressed else None, first))
             if first is not None or (address is None and abs(len(line.text) - length) <= _NEARLY):
                 since += 1
-                expected = None if expected is None else expected + cells.bytes
+                expected = None if expected is None else expected + step
     return good, bad, found, alone
 
 
@@ -677,7 +721,21 @@ def _base_of(line: Line, which: int, cells: Cells) -> Base:
     after = line.text[line.tokens[which][1] :]
     marked = before.endswith(_HEX_MARKS) or after[:1] in (b"h", b"H")
     short = cells.base == 8 and len(digits) < _OCTAL_ADDRESS
+    if not marked and cells.base == _HEX and _is_decimal(digits):
+        return 10
     return 16 if marked or short or not fits(digits, cells.base) else cells.base
+
+
+def _is_decimal(digits: bytes) -> bool:
+    """Tell whether the address above a dump of hex bytes is decimal: within 64 KiB only so, and a rounder number so."""
+    if len(digits) != _DECIMAL_DIGITS or digits.startswith(b"0") or not fits(digits, 10):
+        return False
+    value, other = int(digits), int(digits, 16)
+    return value <= _HIGHEST < other and value & -value > other & -other
+
+
+_DECIMAL_DIGITS = 5
+_HIGHEST = 0xFFFF
 
 
 _OCTAL_ADDRESS = 5

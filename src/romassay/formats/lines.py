@@ -43,6 +43,8 @@ MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
 _FEW_CELLS = 4
+_FEWEST_DIGITS = 0.4
+"""Share of a line's digits that damage leaves at the least."""
 _DIGITS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
 _COMMAND = re.compile(rb"\W{0,8}[A-Za-z]{1,8}\s(?!\s\s)")
 _LIKELY_DIGITS = {16: 4, 10: 5, 8: 6}
@@ -347,8 +349,10 @@ class _Reader:
         return [*with_address[:_ALIGNERS], *without[:1]]
 
     def _is_long(self, text: bytes) -> bool:
-        """Tell whether a line is long enough to have been one of data."""
-        return 2 * len(text) >= self._layout.cells * (self._layout.cell.width or 1)
+        """Tell whether a line is long enough, and has digits enough, to have been one of data."""
+        expected = self._layout.cells * (self._layout.cell.width or 1)
+        digits = len(text.translate(None, _DATA_LIKE))
+        return 2 * len(text) >= expected and digits >= _FEWEST_DIGITS * expected and not numbers_columns(text)
 
     def _is_data_like(self, text: bytes) -> bool:
         """Tell whether a line has about as many digits and other characters as a line of data, however damaged."""
@@ -363,7 +367,7 @@ class _Reader:
         runs = [len(run) for run in _DIGITS.findall(text)]
         dense = layout.gaps is not None and "" in layout.gaps
         cells = sum(runs) / max(1, width) if dense else sum(n == width or not width for n in runs)
-        if digits < 0.4 * expected or cells < 0.4 * layout.cells:
+        if digits < _FEWEST_DIGITS * expected or cells < 0.4 * layout.cells:
             return False
         others = len(text) - digits - text.count(b" ")
         return layout.gutter is not None or layout.tail or others <= digits + self._literal

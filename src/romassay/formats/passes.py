@@ -142,6 +142,8 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
     """Drop lines without an address that number the columns, or hold next to nothing, where text stands before them."""
     if layout.where == "line" or layout.line_bytes < 4:
         return rows
+    if layout.gutter is not None and layout.gutter.strip():
+        return rows
     heading = np.arange(layout.line_bytes, dtype=np.uint8)
     after_text = _row_breaks(rows)
     candidates = np.flatnonzero(after_text & (rows.address == -1) & (rows.count == layout.line_bytes))
@@ -149,7 +151,7 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
     for i in candidates.tolist():
         start = rows.start[i]
         alike = np.array_equal(rows.value[start : start + rows.count[i]], heading)
-        keep[i] = not alike or _is_counted(i, rows)
+        keep[i] = not alike or bool(rows.checked[i]) or _is_counted(i, rows)
     return rows if keep.all() else subset(rows, keep)
 
 

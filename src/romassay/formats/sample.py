@@ -169,13 +169,14 @@ def nearly_all(values: Sequence[int]) -> bool:
     return Counter(values).most_common(1)[0][1] >= 0.9 * len(values)
 
 
+_LONG_NUMBER = re.compile(rb"\b(?=[A-Fa-f]*[0-9])[0-9A-Fa-f]{4,}\b")
 _HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
 
 
 def numbers_columns(text: bytes) -> bool:
-    """Tell whether a line is a heading that counts the columns: 0 1 2 3 and so on, or from 1."""
+    """Tell whether a line is a heading that counts the columns: 0 1 2 3 and so on, or from 1; without an address."""
     first = _HEADING.search(text)
-    if not first or int(first[0], 16) > 1:
+    if not first or int(first[0], 16) > 1 or _LONG_NUMBER.search(text):
         return False
     numbers = [int(digits, 16) for digits in _HEADING.findall(text)]
     step = numbers[1] - numbers[0] if len(numbers) >= 4 and numbers[0] <= 1 else 0

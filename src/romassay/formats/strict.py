@@ -215,7 +215,8 @@ class LineReader:
             return None if address is None else Row(line, address, b"", state=MARK)
         short = self._short(line, text, last)
         if short:
-            return self._without_last(short) if last and short.state == SHORT and self._may_go_on(text) else short
+            unfinished = last and short.state == SHORT and self._may_go_on(text, at_cells=True)
+            return self._without_last(short) if unfinished else short
         if after_prompt:
             return None
         match = self._forms.anywhere.match(text) if self._forms.anywhere else _PROMPT.match(text)
@@ -225,10 +226,16 @@ class LineReader:
         few = row.state == SHORT and 2 * len(row.values) < self._layout.line_bytes and b"    " not in text
         return None if few else row
 
-    def _may_go_on(self, text: bytes) -> bool:
-        """Tell whether another digit might have followed a line that ends without a line end: the log may be cut."""
+    def _may_go_on(self, text: bytes, *, at_cells: bool = False) -> bool:
+        """Tell whether another digit might have followed a line that ends without a line end: the log may be cut.
+
+        Args:
+            text: the line.
+            at_cells: it may end in its cells, though full lines have more behind them.
+        """
         layout = self._layout
-        if layout.cell.pad not in ("none", "left") or layout.sum is not None or layout.gutter is not None:
+        more = layout.sum is not None or (layout.gutter is not None and not at_cells)
+        if layout.cell.pad not in ("none", "left") or more:
             return False
         match = _LAST_DIGITS.search(text)
         if match is None or layout.end.strip() or len(match[0]) > _MAX_ADDRESS_DIGITS:
@@ -394,7 +401,7 @@ class LineReader:
             return None
         if has_address and address is not None and address % self._layout.line_bytes == 0:
             address += skipped * self._layout.size
-        partial = self._partial(line, text, address, cells, ends)
+        partial = None if last else self._partial(line, text, address, cells, ends)
         if partial:
             return partial
         for count in range(len(cells), 0, -1):

@@ -59,6 +59,8 @@ _FEW_GAPS = 2
 _ALL_HEX = 0.8
 _LIKE_HEX = 300.0
 """Share of the numbers that have as many digits as hex ones, and bits against taking them for decimal."""
+_FILLED = 4
+"""Short numbers for each with a zero in front that noise leaves at the most, where zeros are printed."""
 _RARE = 0.005
 """Share of the numbers that may have lost a digit on a noisy line."""
 _WORD = 8.0
@@ -135,7 +137,7 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
         if number.width and number.base == 16
         else FULL_WIDTH.get((number.base, layout.size), 2 * layout.size)
     )
-    digits = _RUNS.findall(_without_addresses(layout, text))
+    digits = _RUNS.findall(_only_cells(layout, text))
     filled = sum(len(run) == 2 * layout.size < width and run.startswith(b"0") for run in digits)
     if number.base != 16 and filled * 2 > len(digits):
         return float(_LIKE_HEX + _EDIT * filled)
@@ -150,18 +152,21 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
     damaged = sum(len(run) == width for run in _WORDS.findall(text)) - full
     damaged += _merged(layout, text, width)
     rare = damaged and short < _RARE * full
-    return _EDIT * short + _SYMBOL * zeros if rare or short <= zeros + 2 * damaged else 0.0
+    filled_up = zeros > 1 and _FILLED * zeros >= short
+    return _EDIT * short + _SYMBOL * zeros if rare or filled_up or short <= zeros + 2 * damaged else 0.0
 
 
 _ADDRESS_FIRST = re.compile(rb"^[^0-9A-Fa-f\n]*[0-9A-Fa-f]+", re.MULTILINE)
 
 
-def _without_addresses(layout: Layout, text: bytes) -> bytes:
-    """Return a text without the first number of each line where addresses in decimal or octal have zeros in front."""
-    number = layout.address
-    if layout.where != "line" or number is None or number.base == 16 or number.pad != "zeros":
-        return text
-    return _ADDRESS_FIRST.sub(b"", text)
+def _only_cells(layout: Layout, text: bytes) -> bytes:
+    """Return a text without decimal or octal addresses at the front of its lines, and without sums behind the cells."""
+    number, total = layout.address, layout.sum
+    if layout.where == "line" and number is not None and number.base != 16 and number.pad == "zeros":
+        text = _ADDRESS_FIRST.sub(b"", text)
+    if total is not None and total.place == "cells" and total.before.strip():
+        text = re.sub(re.escape(total.before.encode("latin-1")) + b"[0-9A-Fa-f]+", b"", text)
+    return text
 
 
 def _merged(layout: Layout, text: bytes, width: int) -> int:

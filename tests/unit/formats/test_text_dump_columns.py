@@ -96,3 +96,56 @@ def test_a_gutter_tells_the_order_of_a_single_word_though_most_bytes_are_alike()
 def test_a_word_that_repeats_the_one_before_it_is_no_sum() -> None:
     lines = [f"{0x6800 + i:04X} : {40000 + i // 2:06o} {40000 + i // 2:06o}" for i in range(0, 64, 2)]
     assert loaded(lines).readings[0].unit != "record-checked"
+
+
+def test_octal_numbers_with_blanks_in_front() -> None:
+    lines = [f"@{at:06o}-" + " ".join(f"{b:>3o}" for b in row) + f"={-sum(row) & 0xFF:03o}" for at, row in rows(4)]
+    (reading,) = loaded(lines).readings
+    assert bytes(reading.value) == DATA
+    assert reading.unit == "record-checked"
+
+
+def test_decimal_addresses_with_room_before_them() -> None:
+    lines = [f" {at:>5d}  {DATA[at % 1024]} " for at in range(512, 1400)]
+    (reading,) = loaded(lines).readings
+    assert reading.addresses().tolist() == list(range(512, 1400))
+
+
+def test_headings_of_pages_do_not_break_the_count_from_the_only_address() -> None:
+    lines = ["ORG 1800"]
+    for i, (_, row) in enumerate(rows(8)):
+        if i % 20 == 0:
+            lines += ["PAGE 3", "   0  1  2  3  4  5  6  7", "-" * 40]
+        if i % 17 == 16:
+            lines.append("Press any key")
+        lines.append("  " + " ".join(f"{b:02X}" for b in row))
+    (reading,) = loaded(lines).readings
+    assert reading.addresses().tolist() == list(range(FIRST, FIRST + len(DATA)))
+
+
+def test_a_line_of_data_that_counts_is_no_heading() -> None:
+    data = DATA[:256] + bytes(range(8)) * 16
+    lines = ["ORG 1800H"]
+    for at in range(0, len(data), 8):
+        row = data[at : at + 8]
+        lines += [*(["PAGE"] if at % 64 == 0 else []), ",".join(str(b) for b in row) + f" CS={sum(row) & 0xFF}"]
+    (reading,) = loaded(lines).readings
+    assert bytes(reading.value) == data
+
+
+def test_words_under_addresses_that_count_words() -> None:
+    lines = []
+    for at, row in rows(16):
+        text = "".join(chr(b) if 32 <= b < 127 else "." for b in row)
+        lines += [f"BLOCK {at // 2:04X}", "  " + " ".join(f"{w:04X}" for w in words(row)) + "  " + text]
+    (reading,) = loaded(lines).readings
+    assert reading.addresses().tolist() == list(range(FIRST, FIRST + len(DATA)))
+    assert bytes(reading.value) == DATA
+
+
+@pytest.mark.parametrize("last", ["CA", "C", "CAFE CA"])
+def test_a_word_that_the_end_of_the_log_cuts_is_not_taken(last: str) -> None:
+    whole = [f"{at:04X} = " + " ".join(f"{w:04X}" for w in words(row)) for at, row in rows(16)]
+    text = "\n".join(whole) + f"\n{FIRST + len(DATA):04X} = 1234 {last}"
+    (reading,) = read(text.encode(), "cut.log").readings
+    assert bytes(reading.value) == DATA + (b"\x12\x34\xca\xfe" if " " in last else b"\x12\x34")
