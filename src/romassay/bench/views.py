@@ -16,7 +16,7 @@ from romassay.report.code import code_sentences
 from romassay.report.drawing_decode import equation
 from romassay.report.drawing_image import data_address
 from romassay.report.drawing_map import is_mirror, letter_of, what_of
-from romassay.report.findings import sentence, title_of
+from romassay.report.findings import findings_in_words
 from romassay.report.picture import name_of
 from romassay.report.steps import steps
 from romassay.report.strip import strip
@@ -73,15 +73,7 @@ def overview(name: str, found: Derived) -> dict[str, Any]:
         "besides": besides(assay),
         "limits": [LIMITS[limit] for limit in assay.limits],
         "steps": [{"text": step.text, "command": step.command} for step in steps(assay, command, keeps=True)],
-        "findings": [
-            {
-                "title": title_of(assay, finding),
-                "blocks": finding.blocks,
-                "evidence": sentence(finding.evidence),
-                "advice": sentence(finding.advice) if finding.advice else "",
-            }
-            for finding in assay.findings
-        ],
+        "findings": findings_in_words(assay),
         "address_bits": survey.address_bits,
         "regions": [
             [r.first, r.last, r.kind, letter_of(survey, r), what_of(survey, r), is_mirror(survey, r)]

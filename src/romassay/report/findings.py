@@ -54,6 +54,19 @@ def _finding(assay: Assay, finding: Finding, room: int) -> list[Line]:
     return lines
 
 
+def findings_in_words(assay: Assay) -> list[dict[str, str | bool]]:
+    """Return each finding as a page shows it: its title, whether it blocks, the evidence and what to do."""
+    return [
+        {
+            "title": title_of(assay, finding),
+            "blocks": finding.blocks,
+            "evidence": sentence(finding.evidence),
+            "advice": sentence(finding.advice) if finding.advice else "",
+        }
+        for finding in assay.findings
+    ]
+
+
 def title_of(assay: Assay, finding: Finding) -> str:
     """Return the kind of a finding with its place, and how likely it is where that is not certain."""
     return f"{FINDINGS[finding.kind]}{_place_of(assay, finding)}{_likelihood(finding)}"

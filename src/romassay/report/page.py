@@ -33,7 +33,7 @@ from romassay.report.drawing_image import (
     marks_of,
 )
 from romassay.report.drawing_map import legend, map_drawing, says_of
-from romassay.report.findings import sentence, title_of
+from romassay.report.findings import findings_in_words
 from romassay.report.picture import name_of
 from romassay.report.places import first_of, span
 from romassay.report.steps import steps
@@ -124,15 +124,7 @@ def report_page(assay: Assay, about: About) -> str:
         "images": [
             _image(assay, number, image, about.listings.get(number)) for number, image in enumerate(assay.images)
         ],
-        "findings": [
-            {
-                "title": title_of(assay, finding),
-                "blocks": finding.blocks,
-                "evidence": sentence(finding.evidence),
-                "advice": sentence(finding.advice) if finding.advice else "",
-            }
-            for finding in assay.findings
-        ],
+        "findings": findings_in_words(assay),
         "limits": [LIMITS[limit] for limit in assay.limits],
         "steps": steps(assay, about.command, keeps=True),
         "readings": [_reading(assay, index) for index in range(len(assay.readings.readings))],
