@@ -18,12 +18,33 @@ class Followed:
         targets: offsets that something goes on at, with the offsets of what does.
         broken: offsets at which the flow ran into bytes that are no instruction, or into the middle of one.
         leaving: addresses outside of the bytes at which it goes on.
+        inline: offsets of addresses that stand behind a call, with the offset at which the call goes on.
     """
 
     instructions: Mapping[int, Instruction]
     targets: Mapping[int, tuple[int, ...]]
     broken: tuple[int, ...]
     leaving: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    inline: Mapping[int, int] = field(default_factory=dict)
+
+
+_SEP_R4 = 0xD4
+"""How a program of the 1802 calls by the standard technique; the address stands behind it."""
+
+_LEAST_CALLS = 4
+"""Such calls, below which nothing is made of them."""
+
+
+def calls_by_register(cpu: Cpu, data: bytes, origin: int) -> bool:
+    """Tell whether a program of the 1802 calls with SEP R4, the address behind it: most such addresses lead inside.
+
+    Source: MPM-201, user manual for the CDP1802 (1976), standard call and return technique; from memory.
+    """
+    if cpu.name != "1802" or len(data) > 1 << (cpu.address_bits - 1):
+        return False
+    words = [int.from_bytes(data[at + 1 : at + 3], "big") for at in range(len(data) - 2) if data[at] == _SEP_R4]
+    inside = sum(origin <= word < origin + len(data) for word in words)
+    return inside >= _LEAST_CALLS and 2 * inside >= len(words)
 
 
 def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int]) -> Followed:
@@ -40,6 +61,8 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int]) -> Follow
     targets: dict[int, list[int]] = {}
     leaving: dict[int, list[int]] = {}
     broken: list[int] = []
+    inline: dict[int, int] = {}
+    by_register = calls_by_register(cpu, data, origin)
     open_ones = [entry - origin for entry in reversed(list(entries)) if 0 <= entry - origin < len(data)]
     while open_ones:
         at = open_ones.pop()
@@ -56,11 +79,25 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int]) -> Follow
             if instruction.flow in ENDS:
                 break
             at += instruction.size
+            if (
+                by_register
+                and instruction.form.code[0] == _SEP_R4
+                and at + 1 < len(data)
+                and not any(covered[at : at + 2])
+            ):
+                goal = int.from_bytes(data[at : at + 2], "big") - origin
+                if 0 <= goal < len(data):
+                    inline[at] = goal
+                    targets.setdefault(goal, []).append(at - 1)
+                    open_ones.append(goal)
+                covered[at : at + 2] = b"\1\1"
+                at += 2
     return Followed(
         instructions=dict(sorted(found.items())),
         targets={at: tuple(by) for at, by in sorted(targets.items())},
         broken=tuple(sorted(set(broken))),
         leaving={at: tuple(by) for at, by in sorted(leaving.items())},
+        inline=dict(sorted(inline.items())),
     )
 
 

@@ -23,6 +23,7 @@ _LEAST_POINTERS = 3
 _PADDING_ROW = 16
 _LEAST_PADDING = 32
 _COMMENT_AT = 40
+_TOP = 0xFFFF
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +144,7 @@ def _pointer_tables(cpu: Cpu, data: bytes, origin: int, followed: Followed) -> l
     order = "big" if cpu.big_endian else "little"
     named = _data_targets(origin, followed, len(data))
     tables = list(_vectors(cpu, data, origin, followed))
+    tables += [Piece(at, at + 2, "pointers", (target,)) for at, target in followed.inline.items()]
     for first, end in _free(data, followed):
         for start in sorted(target for target in named if first <= target < end):
             targets: list[int] = []
@@ -243,6 +245,7 @@ def _labels(
         for instruction in followed.instructions.values()
         if instruction.flow == "call" and instruction.target is not None
     }
+    called |= {origin + target for target in followed.inline.values()}
     names: dict[int, str] = {}
     for offset in followed.targets:
         if offset in followed.instructions:
@@ -311,6 +314,8 @@ def _head(shown: Listing, dialect: Dialect, title: str) -> list[str]:
     lines += [f"; {name} at {address:04X}" for name, address in shown.entries]
     if dialect.assembler != "romassay":
         lines += [f"; assemble with: {dialect.command.format(**{'in': 'IN', 'out': 'OUT'})}"]
+    if dialect.assembler == "as31" and last == _TOP:
+        lines += ["; as31 puts nothing at FFFF: leave out the last byte, and add it to what comes out"]
     return [*lines, ""]
 
 

@@ -254,7 +254,7 @@ def _put(
             raise BadValue(f"'{text}' is in another page")
         out[at] = value & 0xFF
     elif kind == "block":
-        if final and value >> 11 != after >> 11:
+        if final and value >> 11 != (after & 0xFFFF) >> 11:
             raise BadValue(f"'{text}' is in another block of 2 KiB")
         out[0] = out[0] & 0x1F | (value >> 8 & 7) << 5
         out[at] = value & 0xFF

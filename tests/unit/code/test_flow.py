@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from romassay.code.flow import follow
+from romassay.code.listing import listing, source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import cpu_of
 
@@ -36,3 +37,17 @@ def test_instructions_do_not_overlap() -> None:
     ends = [offset + each.size for offset, each in found.instructions.items()]
     assert all(a <= b for a, b in zip(ends, list(found.instructions)[1:], strict=False))
     assert found.broken == (1,)
+
+
+def test_an_address_behind_a_call_of_the_1802_is_no_instruction() -> None:
+    # MPM-201 (1976), standard call and return technique: SEP R4, then the address of the routine; SEP R5 returns
+    lines = ["go: sep r4", " dw one", " sep r4", " dw two", " ldi 7", " sep r4", " dw one", " br go"]
+    lines += ["one: inc r8", " sep r5", "two: sep r4", " dw one", " sep r5"]
+    code = assemble(cpu_of("1802"), lines, origin=0x400)
+    followed = follow(cpu_of("1802"), code.data, 0x400, [0x400])
+    assert [0x400 + at for at in followed.instructions] == list(code.instructions)
+    assert followed.inline == {1: 13, 4: 15, 9: 13, 16: 13}
+    assert not followed.broken
+    text = source(listing(cpu_of("1802"), code.data, 0x400, [("", 0x400)]))
+    assert "dw S040D" in text
+    assert assemble(cpu_of("1802"), text).data == code.data
