@@ -19,6 +19,9 @@ from romassay.report.words import FUNCTIONS, listed, plural, size
 _MINUTE, _HOUR = 60, 3600
 _SHOWN_SETTINGS = 8
 _MOST_SETTINGS = 27
+_FOLDED = 4
+"""So many options are said in one; fewer are named one by one."""
+
 _SETTING: dict[str, str] = {"high": "1", "low": "0", "ignored": "x"}
 
 
@@ -104,6 +107,8 @@ def coverage_words(seen: Coverage, bits: int) -> list[str]:
     """Return what the window shows, as sentences."""
     digits = max(4, (bits + 3) // 4)
     result = [f"Read {_ranges(seen.window, digits)}; free of the host: {_ranges(seen.free, digits) or 'nothing'}."]
+    levels = {level for item in seen.expected for setting in item.settings for _, level in setting.levels}
+    result += ["Where a pin is x, the mask leaves it out."] if "ignored" in levels else []
     for item in seen.expected:
         result += [f"{text}." for text in expected_words(item)]
     if seen.enough:
@@ -129,8 +134,7 @@ def expected_words(item: Expected) -> Iterator[str]:
         yield f"{name}: {_copies(settings[0].copies)}{_clash(settings)}"
     elif len(settings) <= _SHOWN_SETTINGS or (item.kind == "rom" and len(settings) <= _MOST_SETTINGS):
         for copies, alike in groups:
-            shown = "; ".join(setting_text(s) for s in alike)
-            yield f"{name}: {_copies(copies)} where {shown}{_clash(alike)}"
+            yield f"{name}: {_copies(copies)} where {'; '.join(_folded(alike))}{_clash(alike)}"
     else:
         counts = [f"{copies or 'none'} ({plural(len(alike), 'option')})" for copies, alike in groups]
         yield f"{name}: places by option: {', '.join(counts)}{_clash(settings)}"
@@ -143,6 +147,20 @@ def _copies(copies: int) -> str:
 def _clash(settings: Sequence[Setting]) -> str:
     clashing = sum(1 for item in settings if item.clashes)
     return f" ({clashing} of these in the host's memory too)" if clashing else ""
+
+
+def _folded(settings: Sequence[Setting]) -> Iterator[str]:
+    """Yield options in words; those that leave the same pins out and try all levels of the others are one."""
+    by_ignored: dict[tuple[str, ...], list[Setting]] = {}
+    for item in settings:
+        by_ignored.setdefault(tuple(pin for pin, level in item.levels if level == "ignored"), []).append(item)
+    for ignored, alike in by_ignored.items():
+        tried = [pin for pin, _ in alike[0].levels if pin not in ignored]
+        if len(alike) < _FOLDED or len(alike) != 1 << len(tried):
+            yield from map(setting_text, alike)
+            continue
+        out = f"{listed(ignored)} {'is' if len(ignored) == 1 else 'are'} x and " if ignored else ""
+        yield f"{out}{listed(tried)} {'is' if len(tried) == 1 else 'are each'} 1 or 0 ({plural(len(alike), 'option')})"
 
 
 def setting_text(item: Setting) -> str:
