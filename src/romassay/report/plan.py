@@ -107,8 +107,8 @@ def coverage_words(seen: Coverage, bits: int) -> list[str]:
     """Return what the window shows, as sentences."""
     digits = max(4, (bits + 3) // 4)
     result = [f"Read {_ranges(seen.window, digits)}; free of the host: {_ranges(seen.free, digits) or 'nothing'}."]
-    levels = {level for item in seen.expected for setting in item.settings for _, level in setting.levels}
-    result += ["Where a pin is x, the mask leaves it out."] if "ignored" in levels else []
+    chosen = {level for item in seen.expected for setting in item.settings for _, level in setting.levels}
+    result += ["Where a pin is x, the mask leaves it out."] if "ignored" in chosen else []
     for item in seen.expected:
         result += [f"{text}." for text in expected_words(item)]
     if seen.enough:
