@@ -566,13 +566,15 @@ def _gutter_place(tails: list[bytes], data: Bytes, size: int) -> tuple[int, Orde
     best: tuple[float, int, Order] = (0.0, 0, "big")
     unlike = _first_seen(data)
     tails, data = [t for t, first in zip(tails, unlike, strict=True) if first], data[unlike]
+    width = _MAX_BEFORE_GUTTER + data.shape[1]
+    shown = np.frombuffer(b"".join(t[:width].ljust(width, b"\0") for t in tails), np.uint8).reshape(-1, width)
     orders: tuple[Order, ...] = ("big", "little") if size > 1 else ("big",)
     for order in orders:
         ordered = data
         if order == "little":
             ordered = data.reshape(len(data), -1, size)[:, :, ::-1].reshape(data.shape)
         for place in range(_MAX_BEFORE_GUTTER + 1):
-            share, compared = _agreement(tails, ordered, place)
+            share, compared = _agreement(shown[:, place : place + data.shape[1]].ravel(), ordered)
             if compared * share >= 3 and share > best[0]:
                 best = (share, place, order)
     share, place, order = best
@@ -609,13 +611,11 @@ def _dotted_place(tails: list[bytes], data: Bytes) -> int | None:
     return min(places)[1] if places else None
 
 
-def _agreement(tails: list[bytes], data: Bytes, place: int) -> tuple[float, int]:
-    """Return the share of printing bytes that stand as themselves from a place on, and how many bytes print.
+def _agreement(shown: Bytes, data: Bytes) -> tuple[float, int]:
+    """Return the share of printing bytes that stand as themselves in what is shown, and how many bytes print.
 
     Some hosts print a byte without its bit 7.
     """
-    count = data.shape[1]
-    shown = np.frombuffer(b"".join(t[place : place + count].ljust(count, b"\0") for t in tails), np.uint8)
     best = (0.0, 0)
     for mask in (0xFF, 0x7F):
         values = (data & mask).ravel()

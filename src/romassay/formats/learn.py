@@ -22,6 +22,8 @@ from romassay.formats.weigh import bits_of, unexplained
 
 _BINARY = re.compile(rb"[01]{8}")
 _FIRST_TOKENS = 8
+_PLACES = 5
+"""Numbers at which the cells of a line without an address may begin."""
 _MAX_STEP = 256
 _LOOKAHEAD = 3
 _MANY_NUMBERS = 8
@@ -609,15 +611,11 @@ def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted
 
 def _cells_at(line: Line, cells: Cells, lead: int, usual_tokens: int) -> int | None:
     """Return where the cells of a line begin: after the lead, or after an address that stands there as well."""
-    places = [i for i in range(lead, lead + 5) if cells.read(line, i)]
-    if not places:
-        return None
-    first = places[0]
-    may_be_address = first == lead and len(line.token(first)) >= _SHORTEST
+    first = next((i for i in range(lead, lead + _PLACES) if cells.read(line, i)), None)
+    if first is None or first > lead or len(line.token(first)) < _SHORTEST:
+        return first
     one_more = len(line.tokens) == usual_tokens + 1 and (cells.base == _HEX or cells.size > 1)
-    if may_be_address and first + 1 in places and (one_more or _looks_apart(line, first)):
-        return first + 1
-    return first
+    return first + 1 if (one_more or _looks_apart(line, first)) and cells.read(line, first + 1) else first
 
 
 def _looks_apart(line: Line, i: int) -> bool:
