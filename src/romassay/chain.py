@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
+import numpy as np
+
 from romassay.address import Range
 from romassay.code.model import Code
 from romassay.errors import BadInput
@@ -92,6 +94,12 @@ STRAY_SHARE = 0.02
 MOST_PLACES = 1 << 19
 """Stretches of addresses, over all readings, that are surveyed."""
 
+MOST_ISLANDS = 1 << 16
+"""The same, of those that are `FAR` from each other."""
+
+FAR = 1 << 10
+"""Addresses between two stretches that no noise makes."""
+
 
 class HasReadings(Protocol):
     """Anything that holds readings: what `load` returns, or a ReadingSet."""
@@ -132,16 +140,18 @@ def gather(
 
 
 def _refuse_scattered(readings: Sequence[Reading]) -> None:
-    """Raise BadInput where the bytes stand in more places than any dump has them."""
-    total = 0
-    for reading in readings:
-        total += len(edges_of(reading.runs))
-        if total > MOST_PLACES:
-            raise BadInput(
-                f"the bytes stand in more than {MOST_PLACES} places with gaps between them: no dump is so scattered",
-                place=reading.source.name,
-                advice="convert the part that matters with --range, and give that",
-            )
+    """Raise BadInput where the bytes stand in more places, or more far apart, than any dump has them."""
+    if not readings:
+        return
+    edges = edges_of(np.concatenate([reading.runs for reading in readings]))
+    apart = np.count_nonzero(edges[1:, 0] - edges[:-1, 1] > FAR)
+    most = MOST_PLACES if len(edges) > MOST_PLACES else MOST_ISLANDS
+    if len(edges) > MOST_PLACES or apart >= MOST_ISLANDS:
+        raise BadInput(
+            f"the bytes stand in more than {most} places with gaps between them: no dump is so scattered",
+            place=max(readings, key=lambda reading: len(reading.runs)).source.name,
+            advice="convert the part that matters with --range, and give that",
+        )
 
 
 def _bus_lines(readings: Sequence[Reading]) -> int:
