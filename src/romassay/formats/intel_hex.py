@@ -283,8 +283,8 @@ def _record(kind: int, data: bytes) -> bytes:
 
 
 def _lines(columns: Sequence[Bytes]) -> bytes:
-    total = sum((row_sums(c) for c in columns), np.zeros(len(columns[0]), np.uint8))
-    return hex_lines(":", [*columns, (-total)[:, None]])
+    rows = np.concatenate(columns, axis=1)
+    return hex_lines(":", [rows, (-row_sums(rows))[:, None]])
 
 
 FORMAT = Format(

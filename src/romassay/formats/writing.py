@@ -56,7 +56,10 @@ def address_columns(first: Index, width: int) -> Bytes:
 
 def hex_lines(mark: str, columns: Sequence[Bytes], end: str = "\n") -> bytes:
     """Return a line for each row: the mark, the columns' bytes in hex, the end."""
-    digits = row_digits(np.concatenate(columns, axis=1))
+    rows = np.concatenate(columns, axis=1)
+    if len(rows) == 1:
+        return (mark + rows.tobytes().hex().upper() + end).encode("ascii")
+    digits = row_digits(rows)
     lines = np.empty((len(digits), len(mark) + digits.shape[1] + len(end)), np.uint8)
     lines[:, : len(mark)] = np.frombuffer(mark.encode("ascii"), np.uint8)
     lines[:, len(mark) : lines.shape[1] - len(end)] = digits

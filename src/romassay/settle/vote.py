@@ -26,6 +26,9 @@ SAME_ERROR = 0.25
 """Of two errors that hit the same digit, so many at most make the same wrong digit: a flipped bit of a hex digit's
 character has four ways to stay a digit (from the code table of RFC 20)."""
 
+MOST_UNSEEN = 1 << 18
+"""Bytes never seen that are listed one by one: four times what a bus of 16 lines holds. `Image.seen` says all."""
+
 DOUBT = 1e-4
 """A disputed byte is doubtful where the chance that it is wrong is larger."""
 
@@ -390,7 +393,7 @@ def _doubts(
     error: float,
     driven: int,
 ) -> tuple[Doubt, ...]:
-    unseen = np.flatnonzero(vote.count == 0)
+    unseen = np.flatnonzero(vote.count == 0)[:MOST_UNSEEN]
     close = vote.single & (vote.margin < SURE_MARGIN)
     disputed = vote.disputed[(wrong[vote.disputed] > DOUBT) | close]
     again = min(1.0, error * SAME_ERROR)
