@@ -321,21 +321,24 @@ def _about_choice(
     size: int | None,
     codes: Sequence[Code],
 ) -> Iterator[Finding]:
-    """Doubt which memory is the specimen's ROM, where nothing was declared and nothing tells."""
-    if not images or part or size or _told_apart(readings, images) or _tells_of_itself(codes):
+    """Doubt which memory is the specimen's ROM, where nothing tells; of several alike not even its size does."""
+    if not images or _told_apart(readings, images) or _tells_of_itself(codes):
         return
     functions = [found.functions[image.function] for image in images]
     first = functions[0]
     larger = any(f.size > first.size for f in found.functions)
-    if len(functions) > 1 and len(first.copies) == 1:
+    declared = bool(part or size)
+    if len(functions) > 1 and len(first.copies) == 1 and not (declared and readings.excluded):
         places = ", ".join(f"{f.copies[0].first:04X}" for f in functions[:4])
         yield Finding(
             "ram-or-rom",
             blocks=True,
             probability=DOUBTED,
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
-            advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
+            advice="exclude the host's memory, or add a reading of the empty socket",
         )
+    elif declared:
+        return
     elif len(first.copies) == 1 and not _host_known(readings) and _small_beside(found):
         yield Finding(
             "ram-or-rom",
