@@ -122,9 +122,10 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
         unsteady = np.bincount(at[restless], minlength=len(pooled.blocks)) > STRAY * (1 << (size - GRANULE_LINES))
         fought = np.zeros(len(pooled.blocks), np.bool_)
         fought[at[below.pulled(size - 1 - GRANULE_LINES)[at_below]]] = True
-        one = _one_thing(pooled, tiled, size) & ~unsteady & ~fought
+        inside = [pooled.across(row) for row in range(size - GRANULE_LINES)]
+        one = _one_thing(pooled, inside, tiled, size) & ~unsteady & ~fought
         cap = np.where(_closed(below, at_below, again, one & tiled, at, size - 1), np.minimum(cap, size - 1), cap)
-        cap = np.minimum(cap, _lowest_repeat(pooled, tiled, size)[at])
+        cap = np.minimum(cap, _lowest_repeat(pooled, inside, tiled)[at])
         belongs = filled & (cap >= size)
         foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
         fits = _halves_fit(pooled.blocks, below.blocks, valid, fill, size)
@@ -150,15 +151,14 @@ def _closed(below: Pairs, at: Index, again: Masks, tiled: Bools, at_above: Index
     return closed
 
 
-def _lowest_repeat(pooled: Pairs, tiled: Bools, size: int) -> Index:
+def _lowest_repeat(pooled: Pairs, inside: list[tuple[Bools, Bools]], tiled: Bools) -> Index:
     """Return for each block the lowest line inside it across which all of its content stands again, int64[B].
 
     What stands there is no larger than up to that line. Where none does, or all of the block is driven, that is a line
     above any bus.
     """
     lowest = np.full(len(pooled.blocks), NO_LINE, np.int64)
-    for row in reversed(range(size - GRANULE_LINES)):
-        again, _ = pooled.across(row)
+    for row, (again, _) in reversed(list(enumerate(inside))):
         lowest[again & ~tiled & (pooled.telling[row] >= MIRRORED)] = row + GRANULE_LINES
     return lowest
 
@@ -191,7 +191,7 @@ def _fill(
     return _Fill(amount, np.where(has, low, -1), np.where(has, granules[last] & inside, -1), neat, speaking)
 
 
-def _one_thing(pooled: Pairs, tiled: Bools, size: int) -> Bools:
+def _one_thing(pooled: Pairs, inside: list[tuple[Bools, Bools]], tiled: Bools, size: int) -> Bools:
     """Tell which blocks behave as one thing.
 
     Above them every granule answers alike; inside, no line repeats all of it, and each line has something to say at
@@ -206,7 +206,7 @@ def _one_thing(pooled: Pairs, tiled: Bools, size: int) -> Bools:
             few = np.where(repeating < differing, np.maximum(1, FEW * differing), STRAY * repeating)
             one &= (np.minimum(repeating, differing) <= few) | (tiled & pooled.near(row))
             continue
-        again, other = pooled.across(row)
+        again, other = inside[row]
         upper = pooled.upper[row]
         one &= ~again & ((repeating <= STRAY * amount) | other | tiled)
         one &= (upper >= 2) & (pooled.content - upper >= 2)
