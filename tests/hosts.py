@@ -378,6 +378,15 @@ class Capitals(Host):
         return int(first, 16), int(last, 16)
 
 
+class Bare(Host):
+    """Prints bytes without addresses, their digits run together."""
+
+    per_line = 16
+
+    def row(self, at: int, cells: bytes) -> str:
+        return cells.hex().upper()
+
+
 class Silent(Host):
     """Has no prompt at all: a dump is over when nothing more comes."""
 
@@ -449,6 +458,11 @@ BOARDS = {
     "capitals": Board(
         Capitals,
         f'prompt = "CMD?"\ndump = "dump {{first:04x}} {{last:04x}}"\nshows = "DUMP {{first:04X}} {{last:04X}}"\n{_ESC}',
+    ),
+    "bare": Board(
+        Bare,
+        'prompt = "*"\ndump = "D {first:04X},{last:04X}"\npiece = 64\n'
+        "layout = 'where=none cells=16 cell=hex2 gap=\"\"'\n" + _ESC,
     ),
     "silent": Board(Silent, f'dump = "D {{first:04X}},{{last:04X}}"\nsilence_s = 0.5\n{_ESC}'),
 }

@@ -265,7 +265,7 @@ class _Talk:
                 yield Received(self._now(), data)
                 total += len(data)
                 if total > self._most:
-                    raise self._lost("the line is never silent, though nothing was asked")
+                    raise self._lost("the line does not fall silent")
                 quiet = self._clock() + self._dialogue.silence_s
 
     # --- commands -------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from romassay.address import Range
 from romassay.errors import BadInput, RomassayError
@@ -23,6 +24,10 @@ from romassay.formats.terminal import clean
 from romassay.reading import Unit
 
 _WHOLE = 0xFF
+_TWO_LINES = 1.6
+"""A line so many times as long as most is two, the end of the first lost."""
+_SIGNS = 3
+"""Characters of a line that is no more than the end of an echo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +66,9 @@ def heard_in_dump(text: bytes, asked: Range, layout: Layout, habit: Habit | None
         layout: of the lines.
         habit: in which the host spells its numbers: an answer of a line or two does not show it.
     """
-    rows = read_rows(_plainly(text, habit), layout)
-    kept = _in_step(_candidates(rows, asked, layout))
+    plain = _plainly(text, habit)
+    rows = read_rows(plain, layout)
+    kept = _in_step(_candidates(rows, asked, layout, _strays(rows, plain)))
     result: list[Heard] = []
     for address, row in kept:
         start, count = int(rows.start[row]), int(rows.count[row])
@@ -72,28 +78,51 @@ def heard_in_dump(text: bytes, asked: Range, layout: Layout, habit: Habit | None
     return tuple(result)
 
 
-def _candidates(rows: Rows, asked: Range, layout: Layout) -> list[tuple[int, int]]:
-    """Return (address, row) of the lines whose address lies on the raster of the range; one without goes on."""
+def _strays(rows: Rows, text: bytes) -> npt.NDArray[np.int64]:
+    """Return the numbers of lines that are none of the dump and may have been: not blank, nor a sign or two."""
+    lines = text.split(b"\n")
+    numbers = np.union1d(rows.foreign, rows.damaged)
+    return numbers[[len(lines[number - 1].strip()) > _SIGNS for number in numbers.tolist()]]
+
+
+def _candidates(rows: Rows, asked: Range, layout: Layout, strays: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Return (address, row) of the lines whose address lies on the raster of the range.
+
+    A line without an address goes on from the line before only where that is sure: nothing stands between them, and the
+    line before is a full one. The first line of all begins the range where nothing stands before it, or where there
+    are just as many bytes as were asked for.
+    """
     found: list[tuple[int, int]] = []
     width = layout.line_bytes
-    nothing_yet, following = asked.first, None
+    before = np.searchsorted(strays, rows.line)
+    overlong = rows.length > _TWO_LINES * np.median(rows.length) if len(rows) else rows.length > 0
+    begins = layout.where == "none" and len(rows) > 0 and _begins(rows, before, asked, width)
+    following = asked.first if begins else None
     for row in range(len(rows)):
         if rows.state[row] in (STAR, MARK):
             following = int(rows.address[row]) if rows.state[row] == MARK else None
             continue
-        address = int(rows.address[row])
-        if layout.where == "none" and not found and following is None:
-            following = nothing_yet
+        address, count = int(rows.address[row]), int(rows.count[row])
         if address == -1 and following is not None:
-            address = following
+            gap = row > 0 and before[row] > before[row - 1]
+            uneven = count != width and following + count - 1 != asked.last
+            address = -1 if gap or uneven or overlong[row] else following
         if address < 0:
             following = None
             continue
-        following = address + int(rows.count[row])
+        following = address + count
         on_raster = address % width == 0 or (address - asked.first) % width == 0
         if on_raster and address <= asked.last and address + width > asked.first:
             found.append((address, row))
     return found
+
+
+def _begins(rows: Rows, before: npt.NDArray[np.int64], asked: Range, width: int) -> bool:
+    """Tell whether the first of lines without addresses begins what was asked for; too many of them prove nothing."""
+    total = int(rows.count.sum())
+    if total >= asked.size + width:
+        return False
+    return bool(before[0] == 0 or ((before == before[0]).all() and total == asked.size))
 
 
 def _in_step(lines: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
