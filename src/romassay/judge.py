@@ -28,6 +28,9 @@ LITTLE = 2048
 DOUBTED = 0.7
 """Chance that a memory which nothing tells apart is not the specimen's ROM. Common practice, no source."""
 
+SELDOM = 0.003
+"""Chance hits up to which an image's own check tells that it is a whole program."""
+
 ENOUGH = 2
 """Independent readings of every byte that a confirmed image needs."""
 
@@ -414,7 +417,8 @@ def _is_exact(image: Image, gap: Range) -> bool:
 
 def _tells_of_itself(codes: Sequence[Code]) -> bool:
     """Tell whether one image, and one alone, makes a check of itself that comes out right: that is a whole program."""
-    return bool(codes) and bool(codes[0].checks) and not any(code.checks for code in codes[1:])
+    sure = [check for check in codes[0].checks if check.chance_hits <= SELDOM] if codes else []
+    return bool(sure) and not any(code.checks for code in codes[1:])
 
 
 def _told_apart(readings: ReadingSet, images: Sequence[Image]) -> bool:

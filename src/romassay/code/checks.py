@@ -302,9 +302,11 @@ def _told(check: Check, chance: float) -> Check:
 
 
 def _repeats(data: Bytes) -> bool:
-    """Tell whether the image is a shorter one several times, or almost blank: then sums come out even by themselves."""
+    """Tell whether the image is a shorter one several times, counts on, or is almost blank: sums then come out even."""
     half = len(data) // 2
-    return bool((data[:half] == data[half : 2 * half]).all()) or int(np.bincount(data).max()) > 0.9 * len(data)
+    counts_on = int(np.bincount(np.diff(data)).max()) > 0.5 * len(data)
+    blank = int(np.bincount(data).max()) > 0.9 * len(data)
+    return counts_on or blank or bool((data[:half] == data[half : 2 * half]).all())
 
 
 def _whole(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:

@@ -148,6 +148,8 @@ def test_noise_gives_no_more_hits_than_it_is_said_to() -> None:
     assert hits <= 400 * ENOUGH
 
 
-@pytest.mark.parametrize("data", [b"", b"\0" * 1024, b"\xff" * 2048, random.Random(1).randbytes(512) * 2])
+@pytest.mark.parametrize(
+    "data", [b"", b"\0" * 1024, b"\xff" * 2048, random.Random(1).randbytes(512) * 2, bytes(range(256)) * 5]
+)
 def test_what_comes_out_even_by_itself_is_no_check(data: bytes) -> None:
     assert own_checks(np.frombuffer(data, np.uint8)) == ()
