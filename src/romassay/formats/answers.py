@@ -95,7 +95,8 @@ def _candidates(rows: Rows, asked: Range, layout: Layout, strays: npt.NDArray[np
     found: list[tuple[int, int]] = []
     width = layout.line_bytes
     before = np.searchsorted(strays, rows.line)
-    overlong = rows.length > _TWO_LINES * np.median(rows.length) if len(rows) else rows.length > 0
+    usual = np.median(rows.length[rows.count > 0]) if (rows.count > 0).any() else 0
+    overlong = rows.length > _TWO_LINES * usual
     begins = layout.where == "none" and len(rows) > 0 and _begins(rows, before, asked, width)
     following = asked.first if begins else None
     for row in range(len(rows)):

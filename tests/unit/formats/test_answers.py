@@ -80,3 +80,13 @@ def test_all_that_was_asked_for_is_heard_where_nothing_is_wrong(layout: str, hea
     found = heard(text, ASKED, layout=parse_layout(layout), format_name="")
     assert b"".join(piece.values for piece in found) == DATA
     assert found[0].first == ASKED.first
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_an_answer_of_one_line_is_heard(layout: str) -> None:
+    width, printed = LAYOUTS[layout]
+    for start in range(0, 256, width):
+        asked = Range(0x4000 + start, 0x4000 + start + width - 1)
+        text = f"\r\n{printed(DATA[start : start + width])}\r\n*".encode()
+        (piece,) = heard(text, asked, layout=parse_layout(layout), format_name="")
+        assert (piece.first, piece.values) == (asked.first, DATA[start : start + width])
