@@ -671,11 +671,12 @@ def _usual_length(lines: list[Line]) -> int:
 
 def _made(found: list[Found], alone: list[tuple[Line, int]], base: Base, cells: Cells) -> Learnt:
     with_address = [f for f in found if f.address is not None]
-    if len(with_address) >= len(alone):
-        some = _spread([f for f in found if f.address is None]) + _spread(with_address)
+    plain = [f for f in found if f.address is None]
+    if len(with_address) >= len(alone) or not plain:
+        some = _spread(plain) + _spread(with_address)
         fitted = fit(some, base, cells, "some")
         return Learnt(fitted.layout, len(found) * cells.bytes * _tidiness(fitted) * 0.95, fitted.notes)
-    fitted = fit(_spread([f for f in found if f.address is None]), None, cells, "alone")
+    fitted = fit(_spread(plain), None, cells, "alone")
     layout = _with_lone_address(fitted.layout, alone, base)
     return Learnt(layout, len(found) * cells.bytes * _tidiness(fitted) * 0.9, fitted.notes)
 

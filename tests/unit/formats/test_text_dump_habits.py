@@ -196,3 +196,15 @@ def test_a_number_that_the_end_of_the_log_may_have_cut_is_not_taken(last: int) -
 def test_a_last_number_that_can_not_go_on_is_taken() -> None:
     text = "\n".join(f" {49152 + i}  {255 - i}" for i in range(40)).encode()
     assert sum(len(r.value) for r in read(text, Hints()).readings) == 40
+
+
+def test_two_lines_below_a_banner_with_numbers_in_it() -> None:
+    log = (
+        b"specimen no. 3, socket 2, taken by hand\n64K RAM SYSTEM  38911 BYTES FREE\nBreak at E0A4\n"
+        b"64K RAM SYSTEM  38911 BYTES FREE\npass 1 at 10:03\n"
+        b"A980.. 5320 4B44 0056 4749 0000 204A 4452 5641 C938 C9AC 8DB7 0B88 6060 0B8D 603E C960\n"
+        b"A9A0.. D9C9 CDD9 F9C9 CBDF EB8F CF59 FBFF F1DB DFFD FBE9 DBFF EFCA FFFF FFED DFCB FDEB\n*\n"
+    )
+    (reading,) = read(log, Hints()).readings
+    assert [tuple(run[:3]) for run in reading.runs.tolist()] == [(0xA980, 0, 32), (0xA9A0, 32, 32)]
+    assert bytes(reading.value[:4]).hex() == "53204b44"
