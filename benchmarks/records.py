@@ -1,6 +1,6 @@
 """Reading and writing records, as ratios to objcopy, intelhex and bincopy; and what hostile logs cost.
 
-    python benchmarks/records.py [MEBIBYTES [ROUNDS]]
+    python -m benchmarks.records [MEBIBYTES [ROUNDS]]
 
 One image of MEBIBYTES (16 unless said), in records of 16 bytes as objcopy writes them, checksums verified. Contestants
 take turns over ROUNDS (5 unless said), so that whatever else the machine does hits all alike; the fastest round of each
@@ -61,6 +61,8 @@ def fastest(contestants: dict[str, Callable[[], float]], rounds: int) -> dict[st
 
 def libraries(name: str, log: Path) -> dict[str, float]:
     """Time the two libraries, once."""
+    here = Path(__file__).resolve().parent
+    sys.path[:] = [place for place in sys.path if Path(place).resolve() != here]  # its `code` would hide Python's own
     import bincopy
     from intelhex import IntelHex
 
