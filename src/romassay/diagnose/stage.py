@@ -8,7 +8,7 @@ from dataclasses import replace
 from romassay.diagnose.address_lines import address_lines, crumbs, pieces
 from romassay.diagnose.data_lines import data_lines
 from romassay.diagnose.evidence import Evidence, gather
-from romassay.diagnose.flips import flips, mixed, restless
+from romassay.diagnose.flips import moving
 from romassay.diagnose.memory import power_up, ram_or_rom
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts
@@ -16,7 +16,7 @@ from romassay.diagnose.pins import at_pins
 from romassay.diagnose.reads import best_sense
 from romassay.diagnose.silent import latched
 from romassay.diagnose.structure import overlaid, structure
-from romassay.finding import Finding
+from romassay.finding import Finding, Kind
 from romassay.part import Part
 from romassay.reading import ReadingSet
 from romassay.rig import Rig
@@ -60,14 +60,12 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
     result += woken or _many(evidence)
     result += parts(evidence)
-    moving = restless(evidence) or mixed(evidence)
-    if not moving and not any(finding.blocks for finding in result):
+    moved = moving(evidence)
+    if not moved and not any(finding.blocks for finding in result):
         for image in _searched(images):
             result += list(orders(evidence, image)) or ram_or_rom(evidence, image)
-    if moving:
-        return (*(_less_likely(finding, moving) for finding in result), moving)
-    for image in images[:1]:
-        result += flips(evidence, image)
+    if moved:
+        return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
 
 
@@ -83,8 +81,13 @@ def _searched(images: Sequence[Image]) -> Sequence[Image]:
     return few[:1] if len(few) > 1 and best_sense(few[0].value).well else few
 
 
+SPOILT: tuple[Kind, ...] = ("contention", "wrong-part", "latched-enable", "address-line-stuck", "half-image")
+"""What structure shows only while the readings agree."""
+
+
 def _less_likely(finding: Finding, cause: Finding) -> Finding:
-    """Give a bus conflict as the alternative to what makes the readings differ: two drivers always read the same."""
-    if finding.kind != "contention":
+    """Give what only seems so while the readings differ as the alternative to what makes them differ."""
+    if finding.kind not in SPOILT:
         return finding
-    return replace(finding, probability=round(1 - cause.probability, 3), alternative_to=cause.kind)
+    left = round(max(0.01, min(finding.probability, 1 - cause.probability)), 3)
+    return replace(finding, probability=left, alternative_to=cause.kind)
