@@ -22,7 +22,7 @@ import numpy.typing as npt
 from romassay.cpus.catalogue import NAMES
 from romassay.cpus.likeness import SCALE, adjacent_weights, byte_weights
 from romassay.cpus.model import Name
-from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.evidence import Evidence, filler
 from romassay.diagnose.reads import Sense, best_sense, likely_cpus, sense
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
@@ -49,10 +49,13 @@ KEPT = 4
 FILLING = 12
 """00 or FF, which no order of the data lines changes, is filling where it is more than one byte in so many."""
 
+PADDED = 6
+"""It is padding where it is more than one byte in so many."""
+
 FOLLOWED = 12
 """Of either way of weighing, those that are followed up."""
 
-BEAM = 100
+BEAM = 150
 """Sets of address lines of each size that are followed up."""
 
 WORTH = 4
@@ -215,16 +218,24 @@ def search(value: Bytes, own: Sense) -> tuple[Order, Sense]:
 
 
 @cache
-def _pairs(name: Name) -> npt.NDArray[np.int32]:
-    """Return what a byte behind another scores, int32[65536]; two of the same say nothing, for filling is no code."""
+def _pairs(name: Name, padding: int | None = None) -> npt.NDArray[np.int32]:
+    """Return what a byte behind another scores, int32[65536]; two of the same say nothing, nor does padding."""
     weights = adjacent_weights(name).astype(np.int32)
     np.fill_diagonal(weights, 0)
+    if padding is not None:
+        weights[padding] = weights[:, padding] = 0
     return weights.ravel()
+
+
+def _padding(value: Bytes) -> int | None:
+    """Return the filling of an image that is padded with it: it stands beside anything in a wrong order."""
+    blank = filler(value)
+    return blank if blank is not None and np.count_nonzero(value == blank) * PADDED >= len(value) else None
 
 
 def _adjacent(value: Bytes, name: Name) -> float:
     wide = value.astype(np.int32)
-    return float(_pairs(name)[wide[:-1] << 8 | wide[1:]].sum()) / SCALE
+    return float(_pairs(name, _padding(value))[wide[:-1] << 8 | wide[1:]].sum()) / SCALE
 
 
 @cache
@@ -298,7 +309,7 @@ def _address_order(value: Bytes, name: Name) -> tuple[int, ...]:
     to all of them low and it high. So the best order of a set is the best order of the set without its highest line.
     """
     lines = len(value).bit_length() - 1
-    weights = _pairs(name)
+    weights = _pairs(name, _padding(value))
     wide = value.astype(np.int64)
     offset = np.arange(len(value))
     every = (1 << lines) - 1
