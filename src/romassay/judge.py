@@ -100,17 +100,22 @@ cells themselves are less to blame."""
 def _explained(findings: Sequence[Finding], faults: Sequence[Finding]) -> Iterator[Finding]:
     """Yield the findings; weak bits that another fault explains are given as the less likely alternative to it.
 
-    A doubt that blocks takes the place of the same doubt that does not. RAM whose pattern was taken for copies of one
+    A doubt that blocks takes the place of the same doubt that does not. Whether a memory is the specimen's is doubted
+    less where a fault explains why it seems to be several. RAM whose pattern was taken for copies of one
     memory differs from copy to copy.
     """
     doubted = any(f.kind == "ram-or-rom" and f.blocks for f in findings)
     causes = [f for f in findings if f.kind in MOVERS]
     causes += [f for f in faults if f.kind == "ram-or-rom" and f.blocks]
     likeliest = max(causes, key=lambda f: f.probability, default=None)
+    known = max((f for f in faults if f.blocks and f.kind != "ram-or-rom"), key=lambda f: f.probability, default=None)
     for finding in findings:
         if finding.kind == "ram-or-rom" and doubted and not finding.blocks:
             continue
-        if finding.kind == "weak-bits" and likeliest:
+        if finding.kind == "ram-or-rom" and known and known.probability >= DOUBTED and finding not in faults:
+            left = round(DOUBTED * (1 - known.probability), 3)
+            yield replace(finding, probability=left, alternative_to=known.kind)
+        elif finding.kind == "weak-bits" and likeliest:
             left = round(max(0.01, 1 - likeliest.probability), 3)
             yield replace(finding, probability=left, alternative_to=likeliest.kind)
         else:

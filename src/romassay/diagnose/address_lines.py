@@ -14,7 +14,7 @@ from romassay.settle.model import Image
 from romassay.survey.cubes import contents
 from romassay.survey.stack import Bools
 
-SAME = 0.985
+SAME = 0.95
 """Share of the telling pairs that must be equal; the rest is line noise."""
 
 LEAST_PAIRS = 24

@@ -82,6 +82,9 @@ RARELY = 0.12
 NEAR = 0.6
 """Share of the gain of a higher address line from which a lower one is the open one: mirrors show the same choice."""
 
+STRAYS = 0.1
+"""Share of what is read on both sides of an open address line that may be neither of the two bytes there."""
+
 HITS = 0.1
 """Share of the changes that must be what stands on the other side of an address line, for that line to be open."""
 
@@ -154,6 +157,8 @@ def changes(evidence: Evidence) -> Changes | None:
     at one address, for two drivers on one bus read the same each time.
     """
     stacked = evidence.stacked
+    if not stacked.value.size:
+        return None
     known = (stacked.known == 0xFF).all(axis=0)
     usual = np.sort(stacked.value, axis=2)[:, :, GRANULE // 2, None]
     lively = (stacked.value == usual).mean(axis=(0, 2)) < FLAT
@@ -479,7 +484,11 @@ def _partner(seen: Changes, line: int) -> Numbers | None:
     wanted = seen.address ^ (1 << line)
     at = np.minimum(np.searchsorted(seen.address, wanted), len(seen.address) - 1)
     there = seen.address[at] == wanted
-    hit = there[seen.place] & (seen.values[:, at[seen.place]] == seen.read).any(axis=0)
+    place, partner = seen.place, at[seen.place]
+    said = np.concatenate([seen.values[:, place], seen.values[:, partner]])
+    others = np.count_nonzero((said != seen.right) & (said != seen.read), axis=0)
+    over_there = seen.values[:, partner] == seen.read
+    hit = there[place] & over_there.any(axis=0) & ~over_there.all(axis=0) & (others <= STRAYS * len(said))
     alike = float(np.mean(seen.settled[there] == seen.settled[at[there]])) if there.any() else 0.0
     if np.count_nonzero(hit) < max(LEAST, HITS * len(hit)):
         return None

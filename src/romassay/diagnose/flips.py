@@ -22,17 +22,20 @@ from romassay.survey import survey
 from romassay.survey.model import Function
 from romassay.survey.stack import Bools
 
-EXPLAINED = 0.5
+EXPLAINED = 0.65
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
 
 CLUSTER = 12
 """Bytes that two groups of readings must differ in before they are of two specimens."""
 
 
-def mixed(evidence: Evidence) -> Finding | None:
-    """Return the finding where the readings of a ROM fall into two groups, each of which agrees with itself."""
+def mixed(evidence: Evidence) -> tuple[Finding | None, int]:
+    """Return the finding where the readings of a ROM fall into two groups, each of which agrees with itself.
+
+    With it comes in how many bytes the groups differ.
+    """
     if len(evidence.chosen) < 2:
-        return None
+        return None, 0
     for function, doubted in _candidates(evidence):
         observed = evidence.observed(function)
         rows = [int(row) for row in np.unique(observed.reading)]
@@ -42,7 +45,7 @@ def mixed(evidence: Evidence) -> Finding | None:
         )
         if found:
             return found
-    return None
+    return None, 0
 
 
 def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
@@ -115,7 +118,7 @@ def _majority(observed: Observed, row: int) -> tuple[Bytes, Bools]:
 
 def _groups(
     names: list[tuple[str, str | None]], planes: list[tuple[Bytes, Bools]], *, mirrored: bool, doubted: bool
-) -> Finding | None:
+) -> tuple[Finding, int] | None:
     """Return the finding where planes, one a reading, fall into two groups that each agree with themselves.
 
     Args:
@@ -146,22 +149,24 @@ def _groups(
     cycled = len({session for _, session in names}) > 1
     probability = 0.95 if max(sizes) > 1 or (mirrored and unlike * 8 < across.min()) else 0.8
     other = [name for (name, _), first in zip(names, group, strict=True) if not first]
-    return Finding(
+    differing = int(across.min())
+    finding = Finding(
         "mixed-specimens",
         blocks=True,
         probability=round(probability - 0.05 * cycled, 3),
-        evidence=f"{', '.join(other[:4])} differ from the other readings in {int(across.min())} bytes, most in both "
+        evidence=f"{', '.join(other[:4])} differ from the other readings in {differing} bytes, most in both "
         "digits, and each group agrees with itself",
         advice="see which specimen each log is of, and give each specimen a docket of its own"
         + ("; if it was the same one, this is RAM that lost its content" if cycled else ""),
     )
+    return finding, differing
 
 
 def moving(evidence: Evidence) -> list[Finding]:
     """Return what makes the readings differ, the likeliest first; none where nothing but noise does."""
     weighed = causes(evidence, _reach(evidence))
-    two = mixed(evidence)
-    if two and (two.probability >= SURE or not (weighed and _explains(weighed[0]))):
+    two, differ = mixed(evidence)
+    if two and (two.probability >= SURE or not (weighed and _explains(weighed[0], differ))):
         return [two]
     found = [_named(evidence, cause, probability(cause, weighed)) for cause in weighed[:2]]
     if two:
@@ -170,10 +175,10 @@ def moving(evidence: Evidence) -> list[Finding]:
     return [found[0], *(replace(other, alternative_to=found[0].kind) for other in found[1:])] if found else []
 
 
-def _explains(cause: Cause) -> bool:
-    """Tell whether a cause explains so much that two specimens are not needed for it."""
+def _explains(cause: Cause, differ: int) -> bool:
+    """Tell whether a cause explains so many of the bytes that differ that two specimens are not needed for it."""
     least = NEARLY_ALL if cause.name == "address-open" else EXPLAINED
-    return cause.explained >= least * cause.total
+    return cause.explained >= least * max(cause.total, differ)
 
 
 def _named(evidence: Evidence, cause: Cause, likely: float) -> Finding:

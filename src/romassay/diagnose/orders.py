@@ -11,7 +11,7 @@ exchanging pairs of lines.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations, permutations
 from math import exp, lgamma, log
@@ -42,6 +42,15 @@ WEIGHED = 300
 
 MOST_PAIRS = 512
 """Pairs of bytes across each address line that these are weighed by."""
+
+READ = 16
+"""Orders with all address lines in place that are read as instructions."""
+
+STRAIGHT = 2
+"""Of these, those that are followed up."""
+
+SIMPLE = 200
+"""Table units that no more than one exchange of data lines is given: it is so much likelier than any order."""
 
 KEPT = 4
 """Orders of the data lines that are looked at by the histogram alone, for each CPU."""
@@ -154,6 +163,7 @@ def orders(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     else:
         order, better = search(image.value, own)
+    order, better = _simplest(image.value, order, own, better)
     odds = _odds(order, own, better, lines)
     if order == straight(lines) or odds < LEAST_ODDS:
         return
@@ -210,8 +220,10 @@ def search(value: Bytes, own: Sense) -> tuple[Order, Sense]:
     for name in dict.fromkeys((own.cpu, *likely_cpus(value, 1))):
         pool[straight(lines)] = _adjacent(value, name), name
     best = straight(lines), own
-    for order in sorted(pool, key=lambda order: -pool[order][0])[:REFINED]:
-        refined = _refined(value, order, pool[order][1])
+    near = [(Order(data, inverted, same), cpu) for data, inverted, cpu in _nearly_straight(value)]
+    far = [(order, pool[order][1]) for order in sorted(pool, key=lambda order: -pool[order][0])[:REFINED]]
+    for order, cpu in (*near, *far):
+        refined = _refined(value, order, cpu)
         if refined[1].score > best[1].score:
             best = refined
     return best
@@ -273,11 +285,13 @@ def _data_orders(value: Bytes) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
         flat = total.ravel()
         best = np.argpartition(-flat, WEIGHED)[:WEIGHED]
         best = best[np.argsort(-flat[best], kind="stable")]
+        simple = _simple_orders()
         ranked += [(rank, -int(flat[at]), int(at), name) for rank, at in enumerate(best[:KEPT])]
-        for at in best:
-            turned, number = divmod(int(at), len(every))
+        for at in {*best.tolist(), *simple}:
+            turned, number = divmod(at, len(every))
             table = becomes[:, number].astype(np.int64)
-            paired.append((-_best_line(table[::-1] if turned else table, pairs, name), int(at), name))
+            suits = _best_line(table[::-1] if turned else table, pairs, name)
+            paired.append((-suits - SIMPLE * (at in simple), at, name))
     ranked.sort()
     paired.sort()
     chosen = [(at, name) for _, _, at, name in ranked[:FOLLOWED]] + [(at, name) for _, at, name in paired[:FOLLOWED]]
@@ -285,6 +299,28 @@ def _data_orders(value: Bytes) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
         turned, number = divmod(at, len(every))
         yield tuple(int(n) for n in every[number]), bool(turned), name
     yield from ((tuple(range(8)), False, name) for name in likely_cpus(value, 2))
+
+
+def _nearly_straight(value: Bytes) -> list[tuple[tuple[int, ...], bool, Name]]:
+    """Return the best of the orders in which all address lines are right and two data lines are exchanged, at most."""
+    every, becomes = _every_order()
+    tried: list[tuple[float, int, Name, Bytes]] = []
+    for at in sorted(_simple_orders()):
+        turned, number = divmod(at, len(every))
+        right = becomes[:, number][value ^ np.uint8(0xFF * turned)]
+        tried += [(-_adjacent(right, name), at, name, right) for name in FAMILIES]
+    tried.sort(key=lambda item: item[:3])
+    read = sorted((-sense(right, name).score, at, name) for _, at, name, right in tried[:READ])
+    chosen = [(divmod(at, len(every)), name) for _, at, name in read[:STRAIGHT]]
+    return [(tuple(int(n) for n in every[number]), bool(turned), name) for (turned, number), name in chosen]
+
+
+@cache
+def _simple_orders() -> frozenset[int]:
+    """Return which of all orders, upright and then inverted, have no more than two lines out of place."""
+    every, _ = _every_order()
+    few = np.flatnonzero((every != np.arange(8)).sum(axis=1) <= 2)
+    return frozenset(int(at) for at in (*few, *(few + len(every))))
 
 
 def _line_pairs(value: Bytes) -> list[tuple[Index, Index]]:
@@ -351,6 +387,35 @@ def _refined(value: Bytes, order: Order, name: Name) -> tuple[Order, Sense]:
                 best, improved = (other, tried), True
                 break
     return best
+
+
+def _simplest(value: Bytes, order: Order, own: Sense, better: Sense) -> tuple[Order, Sense]:
+    """Put lines back in place as long as what the bytes then lose is less than the simpler order is likelier."""
+    lines = len(order.address)
+    best = order, better
+    improved = True
+    while improved:
+        improved = False
+        for other in _simpler(best[0]):
+            tried = sense(put_right(value, other), best[1].cpu)
+            if _odds(other, own, tried, lines) > _odds(best[0], own, best[1], lines):
+                best, improved = (other, tried), True
+                break
+    return best
+
+
+def _simpler(order: Order) -> Iterator[Order]:
+    """Yield the orders with all data lines in place, all address lines, or one line more."""
+    same = straight(len(order.address))
+    for simple in (replace(order, data=same.data), replace(order, address=same.address)):
+        if simple != order:
+            yield simple
+    for line, bus in enumerate(order.address):
+        if bus != line:
+            yield replace(order, address=_exchanged(order.address, line, order.address.index(line)))
+    for bus, line in enumerate(order.data):
+        if bus != line:
+            yield replace(order, data=_exchanged(order.data, bus, order.data.index(bus)))
 
 
 def _neighbours(value: Bytes, order: Order, own: Sense) -> list[Order]:

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from romassay.address import line_name, lines_of
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.reads import best_sense
 from romassay.finding import Finding
 from romassay.part import Part
 from romassay.survey.model import Function
+
+CHANGES = 0.15
+"""Share of the bytes of a memory that differ from the byte before; on a bus that keeps its charge hardly one does."""
+
+ACROSS = 4
+"""Jumps from one half to the other that must arrive, and nats that they must say, for both to be of one program."""
 
 EVERYWHERE = 4
 """Blocks of the window that all answer before a select counts as tied."""
@@ -20,7 +29,9 @@ def parts(evidence: Evidence) -> Iterator[Finding]:
     others = [f for f in evidence.found.functions if f.kind != "rom"]
     larger = _larger(roms, evidence.size)
     if larger:
-        yield _wrong_size(evidence, larger, roms[0])
+        likely = _of_one(evidence, roms[0].size, 1 << len(larger))
+        if likely:
+            yield _wrong_size(evidence, larger, roms[0], likely)
         return
     if evidence.part is None:
         return
@@ -46,7 +57,30 @@ def _larger(roms: Sequence[Function], declared: int | None) -> tuple[int, ...]:
     return lines if lines and adjacent and len(same) >= max(2, 1 << (len(lines) - 1)) else ()
 
 
-def _wrong_size(evidence: Evidence, lines: Sequence[int], first: Function) -> Finding:
+def _of_one(evidence: Evidence, size: int, count: int) -> float:
+    """Return how likely it is that ROMs side by side are one larger ROM, and not one beside the host's own memory.
+
+    Memory of the host appears once. Where each appears once, the program tells: one that goes on in the other half
+    jumps there.
+    """
+    functions = evidence.found.functions
+    images = [image for image in evidence.images if len(image) == size][:count]
+    images.sort(key=lambda image: functions[image.function].cube.value)
+    if any(np.mean(image.value[1:] != image.value[:-1]) < CHANGES for image in images):
+        return 0.0
+    if all(len(functions[image.function].copies) > 1 for image in images):
+        return 0.95
+    senses = [best_sense(image.value) for image in images]
+    if not any(each.well for each in senses):
+        return 0.5
+    joined = best_sense(np.concatenate([image.value for image in images]))
+    across = joined.arrived - sum(each.arrived for each in senses)
+    return (
+        0.95 if joined.well and across >= ACROSS and joined.gain > sum(each.gain for each in senses) + ACROSS else 0.0
+    )
+
+
+def _wrong_size(evidence: Evidence, lines: Sequence[int], first: Function, likely: float) -> Finding:
     size = first.size << len(lines)
     names = tuple(line_name(line) for line in lines)
     declared = f"a {evidence.part.type}" if evidence.part else f"{evidence.size} bytes"
@@ -54,7 +88,7 @@ def _wrong_size(evidence: Evidence, lines: Sequence[int], first: Function) -> Fi
         "wrong-part",
         blocks=True,
         lines=names,
-        probability=0.95,
+        probability=likely,
         evidence=f"{declared} was declared, but different bytes stand on both sides of {', '.join(names)} at the same "
         f"selects, as in one ROM of {size} bytes",
         advice="read the type number on the specimen again, and declare the part that it is, or --size "

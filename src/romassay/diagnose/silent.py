@@ -16,6 +16,9 @@ from romassay.survey.stack import GRANULE, Bools
 LEAST_STRETCH = 16
 """Granules of one value that a latched specimen holds at least: 256 bytes."""
 
+STEADY = 0.85
+"""Share of sixteen bytes that must be alike; the rest is line noise."""
+
 SMALL = 128
 """Bytes of the largest memory beside a latched ROM that may be RAM (6530, 6532: data sheets)."""
 
@@ -32,9 +35,13 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     roms = [f for f in evidence.found.functions if f.kind == "rom"]
     if evidence.images and evidence.size is None:
         yield from _inside(evidence.images[0])
-    if any(_told(image) > SMALL for image in evidence.images) or not len(evidence.stacked.granules):
-        return
     granules = evidence.stacked.granules
+    changing = _changing(evidence) if len(granules) else np.zeros(0, np.int64)
+    if len(changing):
+        yield _found(granules[changing], "each reading has a byte of its own there", 0.93)
+        return
+    if any(_told(image) > SMALL for image in evidence.images) or not len(granules):
+        return
     filled = any(_told(image) * 2 < len(image) for image in evidence.images)
     if roms and not filled and len(_stands(evidence)) < 2:
         return
@@ -47,18 +54,33 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     rows = held[0][1]
     whole = len(rows) >= 0.97 * len(granules)
     differ = len(values) > 1
-    where = merge_ranges(Range(int(g) * GRANULE, int(g) * GRANULE + GRANULE - 1) for g in granules[rows])
     said = " and then ".join(f"{value:02X}" for value in sorted(values))
-    yield Finding(
+    elsewhere = "" if whole else ", where the rest of the window does something else"
+    yield _found(granules[rows], f"{said}{elsewhere}", 0.9 if differ else 0.5 if whole else 0.85)
+
+
+def _found(granules: Index, what: str, probability: float) -> Finding:
+    where = merge_ranges(Range(int(g) * GRANULE, int(g) * GRANULE + GRANULE - 1) for g in granules)
+    return Finding(
         "latched-enable",
         blocks=True,
         where=where[:100],
-        probability=0.9 if differ else 0.5 if whole else 0.85,
-        evidence=f"the same byte again and again: {said} at each of {len(rows) * GRANULE} addresses"
-        + ("" if whole else ", where the rest of the window does something else"),
+        probability=probability,
+        evidence=f"the same byte again and again at {len(granules) * GRANULE} addresses: {what}",
         advice="the specimen takes the address when its enable changes: give the enable a pulse for every byte in "
         "place of a fixed level; if the whole window reads so, also check that the specimen is selected at all",
     )
+
+
+def _changing(evidence: Evidence) -> Index:
+    """Return the granules over which every reading keeps to one byte, but not all to the same."""
+    stacked = evidence.stacked
+    held = np.full(stacked.value.shape[:2], -1, np.int64)
+    for kept, value, sure in zip(held, stacked.value, stacked.known == 0xFF, strict=True):
+        for byte, a, b in _stretches(stacked.granules, value, sure):
+            kept[a:b] = byte
+    rows = np.flatnonzero((held >= 0).all(axis=0) & (held != held[0]).any(axis=0))
+    return rows if len(rows) >= LEAST_STRETCH else np.zeros(0, np.int64)
 
 
 def _told(image: Image) -> int:
@@ -95,8 +117,9 @@ def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, in
 
     One that goes on with the byte before it is a bus that keeps its charge.
     """
-    flat = sure.all(axis=1) & (value == value[:, :1]).all(axis=1)
-    first = np.where(flat, value[:, 0], -1).astype(np.int64)
+    usual = np.sort(value, axis=1)[:, GRANULE // 2]
+    flat = ((value == usual[:, None]) | ~sure).mean(axis=1) >= STEADY
+    first = np.where(flat, usual, -1).astype(np.int64)
     new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
     ends = np.r_[new[1:], len(granules)]
     return [

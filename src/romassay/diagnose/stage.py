@@ -23,6 +23,9 @@ from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Survey
 
+EVEN = 0.5
+"""Probability up to which a finding is no reason to leave the order of the lines alone."""
+
 SEARCHED = 2
 """Images whose lines are put in order: the first, and one more."""
 
@@ -61,8 +64,8 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     result += woken or _many(evidence)
     result += parts(evidence)
     moved = moving(evidence)
-    if not moved and not any(finding.blocks for finding in result):
-        for image in _searched(images):
+    if not moved and not any(finding.blocks and finding.probability > EVEN for finding in result):
+        for image in _searched(evidence):
             result += list(orders(evidence, image)) or ram_or_rom(evidence, image)
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
@@ -75,10 +78,15 @@ def _many(evidence: Evidence) -> list[Finding]:
     return fought + (list(latched(evidence)) or list(pieces(evidence)) or list(crumbs(evidence)))
 
 
-def _searched(images: Sequence[Image]) -> Sequence[Image]:
-    """Return the images whose lines are put in order: all share one wiring, so that one which reads well is enough."""
-    few = images[:SEARCHED]
-    return few[:1] if len(few) > 1 and best_sense(few[0].value).well else few
+def _searched(evidence: Evidence) -> Sequence[Image]:
+    """Return the images whose lines are put in order.
+
+    All of a specimen share one wiring, so that one which reads well is enough; but where another answers in as many
+    places, either may be the host's own.
+    """
+    few = evidence.images[:SEARCHED]
+    copies = [len(evidence.found.functions[image.function].copies) for image in few]
+    return few[:1] if len(few) > 1 and copies[1] < copies[0] and best_sense(few[0].value).well else few
 
 
 SPOILT: tuple[Kind, ...] = ("contention", "wrong-part", "latched-enable", "address-line-stuck", "half-image")
