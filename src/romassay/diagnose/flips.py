@@ -22,20 +22,20 @@ from romassay.survey import survey
 from romassay.survey.model import Function
 from romassay.survey.stack import Bools
 
-EXPLAINED = 0.65
+EXPLAINED = 0.75
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
 
 CLUSTER = 12
 """Bytes that two groups of readings must differ in before they are of two specimens."""
 
 
-def mixed(evidence: Evidence) -> tuple[Finding | None, int]:
+def mixed(evidence: Evidence) -> tuple[Finding | None, int, int]:
     """Return the finding where the readings of a ROM fall into two groups, each of which agrees with itself.
 
-    With it comes in how many bytes the groups differ.
+    With it comes in how many bytes the groups differ, and of how many.
     """
     if len(evidence.chosen) < 2:
-        return None, 0
+        return None, 0, 0
     for function, doubted in _candidates(evidence):
         observed = evidence.observed(function)
         rows = [int(row) for row in np.unique(observed.reading)]
@@ -44,8 +44,8 @@ def mixed(evidence: Evidence) -> tuple[Finding | None, int]:
             names, [_majority(observed, row) for row in rows], mirrored=len(observed.value) > len(rows), doubted=doubted
         )
         if found:
-            return found
-    return None, 0
+            return *found, function.size
+    return None, 0, 0
 
 
 def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
@@ -84,7 +84,7 @@ def _alone(evidence: Evidence) -> list[Function]:
     return [function for function in found.functions if function.kind == "rom"][:1]
 
 
-NEARLY_ALL = 0.8
+NEARLY_ALL = 0.6
 """The same for an address line: what was moved by a byte also looks like the other side of A0."""
 
 SURE = 0.9
@@ -134,14 +134,15 @@ def _groups(
         changed = (planes[a][0] ^ planes[b][0])[sure]
         differ[a, b] = differ[b, a] = np.count_nonzero(changed)
         several[a, b] = several[b, a] = np.count_nonzero((changed & 0x0F != 0) & (changed & 0xF0 != 0))
-    group = differ[0] * 4 < max(1.0, differ[0].max())
+    group = several[0] * 4 < max(1.0, several[0].max())
     if group.all() or differ[0].max() < CLUSTER:
         return None
     unlike = max(float(np.count_nonzero(~sure)) for _, sure in planes)
-    inside = max(unlike / 2, differ[np.ix_(group, group)].max(initial=0), differ[np.ix_(~group, ~group)].max(initial=0))
-    across = differ[np.ix_(group, ~group)]
-    many = several[np.ix_(group, ~group)].sum() / max(1.0, across.sum())
-    if inside * 6 > across.min() or across.min() < CLUSTER or many < BOTH_DIGITS:
+    inside = max(several[np.ix_(group, group)].max(initial=0), several[np.ix_(~group, ~group)].max(initial=0))
+    across, apart = differ[np.ix_(group, ~group)], several[np.ix_(group, ~group)]
+    if inside * 6 > apart.min() or unlike > across.min() or across.min() < CLUSTER:
+        return None
+    if apart.sum() < BOTH_DIGITS * across.sum():
         return None
     if (doubted or across.min() >= UNLIKE * len(planes[0][0])) and not _sensible(planes):
         return None
@@ -165,8 +166,8 @@ def _groups(
 def moving(evidence: Evidence) -> list[Finding]:
     """Return what makes the readings differ, the likeliest first; none where nothing but noise does."""
     weighed = causes(evidence, _reach(evidence))
-    two, differ = mixed(evidence)
-    if two and (two.probability >= SURE or not (weighed and _explains(weighed[0], differ))):
+    two, differ, size = mixed(evidence)
+    if two and (two.probability >= SURE or not (weighed and _explains(weighed[0], differ, size))):
         return [two]
     found = [_named(evidence, cause, probability(cause, weighed)) for cause in weighed[:2]]
     if two:
@@ -175,10 +176,11 @@ def moving(evidence: Evidence) -> list[Finding]:
     return [found[0], *(replace(other, alternative_to=found[0].kind) for other in found[1:])] if found else []
 
 
-def _explains(cause: Cause, differ: int) -> bool:
+def _explains(cause: Cause, differ: int, size: int) -> bool:
     """Tell whether a cause explains so many of the bytes that differ that two specimens are not needed for it."""
     least = NEARLY_ALL if cause.name == "address-open" else EXPLAINED
-    return cause.explained >= least * max(cause.total, differ)
+    places = len(np.unique(cause.addresses % max(1, size)))
+    return places >= least * min(differ, cause.total)
 
 
 def _named(evidence: Evidence, cause: Cause, likely: float) -> Finding:

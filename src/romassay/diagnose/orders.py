@@ -86,7 +86,7 @@ SENSE = 0.35
 """Nats a byte from which bytes in another order are believed to be code: searched for in data, 0.25 was the most, and
 code in its right order has 0.7 and more."""
 
-DENSE = 0.5
+DENSE = 0.75
 """The same where hardly a jump is inside."""
 
 FEW_JUMPS = 6

@@ -19,6 +19,9 @@ CHANGES = 0.15
 ACROSS = 4
 """Jumps from one half to the other that must arrive, and nats that they must say, for both to be of one program."""
 
+NO_CODE = 0.75
+"""Chance that it is one larger ROM where neither half is code, so that no jump tells. Common practice, no source."""
+
 EVERYWHERE = 4
 """Blocks of the window that all answer before a select counts as tied."""
 
@@ -26,7 +29,7 @@ EVERYWHERE = 4
 def parts(evidence: Evidence) -> Iterator[Finding]:
     """Return what speaks against the declared part or size, or for a tied select."""
     roms = [f for f in evidence.found.functions if f.kind == "rom"]
-    others = [f for f in evidence.found.functions if f.kind != "rom"]
+    others = [f for f in evidence.found.functions if f.kind != "rom" and not _inside(f, roms)]
     larger = _larger(roms, evidence.size)
     if larger:
         likely = _of_one(evidence, roms[0].size, 1 << len(larger))
@@ -40,6 +43,15 @@ def parts(evidence: Evidence) -> Iterator[Finding]:
         yield from _everywhere(evidence, evidence.part, roms[0])
     if not roms and others and evidence.part.of_kind("rom"):
         yield _never(evidence.part, others)
+
+
+def _inside(function: Function, roms: Sequence[Function]) -> bool:
+    """Tell whether a function appears only where a ROM does: line noise in a ROM may look like registers."""
+    return any(
+        {copy.first // rom.size for copy in function.copies} <= {copy.first // rom.size for copy in rom.copies}
+        for rom in roms
+        if rom.size >= function.size
+    )
 
 
 def _larger(roms: Sequence[Function], declared: int | None) -> tuple[int, ...]:
@@ -72,7 +84,7 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
         return 0.95
     senses = [best_sense(image.value) for image in images]
     if not any(each.well for each in senses):
-        return 0.5
+        return NO_CODE
     joined = best_sense(np.concatenate([image.value for image in images]))
     across = joined.arrived - sum(each.arrived for each in senses)
     return (

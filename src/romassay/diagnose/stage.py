@@ -23,7 +23,10 @@ from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Survey
 
-EVEN = 0.5
+WIRES: tuple[Kind, ...] = ("data-line-stuck", "data-line-open", "data-lines-bridged")
+"""Faults of wires that all images share."""
+
+EVEN = 0.8
 """Probability up to which a finding is no reason to leave the order of the lines alone."""
 
 SEARCHED = 2
@@ -60,6 +63,7 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += structure(evidence, image)
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
+    result = _once(result)
     woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
     result += woken or _many(evidence)
     result += parts(evidence)
@@ -70,6 +74,14 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
+
+
+def _once(findings: list[Finding]) -> list[Finding]:
+    """Return the findings, those of the same wire once: all images come over the same."""
+    kept: dict[tuple[object, ...], Finding] = {}
+    for number, finding in enumerate(findings):
+        kept.setdefault((finding.kind, finding.lines) if finding.kind in WIRES else (number,), finding)
+    return list(kept.values())
 
 
 def _many(evidence: Evidence) -> list[Finding]:

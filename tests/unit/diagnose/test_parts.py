@@ -18,7 +18,7 @@ def everywhere(image: Bytes) -> Bytes:
 
 
 def test_other_bytes_beside_the_declared_size_show_a_larger_part() -> None:
-    log = np.where(np.arange(0x1000) & 0x800 == 0, everywhere(LARGER), 0xFF).astype(np.uint8)
+    log = everywhere(LARGER)
     result = assay(readings(log, log), Options(part=load_part("6530")))
     assert result.findings[0].kind == "wrong-part"
     assert "2048" in result.findings[0].evidence
