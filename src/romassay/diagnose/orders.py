@@ -95,6 +95,15 @@ FEW_JUMPS = 6
 ARRIVING = 0.85
 """Share of the jumps that must arrive."""
 
+MANY_JUMPS = 20
+"""Jumps from which it is code although some do not arrive."""
+
+SOME = 0.75
+"""Share of them that must arrive."""
+
+NEARLY = 0.6
+"""Probability that the lines are as found, where some jumps do not arrive: they are out of order, but how is open."""
+
 LEAST_ODDS = 0.0
 """Natural logarithm of the odds from which an order is named."""
 
@@ -169,12 +178,20 @@ def orders(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     if _plain(better):
         yield from _findings(image, order, own, better, round(min(0.99, 1 / (1 + exp(-odds))), 3))
+    elif _nearly(better, len(image.value)):
+        yield from _findings(image, order, own, better, NEARLY)
 
 
 def _plain(better: Sense) -> bool:
     """Tell whether what was put in order is code beyond doubt: sense that a search finds in anything is little."""
     arrives = better.arrived >= ARRIVING * better.tried if better.tried >= FEW_JUMPS else better.nats >= DENSE
     return better.told >= LEAST_BYTES and better.nats >= SENSE and arrives
+
+
+def _nearly(better: Sense, size: int) -> bool:
+    """Tell whether the bytes are code, though not all jumps arrive: some lines are still in the wrong place."""
+    arrives = better.tried >= MANY_JUMPS and better.arrived >= SOME * better.tried
+    return better.told * 2 >= size and better.nats >= DENSE and arrives
 
 
 def _pages_out_of_order(own: Sense, lines: int) -> bool:
