@@ -546,7 +546,9 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     counted = [(base, way, *_count_between(sample, way, lead, base, tokens)) for base, way in ways]
     contradicted = counted[0][3] > 1 and not counted[0][2]
     miscounted = any(bad > 1 and not good for _, way, good, bad, _, _ in counted if not way.words)
-    likely = 8 if cells.base == 8 else 16
+    printed = {f.line.token(f.address) for f in counted[0][4] if f.address is not None}
+    is_decimal = cells.base == _HEX and bool(printed) and all(map(_is_decimal, printed))
+    likely = 8 if cells.base == 8 else 10 if is_decimal else 16
     for base, way, good, bad, found, alone in counted:
         if way.words and (bad or good < _BORNE_OUT):
             continue

@@ -71,7 +71,7 @@ class _Parts:
     digits: int
 
 
-_LEAD = rb"^([^0-9A-Za-z\n]{0,8})"
+_LEAD = rb"^((?:[A-Za-z]{1,8}[^0-9A-Za-z\n]{1,4})?|[^0-9A-Za-z\n]{0,8})"
 _END = rb"(?![0-9A-Za-z])"
 _PARTS = (
     _Parts(re.compile(_LEAD + rb"([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})" + _END), 16, 4, 5),

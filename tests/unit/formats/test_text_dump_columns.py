@@ -149,3 +149,14 @@ def test_a_word_that_the_end_of_the_log_cuts_is_not_taken(last: str) -> None:
     text = "\n".join(whole) + f"\n{FIRST + len(DATA):04X} = 1234 {last}"
     (reading,) = read(text.encode(), "cut.log").readings
     assert bytes(reading.value) == DATA + (b"\x12\x34\xca\xfe" if " " in last else b"\x12\x34")
+
+
+@pytest.mark.parametrize(("text", "first"), [("ADDR 53248", 53248), ("ADDR 0D000", 0xD000), ("ADDR 10000", 0x10000)])
+def test_the_only_address_of_five_digits_is_decimal_where_it_is_rounder_so(text: str, first: int) -> None:
+    (reading,) = loaded([text, *(" ".join(f"{b:02X}" for b in row) for _, row in rows(16))]).readings
+    assert reading.addresses().tolist() == list(range(first, first + len(DATA)))
+
+
+def test_an_address_of_two_parts_behind_a_word() -> None:
+    (reading,) = loaded([f"M 0D00:{at:04X} " + " ".join(f"{b:02X}" for b in row) for at, row in rows(16, 0)]).readings
+    assert reading.addresses().tolist() == list(range(0xD000, 0xD000 + len(DATA)))
