@@ -56,8 +56,7 @@ def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
     for image in evidence.images[:2]:
         yield evidence.found.functions[image.function], False
     if not evidence.images or any(i.flipped for i in evidence.images[:2]) or _elsewhere(evidence):
-        alone = [function for function in _alone(evidence) if not _holds(evidence, function)]
-        yield from ((function, bool(evidence.images)) for function in alone)
+        yield from ((function, bool(evidence.images)) for function in _alone(evidence))
 
 
 def _elsewhere(evidence: Evidence) -> bool:
@@ -67,14 +66,6 @@ def _elsewhere(evidence: Evidence) -> bool:
         stacked.known, axis=0
     )
     return bool(np.count_nonzero(moving) > len(evidence.images[0]))
-
-
-def _holds(evidence: Evidence, larger: Function) -> bool:
-    """Tell whether a function holds a copy of the ROM that all readings together show."""
-    if not evidence.images:
-        return False
-    copies = evidence.found.functions[evidence.images[0].function].copies
-    return any(c.first // larger.size == d.first // larger.size for c in copies for d in larger.copies)
 
 
 def _alone(evidence: Evidence) -> list[Function]:
@@ -96,13 +87,19 @@ BOTH_DIGITS = 0.3
 UNLIKE = 0.6
 """Share of the bytes from which two planes have nothing in common: then both must be code."""
 
+BLOCK = 64
+"""Bytes of the blocks that are looked at where two planes differ."""
+
 SENSIBLE = 0.2
 """Nats a byte from which bytes may be code."""
 
 
 def _sensible(planes: list[tuple[Bytes, Bools]]) -> bool:
-    """Tell whether every plane may be code; of two that are not, either may be a floating bus."""
-    return min(best_sense(value).nats for value, _ in planes) >= SENSIBLE
+    """Tell whether every plane may be code where they differ; of two that are not, either may be a floating bus."""
+    values = np.stack([value for value, _ in planes])
+    blocks = values.reshape(len(planes), -1, min(BLOCK, values.shape[1]))
+    differ = (blocks != blocks[0]).any(axis=(0, 2))
+    return min(best_sense(plane[differ].ravel()).nats for plane in blocks) >= SENSIBLE
 
 
 def _majority(observed: Observed, row: int) -> tuple[Bytes, Bools]:
