@@ -19,6 +19,9 @@ LEAST_STRETCH = 16
 STEADY = 0.85
 """Share of sixteen bytes that must be alike; the rest is line noise."""
 
+SEEN = 0.75
+"""Share of sixteen bytes that must have been seen, for their median to be one of them."""
+
 SMALL = 128
 """Bytes of the largest memory beside a latched ROM that may be RAM (6530, 6532: data sheets)."""
 
@@ -116,10 +119,11 @@ def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, in
     """Return value, first row and end of each long aligned stretch of one value.
 
     One that goes on with the byte before it is a bus that keeps its charge.
+    A granule that was hardly seen says nothing.
     """
-    usual = np.sort(value, axis=1)[:, GRANULE // 2]
-    flat = ((value == usual[:, None]) | ~sure).mean(axis=1) >= STEADY
-    first = np.where(flat, usual, -1).astype(np.int64)
+    usual = np.sort(value, axis=1)[:, GRANULE // 2].astype(np.int64)  # room for -1
+    flat = (((value == usual[:, None]) | ~sure).mean(axis=1) >= STEADY) & (sure.mean(axis=1) >= SEEN)
+    first = np.where(flat, usual, -1)
     new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
     ends = np.r_[new[1:], len(granules)]
     return [

@@ -51,6 +51,14 @@ def test_another_byte_in_each_reading_is_surely_latched() -> None:
     assert found.probability >= 0.9
 
 
+def test_what_a_broken_reading_never_saw_is_no_byte_of_its_own() -> None:
+    """The lines keep the address's upper byte; the first reading broke off after a page."""
+    log = np.repeat(np.arange(0x80, 0x90, dtype=np.uint8), 0x100)
+    log[0x400:0x800] = FOG
+    result = assay(readings(log[:0x100], log, log))
+    assert not [f for f in result.findings if f.kind == "latched-enable"]
+
+
 def test_an_empty_window_is_not_latched() -> None:
     log = np.full(0x1000, 0xFF, np.uint8)
     assert not [f for f in assay(readings(log, log)).findings if f.kind == "latched-enable"]
