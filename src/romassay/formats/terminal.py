@@ -39,7 +39,7 @@ _ESCAPES = re.compile(
 )
 _LINE_END = re.compile(rb"\r*\n\r?|\r")
 _PADDING = re.compile(rb"^[\x00-\x08\x0b-\x1a\x1c-\x1f\x7f]+|[\x00-\x07\x0b-\x1f\x7f]+$", re.MULTILINE)
-_BACKSPACES = re.compile(rb"[^\n]*\x08[^\n]*")
+_BACKSPACES = re.compile(rb"^[^\n\x08]*\x08[^\n]*", re.MULTILINE)
 _FEW = 0.005
 
 
