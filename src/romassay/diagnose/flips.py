@@ -20,7 +20,7 @@ from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.survey import survey
 from romassay.survey.model import Function
-from romassay.survey.stack import Bools
+from romassay.survey.stack import GRANULE, Bools
 
 EXPLAINED = 0.75
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
@@ -60,12 +60,17 @@ def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
 
 
 def _elsewhere(evidence: Evidence) -> bool:
-    """Tell whether the readings differ in more bytes than the first ROM has."""
+    """Tell whether the readings differ in bytes that belong to no memory found: two specimens may be cut in pieces."""
     stacked = evidence.stacked
     moving = np.bitwise_or.reduce(stacked.value ^ stacked.value[0], axis=0) & np.bitwise_and.reduce(
         stacked.known, axis=0
     )
-    return bool(np.count_nonzero(moving) > len(evidence.images[0]))
+    found = np.zeros(len(stacked.granules), np.bool_)
+    for function in evidence.found.functions:
+        for copy in function.copies:
+            a, b = np.searchsorted(stacked.granules, np.array([copy.first, copy.first + function.size]) // GRANULE)
+            found[a : max(b, a + 1)] = True
+    return int(np.count_nonzero(moving[~found])) >= CLUSTER
 
 
 def _alone(evidence: Evidence) -> list[Function]:
