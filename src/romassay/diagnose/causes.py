@@ -453,10 +453,6 @@ def _timing(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...]) -> 
     return chances
 
 
-GROWS = (*((np.arange(9) >= least) + 0.02 for least in (3, 4, 5, 6, 7)), np.arange(9.0), np.arange(9.0) ** 2)
-"""How the failures of a sagging supply may grow with the ones in a byte: from a threshold, or with their number."""
-
-
 def _sag(seen: Changes, mask: Bytes, rate: float) -> Iterator[Numbers]:
     """Yield how likely each change is where bytes of many ones fail to one side."""
     ones = np.bitwise_count(seen.settled)

@@ -20,7 +20,7 @@ from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.survey import survey
 from romassay.survey.model import Function
-from romassay.survey.stack import GRANULE, Bools
+from romassay.survey.stack import Bools
 
 EXPLAINED = 0.75
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
@@ -65,12 +65,7 @@ def _elsewhere(evidence: Evidence) -> bool:
     moving = np.bitwise_or.reduce(stacked.value ^ stacked.value[0], axis=0) & np.bitwise_and.reduce(
         stacked.known, axis=0
     )
-    found = np.zeros(len(stacked.granules), np.bool_)
-    for function in evidence.found.functions:
-        for copy in function.copies:
-            a, b = np.searchsorted(stacked.granules, np.array([copy.first, copy.first + function.size]) // GRANULE)
-            found[a : max(b, a + 1)] = True
-    return int(np.count_nonzero(moving[~found])) >= CLUSTER
+    return int(np.count_nonzero(moving[~stacked.answered(evidence.found.functions)])) >= CLUSTER
 
 
 def _alone(evidence: Evidence) -> list[Function]:

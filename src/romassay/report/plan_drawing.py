@@ -13,7 +13,6 @@ from romassay.report.svg import drawing, element, label, rect, wire
 
 _STEP, _TOP, _BODY, _LEG, _RUN, _BOX = 30.0, 46.0, 190.0, 34.0, 116.0, 88.0
 _MARGIN = 8.0
-_INK = {"stroke": "currentColor", "fill": "none", "stroke_width": 1.6}
 
 LEGEND: dict[Net, str] = {
     "address": "address line of the host",

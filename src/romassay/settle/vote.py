@@ -145,13 +145,7 @@ def _line(stacked: Stack, chosen: tuple[Reading, ...], found: Survey) -> _Line:
     damage = sum(max(len(r.holes), r.source.bad_lines) for r in chosen)
     if not damage:
         return _Line(0, 0, 0)
-    memory = np.zeros(len(stacked.granules), np.bool_)
-    for function in found.functions:
-        wide = max(1, function.size // GRANULE)
-        numbers = (np.array([c.first // GRANULE for c in function.copies])[:, None] + np.arange(wide)).ravel()
-        at = stacked.positions(numbers)
-        memory[at[at >= 0]] = True
-    beside = np.flatnonzero(~memory)
+    beside = np.flatnonzero(~stacked.answered(found.functions))
     said = consensus(replace(stacked, value=stacked.value[:, beside], known=stacked.known[:, beside]))
     still = said.against.sum(axis=1, dtype=np.int64) * 8 < said.seen.sum(axis=1, dtype=np.int64)
     return _Line(damage, int(said.against[still].sum(dtype=np.int64)), int(said.seen[still].sum(dtype=np.int64)))

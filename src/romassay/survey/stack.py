@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from romassay.address import Range
 from romassay.reading import Bytes, Index, Reading
+from romassay.survey.model import Function
 
 GRANULE_LINES = 4
 GRANULE = 1 << GRANULE_LINES
@@ -48,6 +49,16 @@ class Stack:
             return np.full(len(granules), -1, np.int64)
         at = np.minimum(np.searchsorted(self.granules, granules), len(self.granules) - 1)
         return np.where(self.granules[at] == granules, at, -1)
+
+    def answered(self, functions: Sequence[Function]) -> Bools:
+        """Tell at which granules a copy of one of the functions stands, bool[g]."""
+        found = np.zeros(len(self.granules), np.bool_)
+        for function in functions:
+            wide = max(1, function.size // GRANULE)
+            numbers = (np.array([c.first // GRANULE for c in function.copies])[:, None] + np.arange(wide)).ravel()
+            at = self.positions(numbers)
+            found[at[at >= 0]] = True
+        return found
 
     def partners(self, line: int) -> Index:
         """Return, for each granule, where the granule stands that differs in one bus line; -1 where it was not seen."""
