@@ -15,7 +15,7 @@ from romassay.survey.name import HALF_BYTE, Declared, named
 from romassay.survey.regions import regions
 from romassay.survey.scene import Scene, look
 from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, Consensus, granules_seen
-from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN
+from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN
 
 MOST_FUNCTIONS = 24
 
@@ -27,6 +27,10 @@ MOST_BYTES = 1 << 24
 
 SMALL = 256
 """Bytes of a block that is left as it is beside a ROM of the declared size, rather than taken for a part of one."""
+
+MOST_BESIDE = 4
+"""RAM with ports beside it takes at most so many times the larger of the two: ports repeat where selects are left
+out."""
 
 LEAST_FIRM = 8
 """Bytes on which two readings must agree against the bus before something that stands once only is believed."""
@@ -63,7 +67,7 @@ def _candidates(scene: Scene, declared: Declared) -> list[tuple[int, int]]:
     keys = np.unique(level << 40 | scene.stacked.granules[at] >> (level - GRANULE_LINES))
     found = [(int(k >> 40), int(k & (1 << 40) - 1)) for k in keys]
     if declared.rom_size:
-        found = _promoted(found, declared.rom_size.bit_length() - 1, declared.part)
+        found = _promoted(scene, found, declared.rom_size.bit_length() - 1, declared.part)
     ranked = []
     for level_of, block in dict.fromkeys(found):
         evidence, (again, _) = scene.ladder.at(level_of)
@@ -73,14 +77,44 @@ def _candidates(scene: Scene, declared: Declared) -> list[tuple[int, int]]:
     return [(item[1], -item[3]) for item in sorted(ranked, reverse=True)]
 
 
-def _promoted(found: list[tuple[int, int]], level: int, part: Part | None) -> list[tuple[int, int]]:
-    """Widen blocks that the declared ROM size says are parts of a larger one: its rest is blank, or repeats."""
-    small = max((f.size for f in part.functions if f.kind != "rom"), default=0) if part else SMALL
-    if not part or not small:
-        small = SMALL if not part and any(k == level for k, _ in found) else 0
-    return [
-        (k, block) if k >= level or 1 << k <= small else (level, block >> (level - k)) for k, block in found
-    ] or found
+def _promoted(scene: Scene, found: list[tuple[int, int]], level: int, part: Part | None) -> list[tuple[int, int]]:
+    """Widen blocks that the declared ROM size says are parts of a larger one: its rest is blank, or repeats.
+
+    RAM and ports side by side are a block larger than either, and no part of a ROM: they are taken apart again.
+    """
+    small = max((f.size for f in part.functions if f.kind != "rom"), default=0) if part else 0
+    whole = any(k == level for k, _ in found)
+    kept = small or (SMALL if not part and whole else 0)
+    result: list[tuple[int, int]] = []
+    for k, block in found:
+        if k >= level or 1 << k <= kept:
+            result.append((k, block))
+        elif small and _beside_a_rom(scene, (k, block), level, small, whole=whole):
+            by = k - (small.bit_length() - 1)
+            result += [(k - by, (block << by) + i) for i in range(1 << by)]
+        else:
+            result.append((level, block >> (level - k)))
+    return result
+
+
+def _beside_a_rom(scene: Scene, item: tuple[int, int], level: int, small: int, *, whole: bool) -> bool:
+    """Tell whether a block is RAM and ports: around it is the bus, which follows the address as no blank ROM does.
+
+    Args:
+        scene: what was looked at.
+        item: level and number of the block.
+        level: of the declared ROM.
+        small: bytes of the part's largest other function.
+        whole: True where a block of the ROM's size is there; a steady bus tells then, too.
+    """
+    k, block = item
+    at = scene.granules_of(level, (block >> (level - k),))
+    state = scene.based.state[at]
+    resting = at[(state == BUS) & scene.based.predicted[at].all(axis=1)]
+    if len(resting) * 2 <= np.count_nonzero(state != UNSEEN):
+        return False
+    expected = scene.based.prediction[resting]
+    return bool((expected != expected[0, 0]).any()) or (whole and 1 << k <= MOST_BESIDE * small)
 
 
 def _functions(scene: Scene, declared: Declared) -> list[Closed]:

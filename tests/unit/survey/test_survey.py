@@ -6,10 +6,12 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from romassay.address import Range
+from romassay.catalogue import load_part
 from romassay.chain import gather
 from romassay.reading import ReadingSet, reading_of
 from romassay.survey import survey
@@ -302,3 +304,20 @@ def test_ram_that_repeats_does_not_make_the_rom_beside_it_larger() -> None:
     made = Bench(12, (Specimen(parts),), floating=(Floating("constant", 0x0F),))
     passes = [reading_of(take(made, ((0x431, 0xFFF),), reading=i), address_bits=12) for i in (1, 2)]
     assert survey(gather(passes)).functions[0].size == 1024
+
+
+@pytest.mark.parametrize("floating", [Floating("address-low"), Floating("pulled", 0xFF), Floating("constant", 0xAD)])
+@pytest.mark.parametrize("count", [1, 2])
+def test_ram_and_ports_side_by_side_are_no_piece_of_the_declared_rom(floating: Floating, count: int) -> None:
+    parts = (
+        function_from_pattern("rom", "0101 01aa aaaa aaaa", code(1024)),
+        function_from_pattern("ram", "0101 0010 11aa aaaa", code(64, 2)),
+        function_from_pattern("rom", "0101 0010 10aa aaaa", code(64, 3)),
+    )
+    made = Bench(16, (Specimen(parts),), floating=(floating,))
+    found = survey(read(made, ((0x4000, 0x5FFF),), count), part=load_part("6530")).functions
+    assert [(f.kind, f.size, f.copies[0].first) for f in found] == [
+        ("rom", 1024, 0x5400),
+        ("ram", 64, 0x5280),
+        ("ram", 64, 0x52C0),
+    ]
