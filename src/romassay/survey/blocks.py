@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from romassay.reading import Index
+from romassay.reading import Bytes, Index
 from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
-from romassay.survey.states import CONTENT, STRUCTURED, VOLATILE, Ground
+from romassay.survey.states import BUS, CONTENT, FILLINGS, STRUCTURED, VOLATILE, Ground
 
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
@@ -34,6 +34,10 @@ sheet). More than that which touches it is its own."""
 
 SMALL_TAIL = 2
 """Granules that may follow on a half without raggedness: less than any RAM of a combination chip."""
+
+PATTERNED = 0.3
+"""Share of a driven block that may be a pattern that repeats itself, and the whole still be one ROM with a table in it.
+A combination chip's RAM and registers, all mirrors of them, fill half of the block that they share with its ROM."""
 
 SUFFIX = 4
 """Granules at the end of a block that may stand alone after a blank stretch: vectors, a jump table."""
@@ -81,8 +85,8 @@ class _Fill:
 def _edges(told: Bools, said: Consensus, based: Ground, granules: Index) -> tuple[Index, Index]:
     """Return for each granule how ragged its content's first and last edge is, in bytes.
 
-    That is how many of its first or last bytes say nothing, or that a byte or two stand in the granule beside it; on a
-    noisy bus they always do.
+    That is how many of its first or last bytes say nothing or go on with what the granule beside it holds, or that a
+    byte or two stand in that one; on a noisy bus they always do.
     """
     odd = np.bool_(not based.rate) & (
         based.predicted & said.sure & (said.against == 0) & (said.value != based.prediction)
@@ -90,9 +94,19 @@ def _edges(told: Bools, said: Consensus, based: Ground, granules: Index) -> tupl
     odd &= ~told.any(axis=1)
     beside = np.diff(granules) == 1
     lead, trail = np.argmax(told, axis=1), np.argmax(told[:, ::-1], axis=1)
-    lead[1:] += GRANULE * (odd[:-1] & beside)
-    trail[:-1] += GRANULE * (odd[1:] & beside)
+    silent = based.state != CONTENT
+    value = said.value
+    goes_on = _run(value[1:] == value[:-1, -1:]) * (silent[:-1] & beside)
+    comes_on = _run((value[:-1] == value[1:, :1])[:, ::-1]) * (silent[1:] & beside)
+    lead[1:] = np.maximum(lead[1:], goes_on) + GRANULE * (odd[:-1] & beside)
+    trail[:-1] = np.maximum(trail[:-1], comes_on) + GRANULE * (odd[1:] & beside)
     return lead, trail
+
+
+def _run(alike: Bools) -> Index:
+    """Return how many of a row's first cells are set, int64[n]."""
+    run: Index = np.where(alike.all(axis=1), alike.shape[1], np.argmin(alike, axis=1))
+    return run
 
 
 def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int) -> Grown:
@@ -111,43 +125,107 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
     restless = based.state == VOLATILE
     edges = _edges(told, said, based, evidence.blocks)
+    odd = restless | _hollow(said, based)
+    rungs = [_rung(ladder, filled, odd, size) for size in range(GRANULE_LINES + 1, highest + 1)]
+    whole = _whole(rungs, again, filled, _blank(said, based))
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
     cap = np.full(len(evidence.blocks), bits, np.int64)
     valid, fill = filled.copy(), _fill(evidence.blocks, filled, content, edges, GRANULE_LINES)
     below, at_below = evidence, np.arange(len(evidence.blocks))
-    for size in range(GRANULE_LINES + 1, highest + 1):
-        pooled, _ = ladder.at(size)
-        at = np.searchsorted(pooled.blocks, evidence.blocks >> (size - GRANULE_LINES))
-        tiled = np.bincount(at[filled], minlength=len(pooled.blocks)) == 1 << (size - GRANULE_LINES)
-        unsteady = np.bincount(at[restless], minlength=len(pooled.blocks)) > STRAY * (1 << (size - GRANULE_LINES))
-        fought = np.zeros(len(pooled.blocks), np.bool_)
-        fought[at[below.pulled(size - 1 - GRANULE_LINES)[at_below]]] = True
-        inside = [pooled.across(row) for row in range(size - GRANULE_LINES)]
-        one = _one_thing(pooled, inside, tiled, size) & ~unsteady & ~fought
-        cap = np.where(_closed(below, at_below, again, one & tiled, at, size - 1), np.minimum(cap, size - 1), cap)
-        cap = np.minimum(cap, _lowest_repeat(pooled, inside, tiled)[at])
+    for rung in rungs:
+        size, pooled, at = rung.size, rung.pooled, rung.at
+        closed = _closed(below, at_below, again, (rung.one & rung.tiled)[at] | (whole >= size), size - 1)
+        cap = np.where(closed, np.minimum(cap, size - 1), cap)
+        cap = np.minimum(cap, _lowest_repeat(pooled, rung.inside, rung.tiled)[at])
         belongs = filled & (cap >= size)
         foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
         fits = _halves_fit(pooled.blocks, below.blocks, valid, fill, size)
-        valid = one & (foreign <= STRAY * pooled.granules) & fits
+        valid = rung.one & (foreign <= STRAY * pooled.granules) & fits
         fill = _fill(evidence.blocks, belongs, content, edges, size, at, len(pooled.blocks))
         level[belongs & valid[at] & (level > 0)] = size
         below, at_below = pooled, at
     return Grown(level, again, other)
 
 
-def _closed(below: Pairs, at: Index, again: Masks, tiled: Bools, at_above: Index, line: int) -> Bools:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rung:
+    """The blocks of one size.
+
+    Attributes:
+        size: log2 of it.
+        pooled: their evidence.
+        at: int64[G], in which of them each granule lies.
+        tiled: bool[B], those all of whose granules hold something.
+        inside: for each line inside, where it repeats, and where something else stands across it.
+        one: bool[B], those that behave as one thing.
+    """
+
+    size: int
+    pooled: Pairs
+    at: Index
+    tiled: Bools
+    inside: list[tuple[Bools, Bools]]
+    one: Bools
+
+
+def _rung(ladder: Ladder, filled: Bools, odd: Bools, size: int) -> _Rung:
+    """Look at the blocks of one size; one with many granules that no ROM holds (`odd`) is not one thing."""
+    pooled, below = ladder.at(size)[0], ladder.at(size - 1)[0]
+    at = np.searchsorted(pooled.blocks, ladder.at(GRANULE_LINES)[0].blocks >> (size - GRANULE_LINES))
+    wide, blocks = 1 << (size - GRANULE_LINES), len(pooled.blocks)
+    tiled = np.bincount(at[filled], minlength=blocks) == wide
+    spoilt = np.bincount(at[odd], minlength=blocks) > STRAY * wide
+    fought = np.zeros(blocks, np.bool_)
+    fought[np.searchsorted(pooled.blocks, below.blocks[below.pulled(size - 1 - GRANULE_LINES)] >> 1)] = True
+    inside = [pooled.across(row) for row in range(size - GRANULE_LINES)]
+    return _Rung(size, pooled, at, tiled, inside, _one_thing(pooled, inside, tiled, size) & ~spoilt & ~fought)
+
+
+def _whole(rungs: list[_Rung], again: Masks, filled: Bools, blank: Bools) -> Index:
+    """Return for each granule log2 of the largest block around it that is one ROM with a pattern in it, int64[G].
+
+    All of such a block is driven, all of it answers alike above, and little of it repeats inside; what repeats there is
+    a table or padding, not a smaller memory with its mirrors.
+    """
+    whole = np.zeros(len(again), np.int64)
+    for rung in rungs:
+        repeats = filled & ~blank & (again & ((1 << rung.size) - 1) != 0)
+        speaking = np.bincount(rung.at[filled & ~blank], minlength=len(rung.tiled))
+        patterned = np.bincount(rung.at[repeats], minlength=len(rung.tiled)) > PATTERNED * speaking
+        whole[(rung.one & rung.tiled & ~patterned)[rung.at]] = rung.size
+    return whole
+
+
+def _blank(said: Consensus, based: Ground) -> Bools:
+    """Return the granules that hold nothing but what unused bytes of a ROM hold, and the bus does not, bool[G]."""
+    filling = _is_filling(said, said.value[:, :1])
+    blank: Bools = (based.state == STRUCTURED) & filling & (~said.sure | (said.value == said.value[:, :1])).all(axis=1)
+    return blank
+
+
+def _hollow(said: Consensus, based: Ground) -> Bools:
+    """Return the granules of the floating bus in which it says what unused bytes of a ROM never hold, bool[G]."""
+    filling = _is_filling(said, based.prediction[:, :1]) & (based.prediction == based.prediction[:, :1]).all(axis=1)
+    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~filling
+    return hollow
+
+
+def _is_filling(said: Consensus, value: Bytes) -> Bools:
+    """Tell in which rows a value is what unused bytes hold, over the data lines that ever say something, bool[n]."""
+    every = np.bitwise_or.reduce(said.value, axis=None)
+    return np.isin(value[:, 0], [filling & every for filling in FILLINGS])
+
+
+def _closed(below: Pairs, at: Index, again: Masks, whole: Bools, line: int) -> Bools:
     """Return the granules whose blocks are complete: across the next line the same bytes stand again, bool[G].
 
     A granule that repeats by itself closes nothing where its whole block differs a little across that line (two halves
-    of one ROM that are nearly alike), or where all around it is driven and answers alike above.
+    of one ROM that are nearly alike), or where it lies in a larger block that is one thing (`whole`).
     """
     row = line - GRANULE_LINES
     block_again, _ = below.across(row)
-    block_again = block_again | below.pulled(row)
-    near = below.near(row)
-    alone = (again >> line & 1).astype(np.bool_) & ~near[at] & ~tiled[at_above]
-    closed: Bools = alone | block_again[at]
+    alone = (again >> line & 1).astype(np.bool_) & ~below.near(row)[at]
+    closed: Bools = (alone | (block_again | below.pulled(row))[at]) & ~whole
     return closed
 
 

@@ -7,10 +7,10 @@ once.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
 from romassay.survey.noise import Noise, measure
@@ -27,6 +27,12 @@ FEW = 8
 
 SPECKS = 12
 """Bits of a granule that differ from the bus before a single reading calls it content: a bus that leaks has fewer."""
+
+MOSTLY = 0.98
+"""Share of the granules that a simpler rule of the bus must explain of those that another does."""
+
+Rule = tuple[list[str | int], Bools]
+"""What each data line follows, and the granules in which all of them do."""
 
 _POSITIONS = np.arange(GRANULE)
 _RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in range(GRANULE_LINES)]
@@ -176,30 +182,42 @@ def learn_bus(shape: Shape, granules: Index, bits: int, driven: int, restless: B
     pattern, numbers = shape.pattern[regular], granules[regular]
     if not len(numbers):
         return BusModel((), 0.0)
-    sources, fits = _each_alone(pattern, numbers, bits, driven)
-    if not fits.all():
-        together = _all_together(pattern, numbers, bits, driven)
-        if np.count_nonzero(together[1]) > np.count_nonzero(fits):
-            sources, fits = together
+    sources, fits = _rule(pattern, numbers, bits, driven)
     levels = _commonest(pattern, driven)
-    if levels and np.count_nonzero(levels[1]) >= 0.98 * np.count_nonzero(fits):
+    if levels and np.count_nonzero(levels[1]) >= MOSTLY * np.count_nonzero(fits):
         sources, fits = levels
     share = np.count_nonzero(fits) / (len(fits) + np.count_nonzero(restless))
     return BusModel(tuple(sources) if share >= 0.5 else (), share)
 
 
-def _each_alone(pattern: Bytes, numbers: Index, bits: int, driven: int) -> tuple[list[str | int], Bools]:
+def _rule(pattern: Bytes, numbers: Index, bits: int, driven: int) -> Rule:
+    """Return the rule that most granules follow; a data line follows any address line only where no plainer rule does.
+
+    No rule is believed in which many data lines follow one address line that none of them meets.
+    """
+    rule = _each_alone(pattern, numbers, bits, driven, any_line=False)
+    for any_line, enough in ((False, 1.0), (True, MOSTLY)):
+        for learn in (_each_alone, _all_together):
+            if np.count_nonzero(rule[1]) >= enough * len(numbers):
+                return rule
+            other = learn(pattern, numbers, bits, driven, any_line=any_line)
+            if np.count_nonzero(other[1]) > np.count_nonzero(rule[1]) and not _strange(other[0], driven):
+                rule = other
+    return rule
+
+
+def _each_alone(pattern: Bytes, numbers: Index, bits: int, driven: int, *, any_line: bool) -> Rule:
     """Return what each data line follows in most granules, and in which granules all do."""
     sources: list[str | int] = ["0"] * 8
     fits = np.ones(len(numbers), np.bool_)
     for bit in _lines(driven):
-        source, hits = _best_source(bit, pattern[:, bit], numbers, bits)
+        source, hits = _best_source(bit, pattern[:, bit], numbers, bits, any_line=any_line)
         sources[bit] = source
         fits &= hits
     return sources, fits
 
 
-def _all_together(pattern: Bytes, numbers: Index, bits: int, driven: int) -> tuple[list[str | int], Bools]:
+def _all_together(pattern: Bytes, numbers: Index, bits: int, driven: int, *, any_line: bool) -> Rule:
     """Return the same, where each data line is asked only in the granules in which the clearer ones do as they do.
 
     Something blank beside the bus may make a line seem steady that follows an address line.
@@ -207,7 +225,7 @@ def _all_together(pattern: Bytes, numbers: Index, bits: int, driven: int) -> tup
     sources: list[str | int] = ["0"] * 8
     left, at = _lines(driven), np.arange(len(numbers))
     while left:
-        best = [_best_source(bit, pattern[at, bit], numbers[at], bits) for bit in left]
+        best = [_best_source(bit, pattern[at, bit], numbers[at], bits, any_line=any_line) for bit in left]
         clearest = max(range(len(left)), key=lambda i: int(np.count_nonzero(best[i][1])))
         source, hits = best[clearest]
         sources[left.pop(clearest)] = source
@@ -217,7 +235,7 @@ def _all_together(pattern: Bytes, numbers: Index, bits: int, driven: int) -> tup
     return sources, fits
 
 
-def _commonest(pattern: Bytes, driven: int) -> tuple[list[str | int], Bools] | None:
+def _commonest(pattern: Bytes, driven: int) -> Rule | None:
     """Return the commonest fixed value of all data lines together, and in which granules it stands."""
     lines = _lines(driven)
     flat = (pattern[:, lines] < FLAT).all(axis=1)
@@ -231,19 +249,33 @@ def _commonest(pattern: Bytes, driven: int) -> tuple[list[str | int], Bools] | N
     return [str(best >> bit & 1) for bit in range(8)], hits
 
 
-def _best_source(bit: int, pattern: Bytes, numbers: Index, bits: int) -> tuple[str | int, Bools]:
+def _best_source(bit: int, pattern: Bytes, numbers: Index, bits: int, *, any_line: bool) -> tuple[str | int, Bools]:
     """Return what one data line follows in most granules, and in which it does.
 
-    Above A3 only the address lines are asked that meet the data line when a byte of the address is on the bus.
+    Above A3 only the address lines are asked that meet the data line when a byte of the address is on the bus, unless
+    `any_line` is true.
     """
-    candidates: list[tuple[str | int, npt.NDArray[np.bool_]]] = [("0", pattern == 0), ("1", pattern == 1)]
+    candidates: list[tuple[str | int, Bools]] = [("0", pattern == 0), ("1", pattern == 1)]
     candidates += [(line, pattern == 2 + line) for line in range(GRANULE_LINES)]
     candidates += [(-1 - line, pattern == 2 + GRANULE_LINES + line) for line in range(GRANULE_LINES)]
-    for line in range(bit, bits, 8):
-        if line >= GRANULE_LINES:
+    for line in range(GRANULE_LINES, bits):
+        if any_line or _meets(line, bit):
             level = (numbers >> (line - GRANULE_LINES) & 1).astype(np.uint8)
             candidates += [(line, pattern == level), (-1 - line, pattern == 1 - level)]
     return max(candidates, key=lambda item: int(np.count_nonzero(item[1])))
+
+
+def _meets(line: int, bit: int) -> bool:
+    """Tell whether an address line meets a data line when a byte of the address is on the bus."""
+    return line % 8 == bit
+
+
+def _strange(sources: Sequence[str | int], driven: int) -> bool:
+    """Tell whether many data lines follow one address line that they do not meet: a chip's select does that."""
+    lines = _lines(driven)
+    followed = [(max(s, -1 - s), bit) for bit in lines if isinstance(s := sources[bit], int)]
+    crossed = [line for line, bit in followed if line >= GRANULE_LINES and not _meets(line, bit)]
+    return any(crossed.count(line) > len(lines) // 4 for line in crossed)
 
 
 def driven_lines(said: Consensus, behind: Background, granules: Index) -> int:

@@ -10,10 +10,7 @@ from romassay.survey.bus import FLAT, Background, Shape, held
 from romassay.survey.controls import against_empty
 from romassay.survey.noise import most_noise
 from romassay.survey.stack import GRANULE, Bools, Consensus, Stack
-from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
-
-FILLINGS = (0x00, 0xFF)
-"""What unused bytes of a ROM hold: the erased or the unprogrammed state. Common practice, no source."""
+from romassay.survey.states import BUS, CONTENDED, CONTENT, FILLINGS, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 LONG_RUN = 4
 """Granules of one other value that no ROM fills itself with."""

@@ -13,6 +13,9 @@ BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN, CONTENDED = range(7)
 something that a memory said; something that changes from reading to reading; host memory; nothing known; host memory
 against which something drives."""
 
+FILLINGS = (0x00, 0xFF)
+"""What unused bytes of a ROM hold: the erased or the unprogrammed state. Common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ground:

@@ -321,3 +321,85 @@ def test_ram_and_ports_side_by_side_are_no_piece_of_the_declared_rom(floating: F
         ("ram", 64, 0x5280),
         ("ram", 64, 0x52C0),
     ]
+
+
+@settings(max_examples=25)
+@given(
+    st.integers(0, 3), st.integers(2, 5), st.integers(8, 12), STEADY, st.sampled_from(["1000", "1-00", "1--0"]), seeds
+)
+def test_a_table_that_repeats_itself_does_not_break_a_rom(
+    quarter: int, period: int, lines: int, floating: tuple[Floating, ...], selects: str, seed: int
+) -> None:
+    data = bytearray(code(1 << lines, seed))
+    piece = code(1 << period, seed + 1)
+    wide = len(data) // 4
+    data[quarter * wide : (quarter + 1) * wide] = (piece * wide)[:wide]
+    pattern = (selects + "0" * (12 - lines)).ljust(16, "a")
+    functions = survey(read(bench_of(pattern, bytes(data), floating=floating), WHOLE)).functions
+    assert [(f.kind, f.size) for f in functions] == [("rom", 1 << lines)]
+    assert [functions[0].level(line) for line in (15, 14, 13, 12)] == [{"-": "any"}.get(c, c) for c in selects]
+
+
+@settings(max_examples=15)
+@given(STEADY, seeds)
+def test_mirrors_that_fill_the_other_half_are_no_part_of_the_rom(floating: tuple[Floating, ...], seed: int) -> None:
+    parts = (
+        function_from_pattern("rom", "10-- -0aa aaaa aaaa", code(1024, seed)),
+        function_from_pattern("ram", "10-- -10- --aa aaaa", code(64, seed + 1)),
+        function_from_pattern("ram", "10-- -11- ---- aaaa", code(16, seed + 2)),
+    )
+    functions = survey(read(Bench(16, (Specimen(parts),), floating=floating), WHOLE)).functions
+    assert [(f.kind, f.size) for f in functions] == [("rom", 1024), ("ram", 64), ("registers", 16)]
+
+
+def crossed(window: tuple[int, int], lines: tuple[int, ...], rom: dict[int, bytes]) -> ReadingSet:
+    """Return two readings of a bus each data line of which follows an address line, inverted below 0."""
+    address = np.arange(window[0], window[1] + 1)
+    said = np.zeros(len(address), np.uint8)
+    for bit, line in enumerate(lines):
+        said |= ((address >> max(line, -1 - line) & 1 ^ (line < 0)) << bit).astype(np.uint8)
+    for first, data in rom.items():
+        said[first - window[0] : first - window[0] + len(data)] = np.frombuffer(data, np.uint8)
+    return gather([reading_of([(window[0], said.tobytes())], address_bits=16) for _ in range(2)])
+
+
+CROSSED = st.permutations(range(16)).flatmap(
+    lambda lines: st.tuples(*(st.sampled_from([line, -1 - line]) for line in lines[:8]))
+)
+
+
+@settings(max_examples=25)
+@given(CROSSED, st.integers(6, 12), st.integers(0, 7), seeds)
+def test_a_bus_that_follows_any_address_lines_is_no_memory(
+    lines: tuple[int, ...], level: int, place: int, seed: int
+) -> None:
+    window = (0x8000, 0x8000 + (8 << level) - 1)
+    assert survey(crossed(window, lines, {})).functions == ()
+    first = 0x8000 + (place << level)
+    found = survey(crossed(window, lines, {first: code(1 << level, seed)})).functions
+    assert [(f.size, f.copies[0].first) for f in found] == [(1 << level, first)]
+
+
+def test_a_blank_stretch_before_the_vectors_belongs_to_the_rom_beside_a_bus_that_holds_its_last_byte() -> None:
+    data = code(470) + b"\xff" * 548 + b"\x00\x04\x21\x04\x07\x05"
+    address = np.arange(0xC000, 0x10000)
+    said = ((address >> 8) * 37).astype(np.uint8)
+    answers = address >> 13 & 1 == 1
+    said[answers] = np.frombuffer(data, np.uint8)[address[answers] & 0x3FF]
+    found = survey(gather([reading_of([(0xC000, said.tobytes())], address_bits=16) for _ in range(3)]))
+    assert [(f.kind, f.size, len(f.copies)) for f in found.functions] == [("rom", 1024, 8)]
+
+
+def test_ram_and_running_registers_between_stretches_of_bus_are_no_rom() -> None:
+    address = np.arange(0x4000, 0x8000)
+    said = (address >> 8).astype(np.uint8)
+    rom = address & 0x2C00 == 0x0800
+    said[rom] = np.frombuffer(code(1024), np.uint8)[address[rom] & 0x3FF]
+    ram = address & 0x23C0 == 0x2100
+    said[ram] = np.frombuffer(code(64, 2), np.uint8)[address[ram] & 0x3F]
+    ports = address & 0x20C0 == 0x20C0
+    said[ports] = np.frombuffer(code(16, 3), np.uint8)[address[ports] & 15]
+    timer = ports & (address & 4 == 4)
+    said[timer] = (-3 * np.cumsum(ports))[timer] & 0xFF
+    found = survey(gather([reading_of([(0x4000, said.tobytes())], address_bits=16)]))
+    assert [(f.size, len(f.copies)) for f in found.functions if f.kind == "rom"] == [(1024, 2)]
