@@ -17,13 +17,18 @@ def assembled(name: Name, source: str, folder: Path) -> bytes:
     dialect = DIALECTS[name]
     if dialect.assembler == "romassay":
         return assemble(cpu_of(name), source).data
-    program = need(dialect.assembler)
+    need(dialect.assembler)
     (folder / "in.asm").write_text(source, encoding="ascii")
-    (folder / "out.bin").unlink(missing_ok=True)
-    _, *arguments = dialect.command.format(**{"in": "in.asm", "out": "out.bin"}).split()
-    done = subprocess.run([program, *arguments], cwd=folder, capture_output=True, text=True, check=False)
-    assert (folder / "out.bin").exists(), done.stdout[-2000:] + done.stderr[-2000:]
-    data = (folder / "out.bin").read_bytes()
+    places = (folder / "out", folder / "out.ihx")
+    for place in places:
+        place.unlink(missing_ok=True)
+    for command in dialect.command.format(**{"in": "in.asm", "out": "out"}).split(" && "):
+        program, *arguments = command.split()
+        done = subprocess.run([need(program), *arguments], cwd=folder, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
+    made = [place for place in places if place.exists()]
+    assert made, done.stdout[-2000:] + done.stderr[-2000:]
+    data = made[0].read_bytes()
     return records(data.decode()) if data[:1] in (b":", b"S") and data[:9].isascii() and b"\n" in data else data
 
 

@@ -27,12 +27,25 @@ from scipy.optimize import minimize
 
 from romassay.code import identify
 from romassay.cpus import likeness
-from romassay.cpus.catalogue import NAMES
+from romassay.cpus.catalogue import NAMES, cpu_of
+from romassay.cpus.model import Name
 
 CACHE = Path(sys.argv[1] if len(sys.argv) > 1 else "/tmp/romassay-calibration")  # noqa: S108
 PROGRAMS = 12
 OTHERS = 500
+RARE = 12
+LEAST = 48
+"""Instructions that a piece holds at least; one of padding alone is no code."""
+
 SIZES = (512, 1024, 1024, 2048, 4096)
+MARKS = tuple(
+    bytes(int(value.rstrip("h"), 16) for value in line.split()[-1].split(","))
+    for lines in hand.wide_blocks("Z80")
+    for line in lines
+    if " db " in line
+)
+"""What tells that a routine of `Z80-in-8080.asm` is in a program."""
+
 
 HALVES = (("clock", "frames", "control", "maths"), ("words", "life", "logger", "pump"))
 
@@ -62,12 +75,40 @@ def samples(half: int) -> tuple[dict[str, list[hand.Program]], list[Trial]]:
             size = rng.choice(SIZES)
             at = rng.randrange(max(1, len(item.data) - size)) if rng.random() < 0.5 else 0
             piece = item.data[at : at + size]
-            pieces.append(Trial(name, item.source, piece, item.origin + at if item.absolute else None))
+            starts = [place - item.origin - at for place in item.instructions]
+            if sum(0 <= start < len(piece) for start in starts) < LEAST:
+                continue
+            truth = plainest(name, piece, starts)
+            pieces.append(Trial(truth, item.source, piece, item.origin + at if item.absolute else None))
             if rng.random() < 0.4:
                 kind, extra = others.data(rng, rng.choice((512, 1024)))
-                pieces.append(Trial(name, item.source + "+" + kind, piece + extra))
+                pieces.append(Trial(truth, item.source + "+" + kind, piece + extra))
     pieces += [Trial(None, *others.data(rng, rng.choice(SIZES))) for _ in range(OTHERS // 2)]
-    return programs, pieces
+    return programs, [*pieces, *rare(rng, half)]
+
+
+def rare(rng: random.Random, half: int) -> list[Trial]:
+    """Return programs in the style of a plainer CPU, with one to four routines for a wider one."""
+    found = []
+    for name in hand.WIDER:
+        for number in range(RARE):
+            item = hand.program(name, rng, rng.choice(SIZES[1:]), half, 1 + number % 4)
+            known = [place - item.origin for place in item.instructions]
+            of_z80 = name == "Z80" and any(mark in item.data for mark in MARKS)
+            if of_z80 or plainest(name, item.data, known) == name != "Z80":
+                found.append(Trial(name, f"rare-{name}", item.data, item.origin))
+    return found
+
+
+def plainest(name: Name, data: bytes, starts: list[int]) -> Name:
+    """Return the CPU that a piece of code needs: the plainer one where no instruction of the wider one is in it."""
+    base = cpu_of(name).base
+    if base is None:
+        return name
+    known = {form.code for form in cpu_of(base).forms}
+    codes = tuple(form.code for form in cpu_of(name).forms if form.code not in known)
+    used = any(data.startswith(codes, at) for at in starts if 0 <= at < len(data))
+    return name if used or not starts else base
 
 
 def cached(path: Path, make: Callable[[], Any]) -> Any:
@@ -79,14 +120,11 @@ def cached(path: Path, make: Callable[[], Any]) -> Any:
     return made
 
 
-def identify_family(item: identify.Evidence) -> tuple[str, ...]:
-    """Return the CPUs of a family, the plainest first, the one with the most evidence last."""
-    wides = dict(identify.FAMILIES)[item.plain]
-    return (item.plain, *(wide for wide in wides if wide != item.wide), item.wide)
+Row = tuple[str | None, str, int, list[tuple[tuple[str, ...], float]], dict[str, float]]
 
 
-def tried() -> list[tuple[str | None, str, int, list[tuple[tuple[str, ...], float]], float]]:
-    """Return for each piece its CPU, kind, size, the evidence for each family, and that for the widest CPU."""
+def tried() -> list[Row]:
+    """Return for each piece its CPU, kind, size, the evidence for each family, and that for each wider CPU."""
     halves = cached(CACHE.with_suffix(".halves"), lambda: [samples(0), samples(1)])
     rows = []
     for (programs, _), (_, pieces) in (halves, halves[::-1]):
@@ -96,12 +134,13 @@ def tried() -> list[tuple[str | None, str, int, list[tuple[tuple[str, ...], floa
             cpu, kind, data = trial.cpu, trial.kind, trial.data
             raw = np.frombuffer(data, np.uint8)
             evidence = identify.weigh(raw)
-            gain = identify.wider(raw, evidence[0]) if evidence[0].wide != evidence[0].plain else 0
-            rows.append((cpu, kind, len(data), [(identify_family(item), item.nats) for item in evidence], gain))
+            found = [((item.plain, *identify.wides(item.plain)), item.nats) for item in evidence]
+            gains = dict(identify.gains(raw, evidence[0].plain))
+            rows.append((cpu, kind, len(data), found, gains))
     return rows
 
 
-def fit(rows: list) -> tuple[float, float, float, float]:
+def fit(rows: list[Row]) -> tuple[float, float, float, float]:
     """Return slope, none, wide_slope, wide_start of the greatest likelihood."""
     roots = np.array([[np.sqrt(nats) for _, nats in evidence] for *_, evidence, _ in rows])
     truth = np.array(
@@ -118,17 +157,16 @@ def fit(rows: list) -> tuple[float, float, float, float]:
         return float(-np.log(chance[np.arange(len(rows)), truth + 1] * 0.999 + 0.0001).sum() + 2 * x[0] ** 2)
 
     best = minimize(loss, np.array([0.5, 7.0]), method="Nelder-Mead")
-    wide = [
-        (cpu == evidence[0][0][-1], gain)
-        for cpu, _, _, evidence, gain in rows
-        if cpu and gain and cpu in evidence[0][0]
+    shared = [
+        (cpu, gains) for cpu, _, _, evidence, gains in rows if cpu and any(gains.values()) and cpu in evidence[0][0]
     ]
 
     def loss_wide(x: np.ndarray) -> float:
         total = 0.0
-        for is_wide, gain in wide:
-            chance = 1 / (1 + np.exp(-(x[0] * np.sqrt(gain) + x[1])))
-            total -= np.log((chance if is_wide else 1 - chance) * 0.999 + 0.0005)
+        for cpu, gains in shared:
+            odds = {wide: np.exp(x[0] * np.sqrt(gain) + x[1]) for wide, gain in gains.items() if gain > 0}
+            chance = odds.get(cpu, 0.0 if cpu in gains else 1.0) / (1 + sum(odds.values()))
+            total -= np.log(chance * 0.999 + 0.0005)
         return float(total + 0.5 * x[0] ** 2)
 
     second = minimize(loss_wide, np.array([0.5, -2.0]), method="Nelder-Mead")

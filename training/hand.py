@@ -83,6 +83,10 @@ class Program:
     instructions: tuple[int, ...] = ()
 
 
+WIDER = {"65C02": "6502", "6801": "6800", "8085": "8080", "Z80": "8080"}
+"""The plainer CPU whose style a program may keep to but for a few instructions; those of a Z80 are written as bytes."""
+
+
 def blocks(cpu: str, half: int | None = None) -> tuple[list[list[str]], list[str]]:
     """Return the routines and the glue lines of a CPU, those of the set it contains first.
 
@@ -104,10 +108,20 @@ def blocks(cpu: str, half: int | None = None) -> tuple[list[list[str]], list[str
     return routines, glue
 
 
+def wide_blocks(cpu: str) -> list[list[str]]:
+    """Return the routines with instructions that the plainer CPU has not, in its own notation."""
+    name = "Z80-in-8080" if cpu == "Z80" else cpu
+    found = [block.splitlines() for block in (FIRMWARE / f"{name}.asm").read_text().split(";;")[1:]]
+    return [[line for line in lines[1:] if line.strip()] for lines in found if lines[0].strip() != "glue"]
+
+
 class Maker:
     """Makes one program."""
 
-    def __init__(self, cpu: str, rng: random.Random, half: int | None = None) -> None:
+    def __init__(self, cpu: str, rng: random.Random, half: int | None = None, rare: int = 0) -> None:
+        self.rare = rare
+        self.wide = wide_blocks(cpu) if rare else []
+        cpu = WIDER[cpu] if rare else cpu
         self.cpu, self.rng = cpu, rng
         self.routines, self.glue = blocks(cpu, half)
         self.ram = rng.choice((0x0000, 0x0200, 0x0400, 0x2000, 0x8000, 0xC000, 0x1000, 0x3800, 0xD000))
@@ -253,6 +267,8 @@ class Maker:
                 chosen.append(self.glued(label))
             else:
                 chosen.append(self.filled(rng.choice(self.routines), label))
+        for place in rng.sample(range(len(chosen)), min(self.rare, len(chosen))):
+            chosen[place] = self.filled(rng.choice(self.wide), self.labels[place])
         rng.shuffle(chosen)
         data = [self.table(i) for i in range(self.tables)]
         data += [
@@ -330,14 +346,14 @@ def settle(cpu: str, lines: list[str]) -> list[str]:
     return out
 
 
-def program(cpu: str, rng: random.Random, size: int, half: int | None = None) -> Program:
-    """Return a program of about so many bytes."""
+def program(cpu: str, rng: random.Random, size: int, half: int | None = None, rare: int = 0) -> Program:
+    """Return a program of about so many bytes; with `rare`, one of the plainer CPU but for so many routines."""
     for _ in range(20):
-        maker = Maker(cpu, rng, half)
+        maker = Maker(cpu, rng, half, rare)
         origin = _origin(cpu, rng, size)
         lines = maker.source(min(size, 1900 if cpu == "8048" else size), origin)
         try:
-            return _built(cpu, rng, maker, lines, origin, size)
+            return _built("8080" if rare and cpu == "Z80" else cpu, rng, maker, lines, origin, size)
         except BadValue:
             continue
     raise RuntimeError(cpu)

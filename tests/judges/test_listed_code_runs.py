@@ -7,7 +7,8 @@ from pathlib import Path
 from py65.devices.mpu6502 import MPU
 
 import romassay
-from romassay.code.listing import listing, source
+from romassay.code.listing import listing
+from romassay.code.source import source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.decode import decode

@@ -13,7 +13,8 @@ import romassay
 from assemblers import assembled, records
 from romassay.code import code_of
 from romassay.code.dialects import DIALECTS
-from romassay.code.listing import listing, source
+from romassay.code.listing import listing
+from romassay.code.source import source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
 from romassay.cpus.model import Name

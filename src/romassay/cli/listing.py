@@ -37,6 +37,7 @@ _MOST_STRIDE = 256
     multiple=True,
     help="A part on the bus and the address of its first register; its registers are named. Repeatable.",
 )
+@click.option("--reached", is_flag=True, help="List as code only what the flow reaches.")
 @click.option("--image", metavar="N", type=int, default=1, show_default=True, help="Which of a docket's images.")
 @click.option("--from", "--format", "format_", metavar="FORMAT", help="Format of IMAGE; its content says it otherwise.")
 @click.option("--picture", metavar="FILE", type=_FILE, help="Draw what is code, text, table and padding: .svg or .png.")
@@ -59,6 +60,7 @@ def command(
     entries: tuple[str, ...],
     characters: str,
     registers: tuple[str, ...],
+    reached: bool,
     image: int,
     format_: str | None,
     picture: Path | None,
@@ -68,8 +70,9 @@ def command(
 ) -> int:
     """List an image as source that an assembler takes back.
 
-    The flow is followed from the vectors and entries; what it does not reach is data. Labels, texts, tables of pointers
-    and the registers of parts are named. The assembler that takes the listing back is named at its top.
+    The flow is followed from the vectors and entries; what it does not reach is data, unless it reads as code: that is
+    said where it stands. Labels, texts, tables of pointers and the registers of parts are named. At the top stand a map
+    of the image and the assembler that takes the listing back.
 
     For example: romassay listing docket -o program.asm --picture strip.svg
     """
@@ -83,6 +86,7 @@ def command(
         entries=tuple(parse_address(text) for text in entries),
         characters=characters,
         registers=tuple(_part_at(text) for text in registers),
+        reached=reached,
         image=image,
         format=format_,
     )

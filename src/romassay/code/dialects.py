@@ -27,6 +27,10 @@ class Dialect:
         equate: the line that gives a name a value.
         byte: the directive for bytes.
         word: the directive for words in the CPU's own order, or None.
+        text: the directive for texts in quotes.
+        mixed: whether it takes numbers as well.
+        lost_branches: whether it errs over branches to what has no name.
+        fill: the line for so many bytes of one value, '{count}' and '{value}'; nothing where there is none.
         colon: what follows a label.
         end: lines after everything else.
     """
@@ -40,6 +44,10 @@ class Dialect:
     equate: str
     byte: str
     word: str | None
+    text: str
+    fill: str
+    mixed: bool = True
+    lost_branches: bool = False
     colon: str = ":"
     end: tuple[str, ...] = ()
 
@@ -60,19 +68,54 @@ _ASM80 = "asm80 -n -m {machine} -t hex -o {{out}} {{in}}"
 
 def _tass(cpu: str) -> Dialect:
     header = (f'        .cpu "{cpu}"',)
-    return Dialect("64tass", _TASS, *_DOLLAR, header, "        * = {}", "{} = {}", ".byte", ".word")
+    return Dialect(
+        "64tass",
+        _TASS,
+        *_DOLLAR,
+        header,
+        "        * = {}",
+        "{} = {}",
+        ".byte",
+        ".word",
+        ".text",
+        ".fill {count},{value}",
+    )
 
 
 def _crasm(cpu: str) -> Dialect:
     header = (f"        cpu {cpu}", "        code")
-    return Dialect("crasm", "crasm -o {out} {in}", *_DOLLAR, header, "        * = {}", "{} = {}", "db", "dw", colon="")
+    return Dialect(
+        "crasm",
+        "crasm -o {out} {in}",
+        *_DOLLAR,
+        header,
+        "        * = {}",
+        "{} = {}",
+        "db",
+        "dw",
+        "asc",
+        "ds {count},{value}",
+        mixed=False,
+        colon="",
+    )
 
 
 def _asm80(machine: str, form: tuple[str, str]) -> Dialect:
-    return Dialect("asm80", _ASM80.format(machine=machine), *form, (), "        .org {}", "{} equ {}", "db", "dw")
+    return Dialect(
+        "asm80",
+        _ASM80.format(machine=machine),
+        *form,
+        (),
+        "        .org {}",
+        "{} equ {}",
+        "db",
+        "dw",
+        "db",
+        "fill {value},{count}",
+    )
 
 
-_OWN = Dialect("romassay", "romassay", *_H, (), "        org {}", "{} = {}", "db", "dw")
+_OWN = Dialect("romassay", "romassay", *_H, (), "        org {}", "{} = {}", "db", "dw", "db", "ds {count},{value}")
 
 DIALECTS: dict[Name, Dialect] = {
     "6502": _tass("6502"),
@@ -82,10 +125,33 @@ DIALECTS: dict[Name, Dialect] = {
     "6809": _asm80("M6809", _DOLLAR),
     "8080": _asm80("I8080", _H),
     "8085": _asm80("I8080", _H),
-    "Z80": Dialect("pasmo", "pasmo --bin {in} {out}", *_H, (), "        org {}", "{} equ {}", "defb", "defw"),
+    "Z80": Dialect(
+        "pasmo",
+        "pasmo --bin {in} {out}",
+        *_H,
+        (),
+        "        org {}",
+        "{} equ {}",
+        "defb",
+        "defw",
+        "defb",
+        "defs {count},{value}",
+    ),
     "8048": _OWN,
     "8051": Dialect(
-        "as31", "as31 -Fhex -O{out} {in}", *_H, (), "        .org {}", "        .equ {},{}", ".byte", ".word"
+        "sdas8051",
+        "sdas8051 -o {out}.rel {in} && sdld -i {out}.ihx {out}.rel",
+        "0x{:02x}",
+        "0x{:04x}",
+        ("        .area CODE (ABS,CODE)",),
+        "        .org {}",
+        "{} = {}",
+        ".db",
+        ".dw",
+        ".ascii",
+        "",
+        mixed=False,
+        lost_branches=True,
     ),
     "1802": _asm80("CDP1802", _H),
 }
@@ -109,6 +175,8 @@ def takes_back(name: Name, instruction: Instruction, code: bytes) -> bool:
             return False
     if name == "1802" and any(value.kind == "page" for value in instruction.values):
         return instruction.address >> 8 == (instruction.address + 1) >> 8
+    if name == "8051" and any(value.kind == "block" for value in instruction.values):
+        return instruction.address >> 11 == (instruction.address + instruction.size) >> 11
     if name == "8085" and form.mnemonic in ("rim", "sim"):
         return False
     return name != "6809" or _asm80_takes(instruction, code)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -19,6 +20,7 @@ class Followed:
         broken: offsets at which the flow ran into bytes that are no instruction, or into the middle of one.
         leaving: addresses outside of the bytes at which it goes on.
         inline: offsets of addresses that stand behind a call, with the offset at which the call goes on.
+        likely: offsets of those instructions to which nothing is seen to lead.
     """
 
     instructions: Mapping[int, Instruction]
@@ -26,6 +28,7 @@ class Followed:
     broken: tuple[int, ...]
     leaving: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
     inline: Mapping[int, int] = field(default_factory=dict)
+    likely: frozenset[int] = frozenset()
 
 
 _SEP_R4 = 0xD4
@@ -47,7 +50,11 @@ def calls_by_register(cpu: Cpu, data: bytes, origin: int) -> bool:
     return inside >= _LEAST_CALLS and 2 * inside >= len(words)
 
 
-def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int]) -> Followed:
+_BLANK = re.compile(rb"(.)\1{31,}", re.DOTALL)
+"""Equal bytes that are padding, though they may be legal instructions."""
+
+
+def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: Iterable[int] = ()) -> Followed:
     """Follow the flow.
 
     Args:
@@ -55,9 +62,13 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int]) -> Follow
         data: the bytes.
         origin: address of the first.
         entries: addresses at which to begin; those outside of the bytes are left out.
+        likely: offsets of instructions that are taken besides, where the flow left room for them; from these nothing
+            is followed.
     """
     found: dict[int, Instruction] = {}
     covered = bytearray(len(data))
+    for blank in _BLANK.finditer(data):
+        covered[blank.start() : blank.end()] = b"\1" * len(blank[0])
     targets: dict[int, list[int]] = {}
     leaving: dict[int, list[int]] = {}
     broken: list[int] = []
@@ -92,12 +103,21 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int]) -> Follow
                     open_ones.append(goal)
                 covered[at : at + 2] = b"\1\1"
                 at += 2
+    besides = set()
+    for at in likely:
+        instruction = None if at in found else decode(cpu, data, at, origin + at)
+        if instruction is not None and not any(covered[at : at + instruction.size]):
+            besides.add(at)
+            found[at] = instruction
+            covered[at : at + instruction.size] = b"\1" * instruction.size
+            _note(instruction, at, origin, len(data), targets, leaving, [])
     return Followed(
         instructions=dict(sorted(found.items())),
         targets={at: tuple(by) for at, by in sorted(targets.items())},
         broken=tuple(sorted(set(broken))),
         leaving={at: tuple(by) for at, by in sorted(leaving.items())},
         inline=dict(sorted(inline.items())),
+        likely=frozenset(besides),
     )
 
 

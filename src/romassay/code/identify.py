@@ -70,7 +70,7 @@ class Calibration:
     wide_start: float
 
 
-CALIBRATION = Calibration(slope=1.037, none=5.31, wide_slope=1.303, wide_start=-3.484)
+CALIBRATION = Calibration(slope=1.3, none=6.5, wide_slope=2.55, wide_start=-4.38)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,35 +198,88 @@ def _merged(found: list[tuple[Name | None, float]]) -> list[tuple[Name | None, f
 
 _WORTH_A_LOOK = 0.01
 
+_TEXT = 5
+"""Printing bytes in a row from which on they are taken for a text, where an instruction is asked for its CPU."""
+
+_GAP = 24
+"""Bytes in a row that are no code without the wider CPU's instructions, up to which these are code beyond doubt."""
+
+_SHARED = {"Z80": (0x20, 0x30)}
+"""Opcodes that say nothing alone: JR NZ and JR NC of the Z80 are RIM and SIM of the 8085, and a program for the Z80 has
+other branches besides."""
+
+_DATA_GAIN = 20.0
+"""Nats that such instructions may seem to be worth amid data; code that is full of them is worth far more."""
+
 
 def _within(
     data: npt.NDArray[np.uint8], item: Evidence, weight: float, calibration: Calibration
 ) -> list[tuple[Name, float]]:
     """Share a family's probability among its CPUs: the plainest, unless instructions of a wider one are in the code."""
-    if item.wide == item.plain:
+    if weight < _WORTH_A_LOOK or not wides(item.plain):
         return [(item.plain, weight)]
-    gain = wider(data, item) if weight >= _WORTH_A_LOOK else 0.0
-    if gain <= 0:
-        return [(item.plain, weight)]
-    share = 1 / (1 + math.exp(-(calibration.wide_start + calibration.wide_slope * math.sqrt(gain))))
-    return [(item.plain, weight * (1 - share)), (item.wide, weight * share)]
+    odds = [
+        (wide, math.exp(calibration.wide_start + calibration.wide_slope * math.sqrt(gain)) if gain > 0 else 0.0)
+        for wide, gain in gains(data, item.plain)
+    ]
+    total = 1 + sum(odd for _, odd in odds)
+    return [(item.plain, weight / total), *((wide, weight * odd / total) for wide, odd in odds)]
 
 
-def wider(data: npt.NDArray[np.uint8], item: Evidence) -> float:
-    """Return what is lost, in nats, where the instructions that only the widest CPU of a family has are left out.
+def wides(plain: Name) -> tuple[Name, ...]:
+    """Return the CPUs of a family that contain its plainest one."""
+    return tuple(wide for wide in dict(FAMILIES)[plain] if wide != plain)
 
-    One that follows itself says no more: a table of addresses reads as the same instruction again and again.
+
+def gains(data: npt.NDArray[np.uint8], plain: Name) -> list[tuple[Name, float]]:
+    """Return for each wider CPU of a family what the instructions that only it has are worth in the code, in nats."""
+    sample = _sample(data)
+    return [(wide, wider(sample, wide)) for wide in wides(plain)]
+
+
+def wider(sample: npt.NDArray[np.uint8], name: Name) -> float:
+    """Return what is lost, in nats, where the instructions that only the wider CPU has are left out.
+
+    One that follows itself says no more: a table of addresses reads as the same instruction again and again. Neither
+    does one amid a text, which code may well have behind a call, nor one amid what is no code without it.
+
+    Args:
+        sample: uint8[n].
+        name: the wider CPU.
     """
-    wide = cpu_of(item.wide)
-    extra = extras(wide.name)
-    idents = item.division.columns.ident[item.division.starts]
+    cpu, extra = cpu_of(name), extras(name)
+    without = segment(cpu, sample, without=extra)
+    text = _runs((sample >= ord(" ")) & (sample <= ord("~")), _TEXT)
+    doubtful = text | _runs(~without.code, _GAP + 1)
+    found = segment(cpu, sample, without=extra, where=text)
+    shared = _SHARED.get(name, ())
+    return max(
+        _lost(found, without, extra, shared) - _DATA_GAIN,
+        _lost(segment(cpu, sample, without=extra, where=doubtful), without, extra, shared),
+        0.0,
+    )
+
+
+def _lost(division: Segmented, without: Segmented, extra: npt.NDArray[np.int32], shared: tuple[int, ...]) -> float:
+    """Return what a division is worth beyond the one without some instructions, less where they follow themselves.
+
+    Nothing, where all that are used are `shared` with another wider CPU.
+    """
+    idents = division.columns.ident[division.starts]
     used = np.isin(idents, extra)
-    if not used.any():
+    if not (used & ~np.isin(idents, shared)).any():
         return 0.0
     fresh = used & (np.diff(idents, prepend=ILLEGAL) != 0)
-    without = segment(wide, _sample(data), without=extra)
-    lost = item.division.score + landing(item.division) - without.score - landing(without)
-    return max(0.0, lost) * int(fresh.sum()) / int(used.sum())
+    lost = division.score + landing(division) - without.score - landing(without)
+    return lost * int(fresh.sum()) / int(used.sum())
+
+
+def _runs(chosen: npt.NDArray[np.bool_], least: int) -> npt.NDArray[np.bool_]:
+    """Return bool[n]: those chosen that stand in runs of so many and more."""
+    edges = np.flatnonzero(np.diff(chosen.astype(np.int8), prepend=-1, append=-1))
+    lengths = np.diff(edges)
+    long: npt.NDArray[np.bool_] = np.repeat(lengths >= least, lengths) & chosen
+    return long
 
 
 def extras(name: Name) -> npt.NDArray[np.int32]:

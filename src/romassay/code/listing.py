@@ -1,29 +1,35 @@
-"""A listing: instructions where the flow goes, everything else as data; labels, texts, tables of pointers.
+"""A listing: instructions where the flow goes and where code is likely, everything else as data.
 
-The text that comes out is source for the dialect's assembler, which makes the same bytes of it.
+Where nothing is seen to lead, but the bytes read as code, they are listed as code with a word on it: computed jumps
+and calls from other ROMs leave no trace. `romassay.code.source` writes the listing out.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
 
 from romassay.code.charsets import charset
-from romassay.code.dialects import DIALECTS, Dialect, takes_back
 from romassay.code.flow import Followed, follow
 from romassay.cpus.decode import decode
-from romassay.cpus.model import CODE_KINDS, Cpu, Instruction, Value
-from romassay.cpus.registers import register_names
+from romassay.cpus.likeness import plain_score, segment
+from romassay.cpus.model import ENDS, Cpu
 
-_ROW = 8
-_TEXT_ROW = 16
 _LEAST_TEXT = 4
 _LEAST_POINTERS = 3
-_PADDING_ROW = 16
 _LEAST_PADDING = 32
-_COMMENT_AT = 40
-_TOP = 0xFFFF
+_LIKELY = 15.0
+"""Nats for a piece of code from which on it is listed as code though nothing is seen to lead there."""
+
+_PLAINER = 1.2
+"""Nats a byte that a piece of code may score more as mere data than as code."""
+
+_TABLES_OF_RETURNS = ("6502", "65C02")
+"""CPUs whose return goes on one past the address on the stack: tables of addresses less one are usual with them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +42,13 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A run of data: its offsets, what it was taken for, and the places its words point at."""
+    """A run of data: its offsets, what it was taken for, and the places its words point at, each so much lower."""
 
     first: int
     end: int
     kind: str
     targets: tuple[int, ...] = ()
+    less: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +64,7 @@ class Listing:
         pieces: everything else: 'pointers', 'text', 'padding' or 'bytes'.
         labels: names by address.
         registers: by address, for what lies outside of the image.
+        sources: by address, the addresses of the instructions that refer to it.
     """
 
     cpu: Cpu
@@ -67,11 +75,34 @@ class Listing:
     pieces: tuple[Piece, ...]
     labels: Mapping[int, str]
     registers: Mapping[int, Place] = field(default_factory=dict)
+    sources: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
 
     @property
     def code_bytes(self) -> int:
         """Bytes of the image that are instructions."""
         return sum(instruction.size for instruction in self.followed.instructions.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A stretch of one kind: 'code' or the kind of a piece; its offsets."""
+
+    first: int
+    end: int
+    kind: str
+
+
+def regions(shown: Listing) -> list[Region]:
+    """Return the stretches of an image, in order; every byte is in one."""
+    found = [Region(at, at + each.size, "code") for at, each in shown.followed.instructions.items()]
+    found += [Region(piece.first, piece.end, piece.kind) for piece in shown.pieces]
+    merged: list[Region] = []
+    for region in sorted(found, key=lambda item: item.first):
+        if merged and merged[-1].kind == region.kind and merged[-1].end == region.first:
+            merged[-1] = Region(merged[-1].first, region.end, region.kind)
+        else:
+            merged.append(region)
+    return merged
 
 
 def listing(
@@ -82,6 +113,7 @@ def listing(
     *,
     characters: str = "ascii",
     registers: Mapping[int, Place] | None = None,
+    likely: bool = True,
 ) -> Listing:
     """Follow the flow and divide what it leaves.
 
@@ -92,18 +124,17 @@ def listing(
         entries: (name, address) at which the program may begin.
         characters: the character set of its texts, as in `romassay.code.charsets`.
         registers: by address, of parts on the bus.
+        likely: whether bytes to which nothing leads are listed as code where they read as code.
     """
+    character = charset(characters)
     places = [address for _, address in entries]
-    followed = follow(cpu, data, origin, places)
-    tables = _pointer_tables(cpu, data, origin, followed)
-    while True:
-        wider = [origin + target for table in tables for target in table.targets]
-        again = follow(cpu, data, origin, [*places, *wider])
-        more = _pointer_tables(cpu, data, origin, again)
-        if len(again.instructions) <= len(followed.instructions) or len(more) < len(tables):
-            break
-        followed, tables = again, more
-    pieces = tuple(_pieces(data, followed, tables, charset(characters)))
+    guessed = _likely(cpu, data, origin, character) if likely else []
+    followed, tables = _followed(cpu, data, origin, places, guessed, ())
+    if guessed:
+        held = {at for table in tables for at in range(table.first, table.end)}
+        room = [at for at in guessed if at not in held]
+        followed, tables = _followed(cpu, data, origin, places, guessed, room)
+    pieces = tuple(_pieces(data, followed, tables, character))
     return Listing(
         cpu=cpu,
         data=data,
@@ -113,7 +144,48 @@ def listing(
         pieces=pieces,
         labels=_labels(origin, entries, followed, pieces, len(data)),
         registers=dict(registers or {}),
+        sources=_sources(origin, followed, pieces, len(data)),
     )
+
+
+def _followed(
+    cpu: Cpu, data: bytes, origin: int, places: Sequence[int], guessed: Sequence[int], likely: Sequence[int]
+) -> tuple[Followed, list[Piece]]:
+    """Follow the flow from the entries, and from what the tables that it uses point at, until no more comes of it."""
+    followed = follow(cpu, data, origin, places, likely)
+    tables = _pointer_tables(cpu, data, origin, followed, guessed)
+    while True:
+        wider = [origin + target for table in tables for target in table.targets]
+        again = follow(cpu, data, origin, [*places, *wider], likely)
+        more = _pointer_tables(cpu, data, origin, again, guessed)
+        if _reached(again) <= _reached(followed) or len(more) < len(tables):
+            return followed, tables
+        followed, tables = again, more
+
+
+def _reached(followed: Followed) -> int:
+    return len(followed.instructions) - len(followed.likely)
+
+
+def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str]) -> list[int]:
+    """Return the offsets of the instructions in the pieces that read as code beyond doubt, and not as text."""
+    raw = np.frombuffer(data, np.uint8)
+    division = segment(cpu, raw, origin)
+    starts = division.starts.tolist()
+    ends = (division.starts + division.columns.size[division.starts]).tolist()
+    found: list[int] = []
+    begun = 0
+    for number, end in enumerate(ends):
+        if number + 1 < len(starts) and starts[number + 1] == end:
+            continue
+        first, worth = starts[begun], float(division.ahead[starts[begun]] - division.ahead[end])
+        size = end - first
+        excess = max(0.0, plain_score(raw[first:end]) - worth / size - _PLAINER) * size
+        letters = sum(bool(character(byte)) for byte in data[first:end])
+        if worth - excess >= _LIKELY and letters < _WORDLIKE * size:
+            found += starts[begun : number + 1]
+        begun = number + 1
+    return found
 
 
 def _free(data: bytes, followed: Followed) -> list[tuple[int, int]]:
@@ -139,25 +211,56 @@ def _data_targets(origin: int, followed: Followed, size: int) -> set[int]:
     return found
 
 
-def _pointer_tables(cpu: Cpu, data: bytes, origin: int, followed: Followed) -> list[Piece]:
+def _pointer_tables(cpu: Cpu, data: bytes, origin: int, followed: Followed, guessed: Sequence[int]) -> list[Piece]:
     """Return the tables of pointers that an instruction refers to: words that lead to code or to free bytes."""
-    order = "big" if cpu.big_endian else "little"
+    order: Literal["big", "little"] = "big" if cpu.big_endian else "little"
     named = _data_targets(origin, followed, len(data))
     tables = list(_vectors(cpu, data, origin, followed))
     tables += [Piece(at, at + 2, "pointers", (target,)) for at, target in followed.inline.items()]
+    begins = _Begins(cpu, data, origin, followed, guessed)
+    shifts = (0, 1) if cpu.name in _TABLES_OF_RETURNS else (0,)
     for first, end in _free(data, followed):
         for start in sorted(target for target in named if first <= target < end):
-            targets: list[int] = []
-            for at in range(start, end - 1, 2):
-                target = int.from_bytes(data[at : at + 2], "big" if order == "big" else "little") - origin
-                if not 0 <= target < len(data) or not _may_begin(cpu, data, origin, target, followed):
-                    break
-                if at > start and at in named:
-                    break
-                targets.append(target)
+            stop = min([at for at in named if start < at < end and (at - start) % 2 == 0], default=end)
+            words = [int.from_bytes(data[at : at + 2], order) - origin for at in range(start, stop - 1, 2)]
+            found = max((_led(words, shift, start, begins) for shift in shifts), key=lambda table: table[0])
+            _, shift, targets = found
             if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
-                tables.append(Piece(start, start + 2 * len(targets), "pointers", tuple(targets)))
+                tables.append(Piece(start, start + 2 * len(targets), "pointers", targets, shift))
+        tables += _unnamed(data, origin, first, end, order, begins)
     return _apart(sorted(tables, key=lambda table: table.first))
+
+
+def _unnamed(
+    data: bytes, origin: int, first: int, end: int, order: Literal["big", "little"], begins: _Begins
+) -> Iterable[Piece]:
+    """Yield the tables that nothing is seen to refer to: runs of words that all lead to the beginning of a routine."""
+    at = first
+    while at < end - 1:
+        targets: list[int] = []
+        while at + 2 * len(targets) < end - 1:
+            here = at + 2 * len(targets)
+            target = int.from_bytes(data[here : here + 2], order) - origin
+            if target not in begins.heads:
+                break
+            targets.append(target)
+        if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
+            yield Piece(at, at + 2 * len(targets), "pointers", tuple(targets))
+            at += 2 * len(targets)
+        else:
+            at += 1
+
+
+def _led(words: Sequence[int], shift: int, start: int, begins: _Begins) -> tuple[int, int, tuple[int, ...]]:
+    """Return how many of a table's words, each so much higher, lead to a routine, and those that lead to code."""
+    targets: list[int] = []
+    for word in words:
+        end = start + 2 * len(targets) + 2
+        if not begins.may(word + shift) or any(start <= target < end for target in (*targets, word + shift)):
+            break
+        targets.append(word + shift)
+    behind = {start + 2 * len(targets), *(begins.behind(target) for target in targets)}
+    return sum(target in begins.heads or target in behind for target in targets), shift, tuple(targets)
 
 
 def _vectors(cpu: Cpu, data: bytes, origin: int, followed: Followed) -> Iterable[Piece]:
@@ -179,22 +282,52 @@ def _apart(tables: Iterable[Piece]) -> list[Piece]:
 
 
 _LOOK_AHEAD = 4
+_LONGEST = 64
+"""Instructions within which a routine that a table names is looked through for its end."""
 
 
-def _may_begin(cpu: Cpu, data: bytes, origin: int, at: int, followed: Followed) -> bool:
-    """Tell whether an instruction is known to begin here, or some would follow each other from here."""
-    if at in followed.instructions:
-        return True
-    for _ in range(_LOOK_AHEAD):
-        instruction = decode(cpu, data, at, origin + at)
-        if instruction is None:
+class _Begins:
+    """Tells where an instruction may begin, and where a routine does."""
+
+    def __init__(self, cpu: Cpu, data: bytes, origin: int, followed: Followed, guessed: Sequence[int]) -> None:
+        self.cpu, self.data, self.origin, self.followed = cpu, data, origin, followed
+        self.inside = {
+            at for start, each in followed.instructions.items() for at in range(start + 1, start + each.size)
+        }
+        self.guessed = set(guessed)
+        self.heads = set(followed.targets)
+        for first, after in pairwise(guessed):
+            instruction = decode(cpu, data, first, origin + first)
+            if instruction is not None and (instruction.flow in ENDS or first + instruction.size != after):
+                self.heads.add(after)
+
+    def behind(self, at: int) -> int:
+        """Return the offset behind the end of the flow that begins here; -1 where it does not end soon."""
+        for _ in range(_LONGEST):
+            instruction = decode(self.cpu, self.data, at, self.origin + at)
+            if instruction is None:
+                return -1
+            at += instruction.size
+            if instruction.flow in ENDS:
+                return at
+        return -1
+
+    def may(self, at: int) -> bool:
+        """Tell whether an instruction is known to begin here, or some would follow each other from here."""
+        if not 0 <= at < len(self.data) or at in self.inside:
             return False
-        if instruction.flow in ("jump", "return", "stop"):
+        if at in self.followed.instructions or at in self.guessed:
             return True
-        at += instruction.size
-        if at in followed.instructions:
-            return True
-    return True
+        for _ in range(_LOOK_AHEAD):
+            instruction = decode(self.cpu, self.data, at, self.origin + at)
+            if instruction is None:
+                return False
+            if instruction.flow in ENDS:
+                return True
+            at += instruction.size
+            if at in self.followed.instructions:
+                return True
+        return True
 
 
 def _pieces(
@@ -210,26 +343,50 @@ def _pieces(
         yield from _plain(data, at, end, character)
 
 
+_LEADING = frozenset(b"\x07\x08\x0a\x0c\x0d")
+_TRAILING = frozenset(b"\x00\x03\x04\x07\x0a\x0d\xff")
+_ENDS_OF_TEXT = frozenset(bytes([byte]) for byte in _TRAILING)
+_WORDLIKE = 0.75
+"""Share of a text's signs that are letters, digits and blanks."""
+
+
 def _plain(data: bytes, first: int, end: int, character: Callable[[int], str]) -> Iterable[Piece]:
-    """Divide a run of data into padding, texts and other bytes."""
+    """Divide a run of data into padding, texts and other bytes; a text takes the controls around it along."""
     at = start = first
     while at < end:
         run = at
         while run < end and data[run] == data[at]:
             run += 1
-        text = at
-        while text < end and character(data[text]):
-            text += 1
-        kind, stop = ("padding", run) if run - at >= _LEAST_PADDING else ("text", text)
-        if stop - at >= (_LEAST_PADDING if kind == "padding" else _LEAST_TEXT):
-            if start < at:
-                yield Piece(start, at, "bytes")
-            yield Piece(at, stop, kind)
-            at = start = stop
+        stop = run
+        if run - at >= _LEAST_PADDING:
+            kind = "padding"
         else:
-            at = max(at + 1, text)
+            kind, stop = "text", at
+            while stop < end and character(data[stop]):
+                stop += 1
+            ends = data[stop : stop + 1] in _ENDS_OF_TEXT
+            if stop - at < _LEAST_TEXT + (not ends) or not _is_wordlike(data[at:stop], character):
+                at = max(at + 1, stop)
+                continue
+            while at > start and data[at - 1] in _LEADING:
+                at -= 1
+            while (
+                stop < end
+                and data[stop] in _TRAILING
+                and data[stop : stop + _LEAST_PADDING] != data[stop : stop + 1] * _LEAST_PADDING
+            ):
+                stop += 1
+        if start < at:
+            yield Piece(start, at, "bytes")
+        yield Piece(at, stop, kind)
+        at = start = stop
     if start < end:
         yield Piece(start, end, "bytes")
+
+
+def _is_wordlike(text: bytes, character: Callable[[int], str]) -> bool:
+    signs = [character(byte) for byte in text]
+    return sum(sign.isalnum() or sign == " " for sign in signs) >= _WORDLIKE * len(signs)
 
 
 def _labels(
@@ -267,161 +424,16 @@ def _labels(
     return names
 
 
-def source(shown: Listing, *, title: str = "", characters: str = "ascii") -> str:
-    """Return the listing as source for the assembler of its CPU's dialect."""
-    dialect = DIALECTS[shown.cpu.name]
-    lines = [*_head(shown, dialect, title), *dialect.header]
-    used = _used_registers(shown)
-    for address, place in sorted(used.items()):
-        line = dialect.equate.format(place.name, dialect.number(address, 4))
-        lines.append(f"{line:<{_COMMENT_AT}}; {place.note}" if place.note else line)
-    lines += [dialect.org.format(dialect.number(shown.origin, 4)), ""]
-    writer = _Writer(
-        shown,
-        dialect,
-        charset(characters),
-        {**shown.labels, **{address: place.name for address, place in used.items()}},
-    )
-    rows: list[tuple[int, Instruction | Piece]] = [
-        *shown.followed.instructions.items(),
-        *((piece.first, piece) for piece in shown.pieces),
-    ]
-    for offset, row in sorted(rows, key=lambda item: item[0]):
-        lines += writer.instruction(offset, row) if isinstance(row, Instruction) else writer.piece(row)
-    lines = lines if dialect.colon else _beside(lines)
-    return "\n".join([*lines, *dialect.end, ""])
-
-
-def _beside(lines: Sequence[str]) -> list[str]:
-    """Put each label on the line that it names, for an assembler that wants it there."""
-    out: list[str] = []
-    label = ""
-    for line in lines:
-        if line and not line[0].isspace() and line.isalnum() | ("_" in line and line.isidentifier()):
-            label = line
-        elif label:
-            out.append(label + line[min(len(label), 7) :])
-            label = ""
-        else:
-            out.append(line)
-    return out
-
-
-def _head(shown: Listing, dialect: Dialect, title: str) -> list[str]:
-    last = shown.origin + len(shown.data) - 1
-    lines = [f"; {title}"] if title else []
-    lines += [f"; {len(shown.data)} bytes at {shown.origin:04X}-{last:04X}, {shown.cpu.title}"]
-    lines += [f"; {name} at {address:04X}" for name, address in shown.entries]
-    if dialect.assembler != "romassay":
-        lines += [f"; assemble with: {dialect.command.format(**{'in': 'IN', 'out': 'OUT'})}"]
-    if dialect.assembler == "as31" and last == _TOP:
-        lines += ["; as31 puts nothing at FFFF: leave out the last byte, and add it to what comes out"]
-    return [*lines, ""]
-
-
-def _used_registers(shown: Listing) -> dict[int, Place]:
-    """Return the registers of parts that the code touches."""
-    inside = range(shown.origin, shown.origin + len(shown.data))
-    touched = {
-        value.number
-        for instruction in shown.followed.instructions.values()
-        for value in instruction.values
-        if value.kind in ("data", "direct", "word")
-    }
-    return {at: place for at, place in shown.registers.items() if at in touched and at not in inside}
-
-
-class _Writer:
-    """Writes rows of a listing."""
-
-    def __init__(
-        self, shown: Listing, dialect: Dialect, character: Callable[[int], str], names: Mapping[int, str]
-    ) -> None:
-        self.shown, self.dialect, self.character, self.names = shown, dialect, character, names
-        self.known_registers = register_names(shown.cpu.name)
-
-    def instruction(self, offset: int, instruction: Instruction) -> list[str]:
-        code = self.shown.data[offset : offset + instruction.size]
-        text = self._text(instruction)
-        notes = self._notes(instruction)
-        if not takes_back(self.shown.cpu.name, instruction, code):
-            notes = [text, *notes]
-            text = self._bytes(code)
-        lines = self._label(instruction.address)
-        comment = f"{instruction.address:04X} {code.hex(' ').upper():<14}"
-        lines.append(f"{'        ' + text:<{_COMMENT_AT}}; {' '.join([comment, *notes]).rstrip()}")
-        if instruction.flow in ("jump", "return", "stop"):
-            lines.append("")
-        return lines
-
-    def piece(self, piece: Piece) -> list[str]:
-        lines: list[str] = []
-        if piece.kind == "pointers":
-            lines += self._label(self.shown.origin + piece.first)
-            for number, target in enumerate(piece.targets):
-                at = piece.first + 2 * number
-                lines.append(self._word(at, target))
-            return [*lines, ""] if len(piece.targets) > 1 else lines
-        step = {"text": _TEXT_ROW, "padding": _PADDING_ROW}.get(piece.kind, _ROW)
-        starts = {piece.first}
-        starts |= {
-            at - self.shown.origin for at in self.shown.labels if piece.first <= at - self.shown.origin < piece.end
-        }
-        marks = [*sorted(starts), piece.end]
-        for first, end in itertools.pairwise(marks):
-            lines += self._label(self.shown.origin + first)
-            lines += [self._data(at, min(at + step, end)) for at in range(first, end, step)]
-        return [*lines, ""]
-
-    def _label(self, address: int) -> list[str]:
-        name = self.shown.labels.get(address)
-        return [name + self.dialect.colon] if name else []
-
-    def _data(self, first: int, end: int) -> str:
-        code = self.shown.data[first:end]
-        shown = "".join(self.character(byte) or "." for byte in code)
-        note = f"  {shown}" if any(sign not in ". " for sign in shown) else ""
-        return f"{'        ' + self._bytes(code):<{_COMMENT_AT}}; {self.shown.origin + first:04X}{note}"
-
-    def _bytes(self, code: bytes) -> str:
-        return f"{self.dialect.byte} {','.join(self.dialect.number(byte) for byte in code)}"
-
-    def _word(self, at: int, target: int) -> str:
-        address = self.shown.origin + target
-        name = self.names.get(address)
-        text = f"{self.dialect.word} {name or self.dialect.number(address, 4)}"
-        return f"{'        ' + text:<{_COMMENT_AT}}; {self.shown.origin + at:04X}"
-
-    def _text(self, instruction: Instruction) -> str:
-        operands = [self._operand(instruction, value) for value in instruction.values]
-        return instruction.form.text.format(*operands).replace("+-", "-")
-
-    def _operand(self, instruction: Instruction, value: Value) -> str:
-        if value.kind in ("pair", "set") or "{}" not in value.text:
-            return value.text
-        return value.text.format(self._number(instruction, value))
-
-    def _number(self, instruction: Instruction, value: Value) -> str:
-        number, kind = value.number, value.kind
-        named = kind in CODE_KINDS or kind == "data" or (kind == "word" and number > 0xFF and "," not in value.text)
-        if named and number in self.names:
-            return self.names[number]
-        if kind == "shift":
-            return str(number)
-        wide = kind in ("word", "data", "code", "near", "far", "page", "block")
-        if kind == "offset" and instruction.form.mnemonic:
-            return self.dialect.number(number)
-        return self.dialect.number(number, 4 if wide else 2)
-
-    def _notes(self, instruction: Instruction) -> list[str]:
-        names = [
-            self.known_registers[value.kind, value.number]
-            for value in instruction.values
-            if (value.kind, value.number) in self.known_registers
-        ]
-        letters = [
-            f"'{self.character(value.number)}'"
-            for value in instruction.values
-            if value.kind == "byte" and self.character(value.number).strip()
-        ]
-        return [*names, *letters]
+def _sources(origin: int, followed: Followed, pieces: Sequence[Piece], size: int) -> dict[int, tuple[int, ...]]:
+    """Return for each address of the image the places that refer to it: instructions, and words of tables."""
+    found: dict[int, set[int]] = {}
+    for goal, by in followed.targets.items():
+        found.setdefault(origin + goal, set()).update(origin + at for at in by)
+    for at, instruction in followed.instructions.items():
+        for value in instruction.values:
+            if value.kind in ("word", "data") and 0 <= value.number - origin < size:
+                found.setdefault(value.number, set()).add(origin + at)
+    for piece in pieces:
+        for number, target in enumerate(piece.targets):
+            found.setdefault(origin + target, set()).add(origin + piece.first + 2 * number)
+    return {address: tuple(sorted(by)) for address, by in sorted(found.items())}

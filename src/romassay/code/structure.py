@@ -59,7 +59,7 @@ def structure(cpu: Cpu, data: npt.NDArray[np.uint8]) -> tuple[float, Segmented]:
     nats = max(0.0, _by_distance(decoded, starts, classes, blank)) + max(
         0.0, _by_address(cpu, decoded, starts, classes)
     )
-    return nats, Segmented(nats, starts.astype(np.int32), code, decoded)
+    return nats, Segmented(nats, starts.astype(np.int32), code, decoded, np.zeros(len(data) + 1))
 
 
 def _swept(decoded: Columns, blank: Bools) -> Ints:

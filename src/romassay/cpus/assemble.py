@@ -1,7 +1,8 @@
 """A small assembler, made from the same tables as the decoder: source lines in, bytes out.
 
 It takes the mnemonics of each CPU's own table, labels with a colon, `name = value`, and the directives `org`, `db`,
-`dw` and `ds`. It is what puts a listing back together where no other assembler is at hand, and how test code is made.
+`dw` and `ds`, under the names that the dialects of listings have for them. It is what puts a listing back together
+where no other assembler is at hand, and how test code is made.
 """
 
 from __future__ import annotations
@@ -20,10 +21,11 @@ from romassay.errors import BadValue
 _PASSES = 8
 _INDEX_DOWN = re.compile(r"\((ix|iy)-", re.IGNORECASE)
 _QUOTED = re.compile(r"\"[^\"]*\"|'.'")
-_BYTES = ("db", "byte", "defb", "fcb")
+_BYTES = ("db", "byte", "defb", "fcb", "text", "asc", "ascii")
 _WORDS = ("dw", "word", "defw", "fdb")
-_DIRECTIVES = (*_BYTES, *_WORDS, "ds", "dwl", "dwb")
-_IGNORED = ("cpu", "code", "end")
+_ROOM = ("ds", "defs", "fill")
+_DIRECTIVES = (*_BYTES, *_WORDS, *_ROOM, "dwl", "dwb")
+_IGNORED = ("cpu", "code", "end", "area")
 _Piece = tuple[int, bytes, bool]
 _BARE_LABEL = re.compile(r"^([A-Za-z_.@][\w.@]*)(?:\s+|$)")
 _LABEL = re.compile(r"^([A-Za-z_.@][\w.@]*):\s*")
@@ -147,6 +149,8 @@ def _without_comment(line: str) -> str:
 
 def _bytes(cpu: Cpu, word: str, operands: str, symbols: Mapping[str, int], here: int, *, final: bool) -> bytes:
     directive = word.lstrip(".")
+    if word == "fill":  # asm80 has the value first
+        operands = ",".join(reversed(operands.split(",")))
     if directive in _DIRECTIVES:
         return _data(cpu, directive, operands, symbols, here, final=final)
     shapes = _shapes(cpu.name).get(word)
@@ -181,7 +185,7 @@ def _squeezed(text: str) -> str:
 
 def _data(cpu: Cpu, directive: str, operands: str, symbols: Mapping[str, int], here: int, *, final: bool) -> bytes:
     items = [item.strip() for item in _STRING.findall(operands)]
-    if directive == "ds":
+    if directive in _ROOM:
         count = evaluate(items[0], symbols, here)
         return bytes([_number(items[1], symbols, here, final=final) & 0xFF if len(items) > 1 else 0]) * count
     out = bytearray()

@@ -105,12 +105,14 @@ class Segmented:
         starts: int32[k], offsets at which instructions begin.
         code: bool[n], bytes that belong to code.
         columns: what the instructions are.
+        ahead: float64[n + 1], nats of all that lies at and behind each offset, where no code goes on from before it.
     """
 
     score: float
     starts: npt.NDArray[np.int32]
     code: npt.NDArray[np.bool_]
     columns: Columns
+    ahead: Floats
 
 
 def segment(
@@ -119,10 +121,11 @@ def segment(
     origin: int = 0,
     *,
     without: npt.NDArray[np.int32] | None = None,
+    where: npt.NDArray[np.bool_] | None = None,
 ) -> Segmented:
     """Divide bytes into code of one CPU and other data, so that the whole is likeliest.
 
-    Instructions whose ident is in `without` count as none.
+    Instructions whose ident is in `without` count as none; with `where`, bool[n], only at the offsets that it names.
 
     Other data score nothing; to begin and to break off code costs, to end it behind a jump or return costs little.
     """
@@ -131,7 +134,8 @@ def segment(
     n = len(raw)
     decoded.ident[padding(raw)] = ILLEGAL
     if without is not None:
-        decoded.ident[np.isin(decoded.ident, without)] = ILLEGAL
+        left_out = np.isin(decoded.ident, without)
+        decoded.ident[left_out if where is None else left_out & where] = ILLEGAL
     own, onward = _scores(cpu, raw, decoded)
     enter = np.where(decoded.ident == ILLEGAL, -1e9, _single(cpu, decoded) + _ENTER).tolist()
     leave = np.where(np.isin(decoded.flow, (JUMP, RETURN, STOP)), _LEAVE_AFTER_END, _LEAVE).tolist()
@@ -153,7 +157,7 @@ def segment(
         begin[i] = begun > other[i + 1]
         other[i] = begun if begin[i] else other[i + 1]
     starts, marks = _traced(n, begin, go_on, following)
-    return Segmented(float(other[0]), starts, marks, decoded)
+    return Segmented(float(other[0]), starts, marks, decoded, np.array(other))
 
 
 def _traced(

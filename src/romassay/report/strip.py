@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from romassay.code.listing import Listing
+from romassay.code.listing import Listing, Region, regions
 from romassay.report.png import png
 from romassay.report.svg import drawing, label, rect
 
@@ -21,41 +19,19 @@ _ROOM_FOR_A_LETTER = 6
 _LEGEND = 120
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
-    """Bytes of one kind: from an offset to before another."""
-
-    first: int
-    end: int
-    kind: str
-
-
-def runs(shown: Listing) -> list[Run]:
-    """Return the runs of an image, in order; the whole image is in one or the other."""
-    found = [Run(at, at + each.size, "code") for at, each in shown.followed.instructions.items()]
-    found += [Run(piece.first, piece.end, piece.kind) for piece in shown.pieces]
-    merged: list[Run] = []
-    for run in sorted(found, key=lambda item: item.first):
-        if merged and merged[-1].kind == run.kind and merged[-1].end == run.first:
-            merged[-1] = Run(merged[-1].first, run.end, run.kind)
-        else:
-            merged.append(run)
-    return merged
-
-
 def strip(shown: Listing, kind: str) -> bytes:
     """Return the strip as 'svg' or 'png'; letters repeat in the drawing what the colours say."""
     return _png(shown) if kind == "png" else _svg(shown).encode()
 
 
-def _rows(shown: Listing) -> list[list[Run]]:
+def _rows(shown: Listing) -> list[list[Region]]:
     """Return the runs cut into rows of 256 bytes."""
-    rows: list[list[Run]] = [[] for _ in range((len(shown.data) + _ROW - 1) // _ROW)]
-    for run in runs(shown):
+    rows: list[list[Region]] = [[] for _ in range((len(shown.data) + _ROW - 1) // _ROW)]
+    for run in regions(shown):
         at = run.first
         while at < run.end:
             stop = min(run.end, (at // _ROW + 1) * _ROW)
-            rows[at // _ROW].append(Run(at, stop, run.kind))
+            rows[at // _ROW].append(Region(at, stop, run.kind))
             at = stop
     return rows
 

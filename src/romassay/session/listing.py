@@ -11,8 +11,9 @@ import numpy as np
 
 from romassay.chain import Assay
 from romassay.code import code_of, entries_at
-from romassay.code.listing import Listing, Place, listing, source
+from romassay.code.listing import Listing, Place, listing
 from romassay.code.model import Code
+from romassay.code.source import source
 from romassay.cpus.catalogue import cpu_of
 from romassay.docket.files import write_atomically
 from romassay.errors import BadInput, BadValue
@@ -23,6 +24,9 @@ from romassay.reading import spans_of
 
 _LARGEST = 0x10000
 _FILL = 0xFF
+_PLAIN = "6502"
+"""The CPU whose assembler takes bytes that are no code."""
+
 RAW = "raw-binary"
 DUMP = "text-dump"
 
@@ -37,6 +41,7 @@ class Wanted:
         entries: addresses at which code begins, besides those that are found.
         characters: the character set of the texts.
         registers: (type number, address) of parts on the bus.
+        reached: whether nothing but what the flow reaches is to be code.
         image: which of a docket's images, from 1.
         format: of the file, where its content does not tell.
     """
@@ -46,6 +51,7 @@ class Wanted:
     entries: tuple[int, ...] = ()
     characters: str = "ascii"
     registers: tuple[tuple[str, int], ...] = ()
+    reached: bool = False
     image: int = 1
     format: str | None = None
 
@@ -77,7 +83,7 @@ def list_image(path: Path, wanted: Wanted) -> Listed:
 
     Raises:
         BadInput: no such file, a file that holds no image, or one of more than 64 KiB.
-        BadValue: an unknown CPU, part or character set; an image without code where no CPU is named.
+        BadValue: an unknown CPU, part or character set.
     """
     image = _docket_image(path, wanted.image) if path.is_dir() else _file_image(path, wanted.format)
     return _listed(image, wanted)
@@ -87,7 +93,7 @@ def list_found(found: Assay, name: str, wanted: Wanted) -> Listed:
     """List an image of an assay; `name` is what its docket is called.
 
     Raises:
-        BadValue: there is no such image, or no code in it where no CPU is named.
+        BadValue: there is no such image.
     """
     return _listed(_image_of(found, name, wanted.image), wanted)
 
@@ -95,23 +101,47 @@ def list_found(found: Assay, name: str, wanted: Wanted) -> Listed:
 def _listed(image: _Image, wanted: Wanted) -> Listed:
     raw = np.frombuffer(image.data, np.uint8)
     code = code_of(raw)
-    if wanted.cpu is None and code.cpu is None:
-        raise BadValue(
-            f"{image.name} does not look like code of any CPU that is known here", advice="name the CPU with --cpu"
-        )
-    cpu = cpu_of(wanted.cpu or str(code.cpu))
+    name, is_code, doubt = _cpu(image, code, wanted)
+    cpu = cpu_of(name)
     origin, note = _origin(image, code, wanted)
     if not 0 <= origin <= _LARGEST - len(image.data):
         raise BadValue(
             f"{len(image.data)} bytes from {origin:04X} on do not fit into 64 KiB", advice="give a lower --origin"
         )
-    entries = [*entries_at(cpu, raw, origin), *(("", address) for address in wanted.entries)]
+    found = entries_at(cpu, raw, origin) if is_code else ()
+    entries = [*found, *(("", address) for address in wanted.entries)]
     places = {**image.registers, **_registers(wanted.registers)}
-    shown = listing(cpu, image.data, origin, entries, characters=wanted.characters, registers=places)
-    notes = [text for text in (image.note, note) if text]
+    likely = is_code and not wanted.reached
+    shown = listing(cpu, image.data, origin, entries, characters=wanted.characters, registers=places, likely=likely)
+    notes = [text for text in (image.note, doubt, note if is_code else "") if text]
     if image.missing:
         notes.append(f"{image.missing} bytes were never seen; they stand as FF")
-    return Listed(source(shown, title=image.name, characters=wanted.characters), shown, code, tuple(notes))
+    text = source(shown, title=image.name, characters=wanted.characters, doubt=doubt)
+    return Listed(text, shown, code, tuple(notes))
+
+
+_SURE = 0.9
+"""Probability of a CPU from which on nothing is said of others."""
+
+_POSSIBLE = 0.05
+"""Probability from which on bytes that are rather no code are listed as code all the same."""
+
+
+def _cpu(image: _Image, code: Code, wanted: Wanted) -> tuple[str, bool, str]:
+    """Return the CPU whose source is written, whether any of it is to be code, and what is doubtful about it."""
+    if wanted.cpu is not None:
+        return wanted.cpu, True, ""
+    likeliest = [(name, chance) for name, chance in code.candidates if name is not None]
+    name, chance = likeliest[0] if likeliest else (_PLAIN, 0.0)
+    if code.cpu is not None and chance >= _SURE:
+        return name, True, ""
+    others = ", ".join(f"{other or 'no code'} {share:.0%}" for other, share in code.candidates if other != name)
+    if chance >= _POSSIBLE:
+        return name, True, f"taken for {name} code, by {chance:.0%} ({others}); --cpu says it better"
+    said = f"{image.name} does not look like code of any CPU that is known here"
+    if wanted.entries:
+        return name, True, f"{said}; taken for {name} code; --cpu says it better"
+    return name, False, f"{said}: all of it is listed as data; --cpu lists it as code"
 
 
 def _origin(image: _Image, code: Code, wanted: Wanted) -> tuple[int, str]:

@@ -78,11 +78,43 @@ def test_a_bitmap_shows_the_bits(tmp_path: Path) -> None:
     assert (tmp_path / "a.svg").read_text().startswith("<svg")
 
 
+def test_what_is_no_code_is_listed_as_data_with_a_word_on_it(tmp_path: Path) -> None:
+    data = zlib.compress(bytes(range(256)) * 3, 9) * 2
+    (tmp_path / "noise.bin").write_bytes(data)
+    done = run(tmp_path, "noise.bin")
+    assert done.returncode == 0
+    said = "noise.bin does not look like code of any CPU that is known here: all of it is listed as data"
+    assert said in done.stderr
+    assert f"; {said}; --cpu lists it as code\n; {len(data)} bytes at 0000-" in done.stdout
+    assert ", data alone\n" in done.stdout
+    assert assemble(cpu_of("6502"), done.stdout).data == data
+
+
+def test_a_cpu_that_is_not_sure_is_said_to_be_so(tmp_path: Path) -> None:
+    head = FOG.read_bytes()[576:640]
+    (tmp_path / "head.bin").write_bytes(head)
+    done = run(tmp_path, "head.bin")
+    assert done.returncode == 0
+    assert "taken for 6502 code, by " in done.stderr
+    assert "; taken for 6502 code, by " in done.stdout
+    assert assemble(cpu_of("6502"), done.stdout).data == head
+
+
+def test_only_what_the_flow_reaches_on_request(tmp_path: Path) -> None:
+    (tmp_path / "fog.bin").write_bytes(FOG.read_bytes())
+    part = FOG.read_bytes()[0x40:0x140]
+    (tmp_path / "part.bin").write_bytes(part)
+    arguments = ("part.bin", "--cpu", "6502", "--origin", "0x200")
+    assert "; nothing is seen to lead here; it reads as code" in run(tmp_path, *arguments).stdout
+    reached = run(tmp_path, *arguments, "--reached").stdout
+    assert "reads as code" not in reached
+    assert assemble(cpu_of("6502"), reached).data == part
+
+
 @pytest.mark.parametrize(
     ("arguments", "problem"),
     [
         (["none.bin"], "none.bin: there is no such file"),
-        (["noise.bin"], "noise.bin does not look like code of any CPU that is known here; name the CPU with --cpu"),
         (["noise.bin", "--cpu", "6510"], "'6510' is no CPU that is known here"),
         (["noise.bin", "--cpu", "6502", "--origin", "0xFFF0"], "do not fit into 64 KiB; give a lower --origin"),
         (["noise.bin", "--cpu", "6502", "--characters", "klingon"], "'klingon' is no character set"),

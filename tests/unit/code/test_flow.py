@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from romassay.code.flow import follow
-from romassay.code.listing import listing, source
+from romassay.code.listing import listing
+from romassay.code.source import source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import cpu_of
 

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from romassay.code.listing import Place, listing, source
+from romassay.code.listing import Place, listing
+from romassay.code.source import source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
 from romassay.cpus.model import Name
@@ -103,3 +104,114 @@ def test_vectors_are_words() -> None:
     data = bytes.fromhex("4c00f0") + b"\xff" * 4087 + bytes.fromhex("00f000f000f0")
     text = source(listing(cpu_of("6502"), data, 0xF000, [("reset", 0xF000)]))
     assert text.count("        .word on_reset") == 3
+
+
+RETURNS = [
+    " org $e000",
+    "start: lda $d000",
+    " asl a",
+    " tax",
+    " lda jumps+1,x",
+    " pha",
+    " lda jumps,x",
+    " pha",
+    " rts",
+    "jumps: dw up-1,down-1,off-1",
+    "up: inc $20",
+    " jmp start",
+    "down: dec $20",
+    " jmp start",
+    "off: lda #0",
+    " sta $20",
+    " jsr $ff00",
+    " jmp start",
+    'sign: db 13,10,"HIGH WATER",0,"LOW WATER",0',
+]
+
+
+def test_a_table_of_addresses_less_one_is_found_and_followed() -> None:
+    made = assemble(cpu_of("6502"), RETURNS)
+    text = source(listing(cpu_of("6502"), made.data, 0xE000, [("reset", 0xE000)]))
+    assert "        .word LE014-1 " in text
+    assert "        lda TE00E+1,x " in text
+    assert "LE014:                                  ; from E00E\n" in text
+    assert assemble(cpu_of("6502"), text).data == made.data
+
+
+def test_a_text_stands_in_quotes_a_message_a_line() -> None:
+    made = assemble(cpu_of("6502"), RETURNS)
+    text = source(listing(cpu_of("6502"), made.data, 0xE000, [("reset", 0xE000)]))
+    assert '        .text $0d,$0a,"HIGH WATER",$00 ' in text
+    assert '        .text "LOW WATER",$00 ' in text
+
+
+def test_a_text_that_may_not_be_mixed_stands_apart() -> None:
+    text = source(listing(cpu_of("6800"), b"HIGH WATER\x04LOW WATER\x04", 0x100, []))
+    assert '        asc "HIGH WATER" ' in text
+    assert "        db $04 " in text
+
+
+def test_padding_is_one_line() -> None:
+    data = bytes.fromhex("4c00e0") + b"\xff" * 0x1FD
+    text = source(listing(cpu_of("6502"), data, 0xE000, [("reset", 0xE000)]))
+    assert "        .fill 509,$ff                                   ; E003-E1FF\n" in text
+    assert assemble(cpu_of("6502"), text).data == data
+
+
+def test_the_top_maps_the_image_and_what_is_outside_of_it() -> None:
+    made = assemble(cpu_of("6502"), RETURNS)
+    data = made.data + b"\xff" * 64
+    top = source(listing(cpu_of("6502"), data, 0xE000, [("reset", 0xE000)])).partition(".cpu")[0]
+    assert ";   E000-E00D     14  code\n" in top
+    assert "  padding, FF\n" in top
+    assert ";   goes to  FF00  from " in top
+    assert ";   touches  D000  from E000\n" in top
+
+
+def test_ports_are_told() -> None:
+    made = assemble(cpu_of("8080"), [" in 0f0h", " out 0f1h", " out 0f1h", " jmp 0"])
+    top = source(listing(cpu_of("8080"), made.data, 0, [("reset", 0)])).partition(".org")[0]
+    assert ";   port     F0  from 0000\n;   port     F1  from 0002 0004\n" in top
+
+
+LONELY = [
+    "start: call once",
+    " jmp start",
+    "once: in 10h",
+    " ani 1",
+    " jz once",
+    " ret",
+    *(
+        line
+        for n in range(6)
+        for line in (f"s{n}: push h", f" lxi h,{0x2000 + n}", " mov a,m", " inr m", " ora a", " pop h", " rz", " ret")
+    ),
+]
+
+
+def test_code_to_which_nothing_leads_is_listed_with_a_word_on_it() -> None:
+    cpu = cpu_of("8080")
+    made = assemble(cpu, LONELY)
+    shown = listing(cpu, made.data, 0, [("reset", 0)])
+    assert set(made.instructions) == set(shown.followed.instructions)
+    assert len(shown.followed.likely) == 6 * 8
+    assert source(shown).count("; nothing is seen to lead here; it reads as code") == 1
+    strict = listing(cpu, made.data, 0, [("reset", 0)], likely=False)
+    assert set(strict.followed.instructions) == {0, 3, 6, 8, 10, 13}
+    assert all(assemble(cpu, source(each)).data == made.data for each in (shown, strict))
+
+
+def test_a_table_of_routines_needs_nothing_that_names_it() -> None:
+    cpu = cpu_of("8080")
+    made = assemble(cpu, [*LONELY, " dw s1,s2,s5,once"])
+    shown = listing(cpu, made.data, 0, [("reset", 0)])
+    assert [piece.kind for piece in shown.pieces] == ["pointers"]
+    assert shown.pieces[0].targets[-1] == made.symbols["once"]
+
+
+def test_the_flow_does_not_run_through_padding() -> None:
+    cpu = cpu_of("8051")
+    data = bytes.fromhex("7401") + b"\0" * 60 + bytes.fromhex("22")
+    shown = listing(cpu, data, 0, [("reset", 0)], likely=False)
+    assert set(shown.followed.instructions) == {0}
+    assert shown.followed.broken == (2,)

@@ -1,12 +1,12 @@
 """How often the code is read right, and how fast.
 
-    PYTHONPATH=training python -m benchmarks.code [CACHE]
+    PYTHONPATH=training python -m benchmarks.cpus [CACHE]
 
 The routines of `training/firmware` and the programs of `training/c` are parted in two halves. The tables counted from
 one half are tried on programs made of the other, and the other way round: neither a routine nor a C program was seen in
 training. The shipped tables know both halves. Prints the share of right answers, the expected calibration error of the
 probabilities, and the listing's speed as a ratio to capstone's in the same run; draws the reliability diagram as
-`code-reliability.svg` beside this.
+`cpus-reliability.svg` beside this.
 """
 
 from __future__ import annotations
@@ -21,16 +21,17 @@ from fit_calibration import Trial, cached, samples
 from fit_likeness import tables_of
 
 from romassay.code import code_of
-from romassay.code.listing import listing, source
+from romassay.code.listing import listing
 from romassay.code.model import Code
+from romassay.code.source import source
 from romassay.cpus import likeness
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
 from romassay.report.svg import drawing, label, rect, wire
 
 BINS = 10
-CACHE = Path(sys.argv[1] if len(sys.argv) > 1 else "/tmp/romassay-code-benchmark")  # noqa: S108
-PICTURE = Path(__file__).parent / "code-reliability.svg"
+CACHE = Path(sys.argv[1] if len(sys.argv) > 1 else "/tmp/romassay-cpus-benchmark")  # noqa: S108
+PICTURE = Path(__file__).parent / "cpus-reliability.svg"
 
 
 def tried() -> list[tuple[Trial, Code]]:
