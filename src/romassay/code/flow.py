@@ -34,6 +34,9 @@ class Followed:
 _SEP_R4 = 0xD4
 """How a program of the 1802 calls by the standard technique; the address stands behind it."""
 
+_SEP_R5 = 0xD5
+"""How it returns."""
+
 _LEAST_CALLS = 4
 """Such calls, below which nothing is made of them."""
 
@@ -50,8 +53,8 @@ def calls_by_register(cpu: Cpu, data: bytes, origin: int) -> bool:
     return inside >= _LEAST_CALLS and 2 * inside >= len(words)
 
 
-_BLANK = re.compile(rb"(.)\1{31,}", re.DOTALL)
-"""Equal bytes that are padding, though they may be legal instructions."""
+_BLANK = re.compile(rb"\xff{8,}|(.)\1{31,}", re.DOTALL)
+"""Equal bytes that are padding, though they may be legal instructions: of the usual FF a few are enough."""
 
 
 def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: Iterable[int] = ()) -> Followed:
@@ -87,22 +90,11 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: I
             found[at] = instruction
             covered[at : at + instruction.size] = b"\1" * instruction.size
             _note(instruction, at, origin, len(data), targets, leaving, open_ones)
-            if instruction.flow in ENDS:
+            if instruction.flow in ENDS or (by_register and instruction.form.code[0] == _SEP_R5):
                 break
             at += instruction.size
-            if (
-                by_register
-                and instruction.form.code[0] == _SEP_R4
-                and at + 1 < len(data)
-                and not any(covered[at : at + 2])
-            ):
-                goal = int.from_bytes(data[at : at + 2], "big") - origin
-                if 0 <= goal < len(data):
-                    inline[at] = goal
-                    targets.setdefault(goal, []).append(at - 1)
-                    open_ones.append(goal)
-                covered[at : at + 2] = b"\1\1"
-                at += 2
+            if by_register and instruction.form.code[0] == _SEP_R4:
+                at = _behind_word(data, at, origin, covered, targets, inline, open_ones)
     besides = set()
     for at in likely:
         instruction = None if at in found else decode(cpu, data, at, origin + at)
@@ -111,6 +103,8 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: I
             found[at] = instruction
             covered[at : at + instruction.size] = b"\1" * instruction.size
             _note(instruction, at, origin, len(data), targets, leaving, [])
+            if by_register and instruction.form.code[0] == _SEP_R4:
+                _behind_word(data, at + 1, origin, covered, targets, inline, [])
     return Followed(
         instructions=dict(sorted(found.items())),
         targets={at: tuple(by) for at, by in sorted(targets.items())},
@@ -119,6 +113,27 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: I
         inline=dict(sorted(inline.items())),
         likely=frozenset(besides),
     )
+
+
+def _behind_word(
+    data: bytes,
+    at: int,
+    origin: int,
+    covered: bytearray,
+    targets: dict[int, list[int]],
+    inline: dict[int, int],
+    open_ones: list[int],
+) -> int:
+    """Enter the address that stands behind a call, and return the offset behind it."""
+    if at + 1 >= len(data) or any(covered[at : at + 2]):
+        return at
+    goal = int.from_bytes(data[at : at + 2], "big") - origin
+    if 0 <= goal < len(data):
+        inline[at] = goal
+        targets.setdefault(goal, []).append(at - 1)
+        open_ones.append(goal)
+    covered[at : at + 2] = b"\1\1"
+    return at + 2
 
 
 def _note(
