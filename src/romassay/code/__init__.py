@@ -16,7 +16,7 @@ from romassay.code.model import Code
 from romassay.code.origin import origins
 from romassay.code.structure import structure
 from romassay.cpus.catalogue import cpu_of
-from romassay.cpus.columns import ILLEGAL
+from romassay.cpus.columns import CALL, ILLEGAL, JUMP
 from romassay.cpus.likeness import Segmented, segment
 from romassay.cpus.model import Cpu
 from romassay.finding import Finding
@@ -34,7 +34,7 @@ _NIBBLE = 4
 """Bits of a narrow memory, such as a lookup table: nobody expects code there."""
 
 _SPACE = 0x10000
-_JUMPS = (3, 4)
+_JUMPS = (JUMP, CALL)
 
 
 def read_code(images: Sequence[Image]) -> tuple[Code, ...]:
@@ -92,8 +92,15 @@ def _entries(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented, origin:
     known = [*pointed, *_by_place(cpu, division, origin, starts)]
     order = {"reset": 0}
     yield from sorted(dict.fromkeys(known), key=lambda item: order.get(item[0], 1))
-    if not known and 0 in starts:
+    if not known and (0 in starts or _jumps_inside(division, origin, starts)):
         yield "start", origin
+
+
+def _jumps_inside(division: Segmented, origin: int, starts: set[int]) -> bool:
+    """Tell whether the first bytes are a jump to an instruction."""
+    columns = division.columns
+    jumps = len(columns.flow) > 0 and columns.ident[0] != ILLEGAL and int(columns.flow[0]) == JUMP
+    return jumps and (int(columns.absolute[0]) - origin in starts or int(columns.near[0]) in starts)
 
 
 def _by_vectors(cpu: Cpu, data: npt.NDArray[np.uint8], origin: int) -> Iterator[tuple[str, int]]:

@@ -65,6 +65,7 @@ class Listing:
         labels: names by address.
         registers: by address, for what lies outside of the image.
         sources: by address, the addresses of the instructions that refer to it.
+        halves: by the address of an instruction, the address whose second half it loads.
     """
 
     cpu: Cpu
@@ -76,6 +77,7 @@ class Listing:
     labels: Mapping[int, str]
     registers: Mapping[int, Place] = field(default_factory=dict)
     sources: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
+    halves: Mapping[int, int] = field(default_factory=dict)
 
     @property
     def code_bytes(self) -> int:
@@ -135,6 +137,7 @@ def listing(
         room = [at for at in guessed if at not in held]
         followed, tables = _followed(cpu, data, origin, places, guessed, room)
     pieces = tuple(_pieces(data, followed, tables, character))
+    halves = dict(_halves(cpu, data, origin, followed, pieces))
     return Listing(
         cpu=cpu,
         data=data,
@@ -142,9 +145,10 @@ def listing(
         entries=tuple(entries),
         followed=followed,
         pieces=pieces,
-        labels=_labels(origin, entries, followed, pieces, len(data)),
+        labels=_labels(origin, entries, followed, pieces, len(data), halves),
         registers=dict(registers or {}),
-        sources=_sources(origin, followed, pieces, len(data)),
+        sources=_sources(origin, followed, pieces, len(data), halves),
+        halves=halves,
     )
 
 
@@ -389,12 +393,58 @@ def _is_wordlike(text: bytes, character: Callable[[int], str]) -> bool:
     return sum(sign.isalnum() or sign == " " for sign in signs) >= _WORDLIKE * len(signs)
 
 
+_HALVES = {"6502": ("lda", "ldx", "ldy"), "65C02": ("lda", "ldx", "ldy"), "1802": ("ldi",)}
+"""Instructions that load a constant, of CPUs that load an address in two halves."""
+
+_NEAR = 4
+"""Instructions within which the second half follows the first."""
+
+
+def _halves(
+    cpu: Cpu, data: bytes, origin: int, followed: Followed, pieces: Sequence[Piece]
+) -> Iterable[tuple[int, int]]:
+    """Yield (address of the second load, address) for pairs of constants that point at a text, a table or a routine."""
+    loads = _HALVES.get(cpu.name, ())
+    pointed = {origin + at for at in _beginnings(data, followed, pieces)} if loads else set()
+    recent: list[tuple[int, int]] = []
+    for number, instruction in enumerate(followed.instructions.values()):
+        value = instruction.values[0] if instruction.values else None
+        if instruction.form.mnemonic not in loads or value is None or value.kind != "byte":
+            continue
+        recent = [(place, byte) for place, byte in recent if number - place <= _NEAR]
+        met = {byte << 8 | value.number for _, byte in recent} | {value.number << 8 | byte for _, byte in recent}
+        if len(met & pointed) == 1:
+            yield instruction.address, (met & pointed).pop()
+            recent = []
+        else:
+            recent.append((number, value.number & 0xFF))
+
+
+def _beginnings(data: bytes, followed: Followed, pieces: Sequence[Piece]) -> Iterable[int]:
+    """Yield the offsets at which something begins: routines, tables, and the messages of texts."""
+    yield from (at for at in followed.targets if at in followed.instructions)
+    for piece in pieces:
+        if piece.kind == "padding":
+            continue
+        yield piece.first
+        if piece.kind == "text":
+            places = range(piece.first + 1, piece.end)
+            yield from (at for at in places if _message_begins(data[at - 1], data[at]))
+
+
+def _message_begins(before: int, here: int) -> bool:
+    if here in _LEADING:
+        return before not in _LEADING
+    return before in _TRAILING and here not in _TRAILING
+
+
 def _labels(
     origin: int,
     entries: Sequence[tuple[str, int]],
     followed: Followed,
     pieces: Sequence[Piece],
     size: int,
+    halves: Mapping[int, int],
 ) -> dict[int, str]:
     """Name every place that something refers to and a line can begin at."""
     called = {
@@ -418,13 +468,17 @@ def _labels(
             names.setdefault(origin + offset, f"T{origin + offset:04X}")
         elif offset in followed.instructions:
             names.setdefault(origin + offset, f"L{origin + offset:04X}")
+    for address in halves.values():
+        names.setdefault(address, f"{'L' if address - origin in followed.instructions else 'T'}{address:04X}")
     for name, address in reversed(entries):
         if address - origin in followed.instructions and name:
             names[address] = f"on_{name}"
     return names
 
 
-def _sources(origin: int, followed: Followed, pieces: Sequence[Piece], size: int) -> dict[int, tuple[int, ...]]:
+def _sources(
+    origin: int, followed: Followed, pieces: Sequence[Piece], size: int, halves: Mapping[int, int]
+) -> dict[int, tuple[int, ...]]:
     """Return for each address of the image the places that refer to it: instructions, and words of tables."""
     found: dict[int, set[int]] = {}
     for goal, by in followed.targets.items():
@@ -433,6 +487,8 @@ def _sources(origin: int, followed: Followed, pieces: Sequence[Piece], size: int
         for value in instruction.values:
             if value.kind in ("word", "data") and 0 <= value.number - origin < size:
                 found.setdefault(value.number, set()).add(origin + at)
+    for at, address in halves.items():
+        found.setdefault(address, set()).add(at)
     for piece in pieces:
         for number, target in enumerate(piece.targets):
             found.setdefault(origin + target, set()).add(origin + piece.first + 2 * number)

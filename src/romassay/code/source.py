@@ -88,7 +88,10 @@ def _map(shown: Listing) -> Iterator[str]:
     yield "; map"
     merged: list[tuple[int, int, list[str]]] = []
     for region in regions(shown):
-        kind = _KINDS.get(region.kind, region.kind)
+        kind = "code" if region.first in shown.followed.inline else _KINDS.get(region.kind, region.kind)
+        if merged and merged[-1][2] == ["code"] == [kind]:
+            merged[-1] = (merged[-1][0], region.end, ["code"])
+            continue
         joins = merged and "code" not in (kind, merged[-1][2][0]) and kind != "padding" != merged[-1][2][0]
         if merged and (joins and min(region.end - region.first, merged[-1][1] - merged[-1][0]) < _SMALL):
             first, _, kinds = merged[-1]
@@ -191,6 +194,8 @@ class _Writer:
         code = self.shown.data[offset : offset + instruction.size]
         text = self._text(instruction)
         notes = self._notes(instruction)
+        if instruction.address in self.shown.halves:
+            notes.append(f"-> {self.names[self.shown.halves[instruction.address]]}")
         if not takes_back(self.shown.cpu.name, instruction, code) or self._is_lost(instruction):
             notes = [text, *notes]
             text = self._bytes(code)

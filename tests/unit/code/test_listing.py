@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import random
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from romassay.code import entries_at
 from romassay.code.listing import Place, listing
 from romassay.code.source import source
 from romassay.cpus.assemble import assemble
@@ -215,3 +217,19 @@ def test_the_flow_does_not_run_through_padding() -> None:
     shown = listing(cpu, data, 0, [("reset", 0)], likely=False)
     assert set(shown.followed.instructions) == {0}
     assert shown.followed.broken == (2,)
+
+
+def test_an_address_that_is_loaded_in_two_halves_is_told() -> None:
+    made = assemble(cpu_of("6502"), [*RETURNS[:-1], " ldx #<sign", " ldy #>sign", " jmp start", RETURNS[-1]])
+    data = made.data
+    text = source(listing(cpu_of("6502"), data, 0xE000, [("reset", 0xE000), ("", made.symbols["sign"] - 7)]))
+    name = f"T{made.symbols['sign']:04X}"
+    assert f" -> {name}\n" in text
+    assert f"{name}:" in text
+    assert assemble(cpu_of("6502"), text).data == data
+
+
+def test_a_program_that_begins_with_a_jump_is_followed_from_there() -> None:
+    made = assemble(cpu_of("8051"), [" ljmp go", " nop", "go: mov a,#1", " inc a", " sjmp go"], origin=0x8000)
+    raw = np.frombuffer(made.data, np.uint8)
+    assert entries_at(cpu_of("8051"), raw, 0x8000) == (("start", 0x8000),)
