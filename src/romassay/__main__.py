@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import os
+import re
 import sys
 
 from romassay.cli import EXIT_BAD_INPUT, EXIT_BROKEN_PIPE, EXIT_BUG, EXIT_INTERRUPTED, run
@@ -12,10 +14,25 @@ from romassay.errors import RomassayError, reason_of
 
 def main() -> None:
     """Run the command line and leave with its exit status."""
+    codecs.register_error("romassay", _in_ascii)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors="romassay")
     sys.exit(_status(sys.argv[1:]))
+
+
+_SIGNS = str.maketrans(
+    {**dict.fromkeys("┌┐└┘", "+"), **dict.fromkeys("┤├│", "|"), "─": "-", "∪": "u", "·": "."}
+    | {"…": "...", "Ω": "ohm", "µ": "u", "°": "deg "}
+)
+
+
+def _in_ascii(error: UnicodeError) -> tuple[str | bytes, int]:
+    """Return what stands for signs that the terminal does not have: what looks like them, or their escapes."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    plain = error.object[error.start : error.end].translate(_SIGNS)
+    return plain.encode("ascii", "backslashreplace").decode(), error.end
 
 
 def _status(arguments: list[str]) -> int:
@@ -59,7 +76,7 @@ def _other(error: Exception) -> int:
     if isinstance(error, Abort):
         return _complain("interrupted", EXIT_INTERRUPTED)
     if isinstance(error, UsageError) and error.ctx is not None:
-        message = error.format_message().rstrip(".")
+        message = _in_plain_words(error.format_message().rstrip("."))
         return _complain(f"{message}; see '{error.ctx.command_path} --help'", EXIT_BAD_INPUT)
     if isinstance(error, ClickException):
         return _complain(error.format_message(), EXIT_BAD_INPUT)
@@ -70,6 +87,23 @@ def _other(error: Exception) -> int:
         "run it again with ROMASSAY_TRACEBACK=1 and report what that prints",
         EXIT_BUG,
     )
+
+
+_WORDS = (
+    (r"is not a valid (?:float|integer) range|is not a valid (?:float|integer)", "is no number"),
+    (r"is not in the range x>=(\S+)", r"is too small: \1 or more"),
+    (r"is not in the range x>(\S+)", r"is too small: more than \1"),
+    (r"is not in the range (\S+?)<=x<=(\S+)", r"is out of range: \1 to \2"),
+    (r"Got unexpected extra arguments? \((.*)\)", r"'\1' is one word too many"),
+    (r"\.? \(Did you mean (.*)\)", r"; did you mean \1"),
+)
+"""What click says, and how it is said here."""
+
+
+def _in_plain_words(message: str) -> str:
+    for pattern, words in _WORDS:
+        message = re.sub(pattern, words, message)
+    return message
 
 
 def _complain(message: str, status: int) -> int:

@@ -145,7 +145,7 @@ def _open(url: str, settings: Serial) -> _Line:
             return _Remote(url, _settings(settings))
         line: Any = serialx.serial_for_url(url, **_settings(settings))
         line.open()
-    except (OSError, ValueError, KeyError) as e:
+    except (OSError, ValueError, KeyError, serialx.SerialException) as e:
         reason = reason_of(e)
         raise BadInput(
             f"cannot be opened ({reason})",

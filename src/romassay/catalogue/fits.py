@@ -134,13 +134,19 @@ def fits(parts: Iterable[Part], clues: Clues) -> Fits:
     """Return the parts that agree with what is known of a chip, and how to tell them apart.
 
     Raises:
-        BadValue: for a pin that a package of that size does not have.
+        BadValue: for a pin that a package of that size does not have, or one called as no part calls any.
     """
     for item in clues.known:
         if clues.pins is not None and item.pin > clues.pins:
             raise BadValue(f"there is no pin {item.pin}", advice=f"the chip was said to have {clues.pins} pins")
     every = tuple(parts)
     wired = [part for part in every if part.pins]
+    for item in clues.known:
+        if item.name and not any(_named(part, pin, item.name) for part in wired for pin in part.pins):
+            raise BadValue(
+                f"no part has a pin called '{item.said}'",
+                advice=meant(item.said, [*_KINDS, *_SYNONYMS]) + ", or a pin's name",
+            )
     against = [(part, tuple(_objections(part, clues))) for part in wired]
     candidates = tuple(part for part, problems in against if not problems)
     near = tuple(

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range, parse_size
 from romassay.cli import screen
-from romassay.cli.options import no_docket, parts_option
+from romassay.cli.options import no_docket, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from romassay.report.summary import Setting
     from romassay.session.assay import Outcome, Request
     from romassay.session.loading import Input
-
-T = TypeVar("T")
 
 VERDICT_STATUS = {"confirmed": 0, "provisional": 3, "not-found": 4}
 _SHOW = "show"
@@ -165,7 +163,8 @@ def command(
         screen.show(taken(look(request), width=screen.width()))
         return 0
     outcome = assay_files(request)
-    for notice in (*outcome.notices, *_taken_as_decimal(said["exclude"], outcome)):
+    say_decimals({"--exclude": said["exclude"], "--base": [said["base"]]})
+    for notice in outcome.notices:
         screen.note(notice)
     if as_json:
         sys.stdout.write(outcome.files[0].data.decode())
@@ -189,6 +188,14 @@ def _inputs(
         no_docket(name, f"open it with -o: romassay assay -o {shlex.quote(name)}")
     if named.count("-") > 1:
         raise BadValue("standard input can be read once only", advice="name '-' once")
+    for name in named:
+        of = [role for role, paths in roles.items() if name in map(str, paths)]
+        if len(of) > 1:
+            raise BadValue(
+                f"cannot be a reading of the {' and of the '.join(role.replace('-', ' ') for role in of)}",
+                place=name,
+                advice="name it once, as what it is",
+            )
     of_file, of_all = _sessions([_text(item) for item in sessions], [_text(name) for name in named])
     base = None if said["base"] is None else read_option("--base", parse_address, said["base"])
     return tuple(
@@ -201,21 +208,6 @@ def _inputs(
         for role, paths in roles.items()
         for path in paths
     )
-
-
-def _taken_as_decimal(excluded: Sequence[str], outcome: Outcome) -> Iterator[str]:
-    """Yield a notice for each range without a sign of hex of which nothing was read: it may be meant as hex."""
-    spans = [span for file in outcome.loaded for reading in file.readings for span in reading.spans()]
-    for text in excluded:
-        first, sign, second = text.replace(" ", "").partition("-" if "-" in text else "+")
-        if not (first.isdigit() and second.isdigit()):
-            continue
-        found = parse_range(text)
-        if not any(span.first <= found.last and found.first <= span.last for span in spans):
-            yield (
-                f"--exclude {text}: that is decimal, {found} in hex, and nothing of it was read; "
-                f"hex is written 0x{first}{sign}0x{second}"
-            )
 
 
 def _text(argument: str) -> str:
@@ -283,14 +275,6 @@ def _rom_size(text: str) -> int:
     if size & (size - 1):
         raise BadValue(f"a ROM of {size} bytes has no whole number of lines", advice="give 1024, 2K, 4K and so on")
     return size
-
-
-def read_option(option: str, parse: Callable[[str], T], text: str) -> T:
-    """Read an option's value; the error says which option it is."""
-    try:
-        return parse(text)
-    except BadValue as e:
-        raise BadValue(e.problem, place=option, advice=e.advice) from e
 
 
 def _setting(request: Request, outcome: Outcome) -> Setting:

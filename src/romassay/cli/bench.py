@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from romassay.errors import BadValue
+
 if TYPE_CHECKING:
     from romassay.bench.serve import Place
 
@@ -54,6 +56,8 @@ def command(
 
     for docket in dockets:
         find(docket)
+    if not folder.is_dir():
+        raise BadValue("there is no such folder", place="--folder", advice=f"make {folder} first, or name another")
 
     def announce(place: Place) -> None:
         screen.show([(Segment("The bench is at "), Segment(place.address, "strong"))])

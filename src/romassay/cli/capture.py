@@ -12,8 +12,8 @@ import click
 
 from romassay.address import MAX_ADDRESS_BITS, Range, parse_range
 from romassay.cli import screen
-from romassay.cli.assay import VERDICT_STATUS, read_option, settings_of
-from romassay.cli.options import parts_option
+from romassay.cli.assay import VERDICT_STATUS, settings_of
+from romassay.cli.options import of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -57,10 +57,11 @@ _NUMBERS = ("hex", "octal", "decimal")
 @click.option("--keyed", is_flag=True, help="Take bytes typed in by a person, twice, for hosts with a display only.")
 @click.option(
     "--numbers",
+    metavar="NAME",
     type=click.Choice(_NUMBERS),
     default="hex",
     show_default=True,
-    help="With --keyed: what the display shows.",
+    help="With --keyed: what the display shows: hex, octal or decimal.",
 )
 @click.option("--baud", metavar="N", type=click.IntRange(1, 4_000_000), help="Rate of the line, for this call.")
 @click.option("--data-bits", metavar="N", type=click.IntRange(5, 8), help="Data bits of a character.")
@@ -102,10 +103,13 @@ def command(
     """
     if sum((resumed, listen, probe, keyed)) > 1:
         raise BadValue("--resume, --listen, --probe and --keyed exclude each other", advice="give one of them")
+    _see_that_all_count(resumed=resumed, listen=listen, probe=probe, keyed=keyed)
     if probe:
         return _probed(_needed(port, "PORT", "the line to listen on"))
     folder = _needed(docket, "-o", "the folder that keeps what is read")
     words = shlex.join(["romassay", *typed])
+    if keyed and port is not None:
+        raise BadValue("--keyed reads no line", place=port, advice="leave out the line, or --keyed")
     if keyed:
         from romassay.cli.keyboard import key_in
 
@@ -131,6 +135,28 @@ def command(
     return _shown(outcome, folder)
 
 
+_LINE = ("--baud", "--data-bits", "--parity", "--stop-bits")
+_ASKING = ("--host", "--passes")
+_ASSAY = ("--target", "--part", "--rig", "--parts", "--size", "--exclude", "--address-bits", "--session", "-o")
+
+
+def _see_that_all_count(*, resumed: bool, listen: bool, probe: bool, keyed: bool) -> None:
+    """See that no option is given that the way of reading would pass over."""
+    if not listen:
+        of_no_use(("--silence",), "without --listen", "leave it out")
+    if not keyed:
+        of_no_use(("--numbers",), "without --keyed", "leave it out")
+    if resumed:
+        of_no_use(("--window", "--passes"), "with --resume", "they are those of the capture that goes on; leave it out")
+    if listen:
+        of_no_use((*_ASKING, "--window"), "with --listen, which asks nothing", "leave it out")
+    if keyed:
+        of_no_use((*_ASKING, *_LINE), "with --keyed, where no line is read", "leave it out")
+    if probe:
+        others = (*_ASKING, *_LINE, *_ASSAY, "--window")
+        of_no_use(others, "with --probe, which finds the settings of a line and stops", "leave it out")
+
+
 def _captured(port: str | None, folder: Path, *, resumed: bool, said: dict[str, Any], words: str) -> Outcome:
     from romassay.cli.live import Screen
     from romassay.session.capture import capture, resume
@@ -144,6 +170,7 @@ def _captured(port: str | None, folder: Path, *, resumed: bool, said: dict[str, 
             result = resume(order_of, folder, watch=shown.watch)
     else:
         order = _order(port, folder, said, words)
+        say_decimals({"--window": said["window"], "--exclude": said["exclude"]})
         with Screen(f"{order.host} on {order.port}", order.passes) as shown:
             result = capture(order, watch=shown.watch)
     screen.note(f"asked for {result.asked} bytes; {result.needed} were wanted, over all passes")

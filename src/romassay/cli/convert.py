@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from romassay.address import parse_address, parse_range, parse_size
-from romassay.cli.options import no_docket
+from romassay.cli.options import no_docket, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -82,32 +82,33 @@ def command(
         raise BadValue("--split writes several files", advice="name a file instead of '-'")
     options = ConvertOptions(
         to=to or format_of_name(target),
-        ranges=tuple(parse_range(text) for text in ranges),
-        at=_number(at),
+        ranges=tuple(read_option("--range", parse_range, text) for text in ranges),
+        at=_number("--at", at),
         fill=_byte(fill),
-        size=None if size is None else parse_size(size),
+        size=None if size is None else read_option("--size", parse_size, size),
         repeat=_copies(repeat),
         split=split,
         pass_number=pass_,
         writing=WriteOptions(
-            record=_positive(record, "--record"),
-            start=_number(start),
+            record=_positive("--record", record),
+            start=_number("--start", start),
             header=header,
-            word=_positive(word, "--word") or 1,
+            word=_positive("--word", word) or 1,
         ),
     )
-    loaded = _loaded(source, Hints(format=from_, layout=layout, base=_number(base)))
+    loaded = _loaded(source, Hints(format=from_, layout=layout, base=_number("--base", base)))
     _put(target, convert(loaded, options))
+    say_decimals({"--base": [base], "--range": ranges, "--at": [at], "--start": [start]})
 
 
-def _number(text: str | None) -> int | None:
-    return None if text is None else parse_address(text)
+def _number(option: str, text: str | None) -> int | None:
+    return None if text is None else read_option(option, parse_address, text)
 
 
-def _positive(text: str | None, name: str) -> int | None:
-    number = _number(text)
+def _positive(option: str, text: str | None) -> int | None:
+    number = _number(option, text)
     if number == 0:
-        raise BadValue(f"{name} 0 cannot be meant", advice="give 1 or more")
+        raise BadValue(f"{option} 0 cannot be meant", advice="give 1 or more")
     return number
 
 

@@ -10,8 +10,7 @@ import click
 
 from romassay.address import parse_address, parse_range
 from romassay.cli import screen
-from romassay.cli.assay import read_option
-from romassay.cli.options import parts_option
+from romassay.cli.options import of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 
@@ -45,7 +44,9 @@ def command(rig: Path | None, cpu: str | None, **said: Any) -> int:
     if (cpu is None) == (rig is None):
         raise BadValue("give a rig file or --host-routine, one of them", advice="see 'romassay firmware --help'")
     if rig is not None:
+        of_no_use(("--load", "--output", "--window"), "without --host-routine", "leave it out, or the rig file")
         return _reader(rig, said)
+    of_no_use(("--mcu", "--parts"), "with --host-routine", "leave it out")
     from romassay.firmware.routine import as_intel_hex, routine_for, to_key_in
 
     assert cpu is not None  # noqa: S101 - for the type checker
@@ -58,11 +59,12 @@ def command(rig: Path | None, cpu: str | None, **said: Any) -> int:
         output=read_option("--output", parse_address, said["output"]),
         window=read_option("--window", parse_range, said["window"]),
     )
+    say_decimals({"--load": [said["load"]], "--output": [said["output"]], "--window": [said["window"]]})
     if said["out"]:
         from romassay.session.files import write_atomically
 
         write_atomically(said["out"], as_intel_hex(routine))
-        screen.note(f"{said['file']}: written, {len(routine.code)} bytes as Intel HEX")
+        screen.note(f"{said['out']}: written, {len(routine.code)} bytes as Intel HEX")
     sys.stdout.write("\n".join(to_key_in(routine)) + "\n")
     screen.note(f"start it at {routine.load:04X}; record the line with 'romassay capture PORT --listen -o DIR'")
     return 0

@@ -10,6 +10,7 @@ import click
 
 from romassay.address import parse_address
 from romassay.cli import screen
+from romassay.cli.options import of_no_use, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -78,12 +79,16 @@ def command(
     """
     from romassay.session.listing import Wanted, list_image, write_text
 
+    if bitmap is None:
+        of_no_use(("--stride",), "without --bitmap", "give --bitmap FILE")
+    if not source.is_dir():
+        of_no_use(("--image",), "with a file, which is one image", "leave it out")
     if not 1 <= stride <= _MOST_STRIDE:
         raise BadValue(f"a stride of {stride} bytes cannot be drawn", place="--stride", advice="give 1 to 256")
     wanted = Wanted(
         cpu=cpu,
-        origin=None if origin is None else parse_address(origin),
-        entries=tuple(parse_address(text) for text in entries),
+        origin=None if origin is None else read_option("--origin", parse_address, origin),
+        entries=tuple(read_option("--entry", parse_address, text) for text in entries),
         characters=characters,
         registers=tuple(_part_at(text) for text in registers),
         reached=reached,
@@ -95,6 +100,7 @@ def command(
         if picture is None and output is None:
             return 0
     listed = list_image(source, wanted)
+    say_decimals({"--origin": [origin], "--entry": entries, "--registers": (t.rpartition("=")[2] for t in registers)})
     for note in listed.notes:
         screen.note(note)
     if picture is not None:
@@ -110,7 +116,7 @@ def _part_at(text: str) -> tuple[str, int]:
     name, sign, address = text.partition("=")
     if not sign or not name:
         raise BadValue(f"'{text}' names no part and address", place="--registers", advice="write it as 6530=0x1700")
-    return name, parse_address(address)
+    return name, read_option("--registers", parse_address, address)
 
 
 def _draw_bitmap(source: Path, image: int, format_: str | None, target: Path, stride: int) -> None:

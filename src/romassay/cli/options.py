@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Collection, Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
+from click.core import ParameterSource
 
+from romassay.address import parse_range
+from romassay.cli import screen
 from romassay.errors import BadValue
+
+T = TypeVar("T")
 
 PAGES = (".html", ".htm")
 TO_PDF = "a browser prints it, to PDF too"
+_DECIMAL = re.compile(r"\s*(?P<first>[0-9]{1,4})\s*(?:[-+]\s*(?P<second>[0-9]{1,4})\s*)?")
+"""What may be hex as well; with five digits it is no address of sixteen lines."""
+_NUMBER = re.compile(r"[0-9]+")
+_PLAIN_BELOW = 10
+"""Smaller numbers are the same in both."""
 PARTS_VARIABLE = "ROMASSAY_PARTS"
 """The environment variable that names directories of part files of one's own, like PATH does."""
 
@@ -40,6 +51,38 @@ def to_end_in(path: Path, option: str, endings: tuple[str, ...], instead: str = 
         place=option,
         advice=f"{wanted}; {instead}" if instead else wanted,
     )
+
+
+def read_option(option: str, parse: Callable[[str], T], text: str) -> T:
+    """Read an option's value; the error says which option it is."""
+    try:
+        return parse(text)
+    except BadValue as e:
+        raise BadValue(e.problem, place=option, advice=e.advice) from e
+
+
+def of_no_use(options: Collection[str], where: str, advice: str) -> None:
+    """See that none of some options was typed; BadValue for the first that was: nothing is passed over in silence."""
+    context = click.get_current_context()
+    for item in context.command.params:
+        named = {*item.opts} & {*options}
+        if named and context.get_parameter_source(item.name or "") is ParameterSource.COMMANDLINE:
+            raise BadValue(f"is of no use {where}", place=named.pop(), advice=advice)
+
+
+def say_decimals(typed: Mapping[str, Iterable[str | None]]) -> None:
+    """Say of each address or range that is decimal, and may have been meant as hex, what was understood.
+
+    Args:
+        typed: by their options; None where one was not given.
+    """
+    for option, text in ((option, text) for option, texts in typed.items() for text in texts):
+        found = _DECIMAL.fullmatch(text or "")
+        if not found or max(int(found["first"]), int(found["second"] or 0)) < _PLAIN_BELOW:
+            continue
+        meant = f"{int(found['first']):04X}" if found["second"] is None else str(parse_range(found[0]))
+        in_hex = _NUMBER.sub(r"0x\g<0>", found[0].strip())
+        screen.note(f"{option} {found[0].strip()}: that is decimal, {meant} in hex; if hex is meant, write {in_hex}")
 
 
 def no_docket(name: str, advice: str) -> None:

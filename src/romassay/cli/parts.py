@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from romassay.cli.options import parts_option, to_end_in
+from romassay.cli.options import of_no_use, parts_option, to_end_in
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -77,9 +77,15 @@ def command(
     if said and not fits:
         option = next(iter(said))
         raise BadValue("is of use with --fits only", place=f"--{option}", advice="add --fits")
+    if svg is not None:
+        of_no_use(("--json",), "with --svg", "leave one of them out")
     if check:
+        of_no_use(("--fits", "--svg", "--json", "--parts"), "with --check, which only checks files", "leave it out")
+        if name is not None:
+            raise BadValue("--check names its files itself", place=name, advice="leave it out")
         return _check(check)
     if fits:
+        of_no_use(("--svg",), "with --fits", "name one type to have it drawn")
         if name is not None:
             raise BadValue(f"'{name}' and --fits exclude each other", advice="name a type, or what is known of a chip")
         return _fits(_clues(said), part_folders, as_json=as_json)

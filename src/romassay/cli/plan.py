@@ -45,11 +45,12 @@ def command(rig: Path, *, html: Path | None, as_json: bool, part_folders: tuple[
         sys.stdout.write(plan_json(plan))
     else:
         from romassay.cli import screen
-        from romassay.report.plan import headline, plan_lines
+        from romassay.report.plan import headline, plan_lines, problem_lines
         from romassay.report.text import Segment
 
         if html is None:
             screen.show(plan_lines(plan, width=screen.width()))
         else:
-            screen.show([(Segment(*headline(plan)),), (Segment("Written    "), Segment(str(html), "strong"))])
+            screen.show([(Segment(*headline(plan)),), *problem_lines(plan, width=screen.width())])
+            screen.show([(Segment("Written    "), Segment(str(html), "strong"))])
     return PROBLEMS if plan.problems else 0

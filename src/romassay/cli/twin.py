@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from romassay.cli.options import parts_option
+from romassay.cli.options import of_no_use, parts_option
 from romassay.errors import BadValue
 
 
@@ -36,6 +36,9 @@ def command(
     For example: romassay twin rig.toml -o evening --seed 7
     """
     if example:
+        if rig is not None:
+            raise BadValue("--example reads no rig file", place=str(rig), advice="leave it out, or --example")
+        of_no_use(("-o", "--seed", "--parts"), "with --example, which prints and stops", "leave it out")
         from romassay.session.demo import example_rig
 
         sys.stdout.write(example_rig())

@@ -80,7 +80,8 @@ def _lines(rig: Rig) -> _Lines:
         else:
             raise BadValue(
                 f"pin {pin} is on '{line}', and a reader has no such line",
-                advice=f"its lines are A0-A15, D0-D7, {', '.join(name for name in named.values() if name)}",
+                advice=f"its lines are {', '.join(['A0-A15', 'D0-D7', *filter(None, named.values())])}: name the host "
+                "reader-5v in the rig, which has a clock and strobes",
             )
     if not address or not data:
         raise BadValue("the rig wires no address or no data lines", advice="add them to [wiring]")

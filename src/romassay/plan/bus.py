@@ -154,9 +154,9 @@ def _clock_problems(rig: Rig, part: Part, cycle: ReadCycle | None) -> Iterator[P
     if clock is None or not clock.needed:
         return
     if clock.pin in rig.held or rig.wiring.get(clock.pin, rig.host.signals.clock) != rig.host.signals.clock:
-        yield Problem(
-            "no-clock", (clock.pin,), f"{clock.pin} is not on the host's clock", "wire it to a clock that runs freely"
-        )
+        line = rig.host.signals.clock
+        advice = f"wire it to {line}" if line else clock_advice(clock.pin)
+        yield Problem("no-clock", (clock.pin,), f"{clock.pin} is not on the host's clock", advice)
     elif cycle and not cycle.free_running and clock.stoppable != "yes":
         yield Problem(
             "clock-stops",
@@ -164,6 +164,11 @@ def _clock_problems(rig: Rig, part: Part, cycle: ReadCycle | None) -> Iterator[P
             "the host's clock stands still between reads, and the part needs one that runs",
             "use a clock that runs freely, hold the address, and sample late",
         )
+
+
+def clock_advice(pin: str) -> str:
+    """Return what to do where a host has no line that is called its clock."""
+    return f"say in the rig which line of the host is its clock: [host.signals] clock = '{pin}'; or take another host"
 
 
 def _latch_problems(rig: Rig, part: Part) -> Iterator[Problem]:

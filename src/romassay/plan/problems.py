@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from romassay.part import Part
-from romassay.plan.bus import level_problems, timing_problems
+from romassay.plan.bus import clock_advice, level_problems, timing_problems
 from romassay.plan.coverage import free_block
 from romassay.plan.model import Coverage, Problem
 from romassay.plan.power import power_problems
@@ -106,7 +106,7 @@ def _inputs(found: Completed, part: Part) -> Iterator[Problem]:
         pin = part.pin(name)
         if pin.kind == "clock" or pin.hold == "clock":
             text = f"{name} (pin {pin.n}) needs a clock, and the host has no line for one"
-            yield Problem("no-clock", (name,), text, f"name the host's clock line, or wire {name} to one")
+            yield Problem("no-clock", (name,), text, clock_advice(name))
         else:
             text = f"{name} (pin {pin.n}) is an input, and nothing is left to wire it to"
             advice = "hold it at one level and then at the other, and read in both"

@@ -49,7 +49,7 @@ def setting_words(plan: Plan) -> str:
 
 
 def _blocks(plan: Plan, width: int) -> Iterator[tuple[str, list[Line]]]:
-    yield "Problems", _problems(plan, width)
+    yield "Problems", problem_lines(plan, width=width)
     yield "Wiring", [*_wiring(plan.wires, width), *_texts(plan.rules, width)]
     yield f"Buffer {plan.buffer_name}", _wiring(plan.buffer, width)
     if plan.coverage:
@@ -81,7 +81,8 @@ def _table(rows: Sequence[Sequence[str]], width: int) -> list[Line]:
     return lines
 
 
-def _problems(plan: Plan, width: int) -> list[Line]:
+def problem_lines(plan: Plan, *, width: int = 80) -> list[Line]:
+    """Return each problem of a plan, and what to do about it."""
     lines: list[Line] = []
     for number, item in enumerate(plan.problems, 1):
         lines += paragraph(f"{item.kind}: {item.text}.", width=width, first=f"{number}. ", style="bad")

@@ -44,6 +44,7 @@ from romassay.reading import ReadingSet, Role
 from romassay.session.declared import Declared, as_kept, declare, on_bus
 from romassay.session.loading import (
     Input,
+    base_not_used,
     digest_of,
     in_company,
     length_of,
@@ -239,6 +240,7 @@ def _take(request: Request, former: Manifest, declared: Declared) -> _Taken:
     layouts = [entry.said.layout for entry in former.readings if entry.said.layout]
     for item, found in load_together(request.inputs, settings, layouts):
         key = (found.sha256, item.role)
+        notices += filter(None, [base_not_used(item, found)])
         if key in entries:
             entries[key] = _again(entries[key], item, notices, filed=key in known and key not in named)
         else:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Collection
 from importlib.resources import files
 from pathlib import Path
 
 from romassay.catalogue import rig_of
+from romassay.docket.manifest import MANIFEST_FILE, Manifest, decode
+from romassay.errors import BadInput
 from romassay.session.rehearse import Rehearsal, commands, put
 from romassay.twin.build import files_named
 from romassay.twin.evening import rehearse
@@ -22,6 +26,7 @@ def prepare(docket: Path | None = None) -> Rehearsal:
     found = rig_of((_DATA / "rig.toml").read_text("utf-8"), "rig.toml")
     contents = {name: (_DATA / name).read_bytes() for name in files_named(found.rig)}
     evening = rehearse(found.rig, found.part, contents)
+    _see_that_none_is_spoilt(docket or Path(DOCKET), {hashlib.sha256(log.data).hexdigest() for log in evening.logs})
     folder = Path() if docket is None else docket.parent / f"{docket.name}-logs"
     put(folder, {log.name: log.data for log in evening.logs})
     return Rehearsal(
@@ -30,6 +35,17 @@ def prepare(docket: Path | None = None) -> Rehearsal:
         truth=None,
         commands=commands(found, evening.logs, folder, docket or Path(DOCKET)),
     )
+
+
+def _see_that_none_is_spoilt(docket: Path, digests: Collection[str]) -> None:
+    """Raise BadInput where the docket holds readings of another specimen: the demo's would be added to them."""
+    place = docket / MANIFEST_FILE
+    kept = decode(place.read_bytes(), str(place)) if place.is_file() else Manifest()
+    others = [entry.file for entry in kept.readings if entry.sha256 not in digests]
+    if others:
+        raise BadInput(
+            f"is the docket of another specimen ({others[0]})", place=str(docket), advice="give -o another folder"
+        )
 
 
 def example_rig() -> str:

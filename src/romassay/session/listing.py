@@ -108,6 +108,12 @@ def _listed(image: _Image, wanted: Wanted) -> Listed:
         raise BadValue(
             f"{len(image.data)} bytes from {origin:04X} on do not fit into 64 KiB", advice="give a lower --origin"
         )
+    last = origin + len(image.data) - 1
+    for address in wanted.entries:
+        if not origin <= address <= last:
+            raise BadValue(
+                f"{address:04X} is not in the image", place="--entry", advice=f"it lies at {origin:04X}-{last:04X}"
+            )
     found = entries_at(cpu, raw, origin) if is_code else ()
     entries = [*found, *(("", address) for address in wanted.entries)]
     places = {**image.registers, **_registers(wanted.registers)}

@@ -37,6 +37,17 @@ def load_named(item: Input, settings: Settings) -> Loaded:
     return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
 
 
+_TAKES_A_BASE = frozenset({"raw-binary", "bnpf", "verilog-memory"})
+
+
+def base_not_used(item: Input, found: Loaded) -> str:
+    """Return a notice where a base was said of a file that says its addresses itself; '' where it counts."""
+    lines_without = found.format == "text-dump" and "where=none" in found.layout.split()
+    if item.said.base is None or lines_without or found.format in _TAKES_A_BASE:
+        return ""
+    return f"{item.path.name}: its addresses stand in it; --base is of no use there, and was not used"
+
+
 def load_together(
     inputs: Sequence[Input], settings: Settings, layouts: Sequence[str] = ()
 ) -> list[tuple[Input, Loaded]]:

@@ -336,11 +336,10 @@ def test_a_docket_named_as_a_file_is_told_from_a_folder(here: Path) -> None:
     assert done.stderr == b"romassay: bag: this is a docket, not a file; name an image in it: bag/image.bin\n"
 
 
-def test_a_range_taken_as_decimal_that_holds_nothing_is_named(here: Path) -> None:
+def test_a_range_taken_as_decimal_is_named(here: Path) -> None:
     done = romassay(here, "assay", "a.log", "b.log", "--exclude", "8000-9000")
     assert done.stderr == (
-        b"romassay: --exclude 8000-9000: that is decimal, 1F40-2328 in hex, and nothing of it was read; "
-        b"hex is written 0x8000-0x9000\n"
+        b"romassay: --exclude 8000-9000: that is decimal, 1F40-2328 in hex; if hex is meant, write 0x8000-0x9000\n"
     )
     assert romassay(here, "assay", "a.log", "b.log", "--exclude", "32768-33791").stderr == b""
 

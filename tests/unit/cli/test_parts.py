@@ -162,3 +162,16 @@ def test_a_faulty_directory_in_the_environment_is_named(own: Path) -> None:
     assert done.returncode == 2
     assert done.stderr.startswith(f"romassay: {own / 'bad.toml'}")
     assert "Traceback" not in done.stderr
+
+
+def test_a_terminal_without_box_signs_gets_plain_ones() -> None:
+    call = [sys.executable, "-m", "romassay", "parts", "6530"]
+    done = subprocess.run(call, capture_output=True, env={"PYTHONIOENCODING": "ascii"}, timeout=60, check=True)
+    assert b"+----u----+" in done.stdout
+    assert b"VSS  1 |         | 40 PA1" in done.stdout
+    assert b"\\u" not in done.stdout
+
+
+def test_a_word_that_no_part_has_for_a_pin_is_named() -> None:
+    with pytest.raises(BadValue, match="no part has a pin called 'adress'; did you mean 'address'"):
+        run(["parts", "--fits", "--pins", "40", "--pin", "3=adress"])

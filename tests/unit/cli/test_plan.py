@@ -79,3 +79,16 @@ def test_parts_that_can_be_written_stand_in_for_a_mask_rom() -> None:
     assert stand_ins(parts[0], parts) == ("2716, 5 V",)
     assert stand_ins(parts[5], parts) == ("2532",)
     assert stand_ins(load_part("6530"), parts) == ()
+
+
+def test_a_page_of_a_plan_with_problems_leaves_them_on_the_screen(
+    rig: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rig.write_text('part = "6530"\n[host]\naddress_bits = 16\n[wiring]\nPHI2 = "PHI2"\n')
+    assert run(["plan", "rig.toml", "--html", "plan.html"]) == 3
+    out = capsys.readouterr().out
+    assert "no-clock: PHI2 is not on the host's clock" in out
+    assert "[host.signals]" in out
+    rig.write_text(rig.read_text() + '[host.signals]\nclock = "PHI2"\n')
+    run(["plan", "rig.toml"])
+    assert "no-clock" not in capsys.readouterr().out
