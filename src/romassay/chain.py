@@ -15,7 +15,7 @@ from romassay.errors import BadInput
 from romassay.finding import Finding, Limit
 from romassay.order import ordered
 from romassay.part import Part
-from romassay.reading import Reading, ReadingSet, edges_of, within
+from romassay.reading import Reading, ReadingSet, edges_of, is_copy, within
 from romassay.rig import Rig
 from romassay.settle.model import Decision, Image
 from romassay.survey.model import Survey
@@ -115,7 +115,7 @@ def gather(
     exclude: Iterable[Range] = (),
     address_bits: int | None = None,
 ) -> ReadingSet:
-    """Put readings together as one set: files that are equal byte for byte count once.
+    """Put readings together as one set: files that are equal byte for byte count once, and so do copies of a reading.
 
     The bus has as many lines as the widest reading, unless `address_bits` says otherwise; what lies beyond becomes a
     hole.
@@ -135,8 +135,22 @@ def gather(
         seen[key] = reading.source.name
         kept.append(reading)
     _refuse_scattered(kept)
+    kept, copied = _without_copies(kept)
     bits = address_bits or _bus_lines(kept)
-    return ReadingSet(ordered([within(r, bits) for r in kept]), bits, tuple(exclude), tuple(duplicates))
+    readings = ordered([within(r, bits) for r in kept])
+    return ReadingSet(readings, bits, tuple(exclude), tuple(duplicates), tuple(copied))
+
+
+def _without_copies(readings: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
+    """Return the readings without those that are another one saved or shown twice, and the names of these."""
+    kept: list[Reading] = []
+    copied: list[str] = []
+    for reading in readings:
+        if any(one.role == reading.role and is_copy(one, reading) for one in kept):
+            copied.append(f"{reading.source.name}, pass {reading.source.pass_number}")
+        else:
+            kept.append(reading)
+    return kept, copied
 
 
 def _refuse_scattered(readings: Sequence[Reading]) -> None:

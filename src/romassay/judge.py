@@ -158,6 +158,14 @@ def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[F
             evidence=f"{names}: equal byte for byte to a file already there, so it was counted once",
             advice="read the specimen again into a new file; a copied file proves nothing",
         )
+    if readings.copied:
+        yield Finding(
+            "duplicate-reading",
+            blocks=few,
+            evidence=f"{'; '.join(readings.copied[:4])}: the same digits are spoilt as in an earlier reading, and all "
+            "else is the same: one log saved, or shown, twice, so it was counted once",
+            advice="read the specimen again into a new file; a copy proves nothing",
+        )
     unordered = [r.source.name for r in readings.with_role("specimen") if r.source.unordered > 1]
     if unordered:
         yield Finding(

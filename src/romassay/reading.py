@@ -22,6 +22,9 @@ Index = npt.NDArray[np.int64]
 Unit = Literal["hex-digit", "octal", "decimal", "record-checked", "record", "raw", "trace"]
 """What an error on the way hits: one printed digit, a whole number, a record under a checksum, a byte, a bus cycle."""
 
+LEAST_WOUNDS = 3
+"""Half-read bytes in common from which two readings are one. Common practice, no source."""
+
 Role = Literal["specimen", "empty-socket", "pulled-up", "pulled-down"]
 
 
@@ -187,6 +190,44 @@ def reading_of(
     return Reading(runs=runs, value=value, known=None, address_bits=address_bits, unit=unit)
 
 
+def is_copy(one: Reading, other: Reading) -> bool:
+    """Tell whether a reading is another, or a part of it, saved or shown again: just the same digits are spoilt.
+
+    Two passes over a line that spoils characters are never spoilt alike in several places; a clean reading says
+    nothing. A host that prints no number for what it can't read loses both digits. How the lines are laid out does not
+    matter.
+    """
+    if one.unit != "hex-digit" or other.unit != "hex-digit" or min(_half_read(one), _half_read(other)) < LEAST_WOUNDS:
+        return False
+    (short, told, bits), (long, theirs, their_bits) = sorted(
+        map(_by_address, (one, other)), key=lambda each: len(each[0])
+    )
+    if len(short) == len(long):
+        at = np.arange(len(short))
+    elif len(np.unique(long)) < len(long):
+        return False
+    else:
+        at = np.minimum(np.searchsorted(long, short), len(long) - 1)
+    alike = (long[at] == short) & (their_bits[at] == bits) & (theirs[at] == told)
+    return bool(alike.all())
+
+
+def _by_address(reading: Reading) -> tuple[Index, Bytes, Bytes]:
+    """Return addresses, known bits and what they said, in the order of the addresses."""
+    address = reading.addresses()
+    order = np.argsort(address, kind="stable")
+    bits = reading.known_bits()[order]
+    return address[order], reading.value[order] & bits, bits
+
+
+def _half_read(reading: Reading) -> int:
+    """Return how many bytes have one digit that was read and one that was not; none where those are the rule."""
+    if reading.known is None:
+        return 0
+    count = int(np.isin(reading.known, (0x0F, 0xF0)).sum())
+    return count if 4 * count < len(reading) else 0
+
+
 def exchanged(reading: Reading) -> Reading:
     """Return a reading of words of unknown order with the bytes of each word in the other order."""
     count = reading.runs[:, 2]
@@ -235,12 +276,15 @@ class ReadingSet:
         address_bits: lines of the bus.
         excluded: ranges that belong to the host or are not to be looked at.
         duplicates: names of files left out because an earlier one is equal to them byte for byte.
+        copied: names of readings left out because the same digits are spoilt in them as in an earlier one, and
+            all else is the same.
     """
 
     readings: tuple[Reading, ...]
     address_bits: int
     excluded: tuple[Range, ...] = ()
     duplicates: tuple[str, ...] = ()
+    copied: tuple[str, ...] = ()
 
     def with_role(self, role: Role) -> tuple[Reading, ...]:
         """Return the readings of one role."""

@@ -32,6 +32,18 @@ NIBBLE = 4
 PRINTABLE = 0.9
 """Share of printable characters that makes an image text."""
 
+ROWS = (8, 10, 16)
+"""Rows of a character in the ROM of a character generator. Common practice, no source."""
+
+SPACED = 0.85
+"""Share of the characters that have a blank row between them and the next."""
+
+BLANK_ROWS = 0.6
+"""Share of blank rows from which nothing tells a character's."""
+
+EDGES = frozenset({0, 5, 6, 7})
+"""Data lines at the sides of a drawn character, blank where it is narrower than eight."""
+
 
 def data_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
     """Return the faults of single data lines and pairs of them in one image."""
@@ -76,15 +88,25 @@ def _by_cause(quiet: dict[int, int], bus: Floating) -> Iterator[dict[int, int]]:
             yield group
 
 
-def _natural(quiet: dict[int, int], value: Bytes) -> float:
-    """Return the chance that what the ROM holds leaves these lines quiet: text, or small numbers."""
+def _natural(quiet: dict[int, int], value: Bytes, image: Image) -> float:
+    """Return the chance that what the ROM holds leaves these lines quiet: text, small numbers, or narrow characters."""
     if any(quiet.values()):
         return 0.01
     lines = sorted(quiet)
+    if _is_font(image) and set(lines) <= EDGES:
+        return 0.97
     if lines == [7] and _printable(value) >= PRINTABLE:
         return 0.97
     upper = lines == list(range(8 - len(lines), 8))
     return 0.02 if not upper or len(lines) == 1 else 0.4 if len(lines) == 2 else 0.85
+
+
+def _is_font(image: Image) -> bool:
+    """Tell whether an image is characters drawn in rows: in each, the same row is blank, and the others are not."""
+    value = image.value
+    if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS:
+        return False
+    return any(np.mean(value[row::rows] == 0) >= SPACED for rows in ROWS for row in range(rows))
 
 
 def _printable(value: Bytes) -> float:
@@ -92,7 +114,7 @@ def _printable(value: Bytes) -> float:
 
 
 def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> Iterator[Finding]:
-    fault = 1.0 - _natural(quiet, value)
+    fault = 1.0 - _natural(quiet, value, image)
     if fault < 0.1:
         return
     may_float = all(bus.lines[bit] == str(level) and not bus.odd(bit) for bit, level in quiet.items())

@@ -19,11 +19,15 @@ from romassay.diagnose.reads import best_sense
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.survey import survey
-from romassay.survey.model import Function
-from romassay.survey.stack import Bools
+from romassay.survey.cubes import contents
+from romassay.survey.model import Copy, Function
+from romassay.survey.stack import GRANULE, Bools
 
 EXPLAINED = 0.75
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
+
+LARGEST = 13
+"""log2 of the largest ROM that is looked for where none is declared: 8 KiB."""
 
 CLUSTER = 12
 """Bytes that two groups of readings must differ in before they are of two specimens."""
@@ -160,6 +164,58 @@ def _groups(
     return finding, differing
 
 
+def beside(evidence: Evidence) -> Iterator[Finding]:
+    """Yield the finding where what stands beside the ROM, at the same selects, is another in each reading.
+
+    Where no size is declared, two revisions leave the piece on which they agree for a smaller ROM. Every copy of a
+    reading says the same there, which no line noise and no running timer does.
+    """
+    if evidence.size or not evidence.images or len(evidence.chosen) < 2:
+        return
+    function = evidence.found.functions[evidence.images[0].function]
+    for level in range(function.size.bit_length() - 1, min(LARGEST, evidence.readings.address_bits)):
+        firsts = dict.fromkeys((copy.first >> level ^ 1) << level for copy in function.copies if not copy.contended)
+        other = replace(function, size=1 << level, copies=tuple(Copy(first, 0, 1.0) for first in firsts))
+        differ = _differing(evidence, other)
+        if differ:
+            where = ", ".join(f"{first:04X}" for first in list(firsts)[:4])
+            yield Finding(
+                "mixed-specimens",
+                blocks=True,
+                probability=0.5,
+                where=tuple(Range(first, first + (1 << level) - 1) for first in firsts),
+                evidence=f"{differ} bytes beside the ROM, in the {1 << level} at {where}, differ from reading to "
+                "reading, the same at every mirror: the ROM may be larger, and the readings of two versions of it",
+                advice="declare the part or the size, and see which specimen each log is of",
+            )
+            return
+
+
+def _differing(evidence: Evidence, beside: Function) -> int:
+    """Return how many bytes of a place differ between readings, most in both digits; 0 where too few to tell.
+
+    What belongs to other memory is left out, and what only keeps the byte before it.
+    """
+    observed = evidence.observed(beside)
+    planes = [_majority(observed, int(row)) for row in np.unique(observed.reading)]
+    if len(planes) < 2:
+        return 0
+    free = ~np.repeat(evidence.stacked.answered(evidence.found.functions), GRANULE)
+    level = beside.size.bit_length() - 1
+    firsts = np.array([copy.first >> level for copy in beside.copies])
+    owned = contents(evidence.stacked, free.astype(np.uint8).reshape(-1, GRANULE), level, firsts)
+    most = 0
+    for (one, sure), (two, also) in combinations(planes, 2):
+        held = np.r_[False, (one[1:] == one[:-1]) | (two[1:] == two[:-1])]
+        changed = np.where(sure & also & ~held & owned.all(axis=0), one ^ two, np.uint8(0))
+        several = np.count_nonzero((changed & 0x0F != 0) & (changed & 0xF0 != 0))
+        pairs = np.unique(np.stack([one, two])[:, changed != 0], axis=1).shape[1]
+        count = int(np.count_nonzero(changed))
+        if count >= CLUSTER and pairs >= CLUSTER // 2 and several >= BOTH_DIGITS * count:
+            most = max(most, count)
+    return most
+
+
 def moving(evidence: Evidence) -> list[Finding]:
     """Return what makes the readings differ, the likeliest first; none where nothing but noise does."""
     weighed = causes(evidence, _reach(evidence))
@@ -167,6 +223,8 @@ def moving(evidence: Evidence) -> list[Finding]:
     if two and (two.probability >= SURE or not (weighed and _explains(weighed[0], differ, size))):
         return [two]
     found = [_named(evidence, cause, probability(cause, weighed)) for cause in weighed[:2]]
+    if not found and not two:
+        return list(beside(evidence))
     if two:
         two = replace(two, probability=round(max(0.01, 1 - found[0].probability), 3))
         found.append(two)

@@ -1,8 +1,8 @@
 """RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between.
 
-A ROM may hold bytes of no sense as well, so that this alone keeps nothing from being confirmed; it is said. What RAM
-wakes up with is another matter: cells lean to one side, a row this way and the next that, so that 00 and FF alternate
-all over it. No code does that, and it blocks. Common practice, no source.
+Where no part or size is declared, nothing was power-cycled and the bytes have no sense, nothing tells the two apart,
+and it blocks. What RAM wakes up with shows: cells lean to one side, a row this way and the next that, so that 00 and
+FF alternate all over it. No code does that. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     yield Finding(
         "ram-or-rom",
-        blocks=False,
+        blocks=True,
         function=image.function,
         probability=0.65,
         evidence=f"the {len(image.value)} bytes are no code, no text and no curve, and nothing was power-cycled: RAM "

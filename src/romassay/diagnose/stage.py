@@ -7,11 +7,13 @@ from dataclasses import replace
 
 from romassay.diagnose.address_lines import address_lines, crumbs, pieces
 from romassay.diagnose.data_lines import data_lines
+from romassay.diagnose.driven_twice import driven_twice
 from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import moving
+from romassay.diagnose.idle import idle
 from romassay.diagnose.memory import power_up, ram_or_rom
 from romassay.diagnose.orders import orders
-from romassay.diagnose.parts import parts
+from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
 from romassay.diagnose.reads import best_sense
 from romassay.diagnose.silent import latched
@@ -63,10 +65,13 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += structure(evidence, image)
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
+        result += driven_twice(evidence, image)
+        result += idle(evidence, image)
     result = _once(result)
     woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
     result += woken or _many(evidence)
     result += parts(evidence)
+    result += two_chips(evidence)
     moved = moving(evidence)
     if not moved and not any(finding.blocks and finding.probability > EVEN for finding in result):
         for image in _searched(evidence):

@@ -365,6 +365,7 @@ def _readings(assay: Assay, room: int) -> list[Line]:
         lines += paragraph(_reading(assay, reading), width=room, first=name)
     texts = _more(len(assay.readings.readings) - _SHOWN_READINGS)
     texts += [f"{name}: the same file as an earlier one, not counted" for name in assay.readings.duplicates]
+    texts += [f"{name}: damaged just as an earlier one is, not counted" for name in assay.readings.copied]
     return [*lines, *(line for text in texts for line in paragraph(text, width=room))]
 
 

@@ -165,7 +165,9 @@ def _settled(
     vote = _vote(observed, function.driven, digits)
     error = _error_rate(vote, observed, function.driven)
     wrong = _chance_wrong(vote, error)
-    flipped = _weak(vote, observed, line)
+    alike, unlikely = _as_one(vote, observed, error)
+    flipped = _weak(vote, observed, line, unlikely)
+    open_ones = np.union1d(flipped, vote.disputed[alike])
     weak = np.isin(vote.disputed, flipped)
     value = np.where(vote.seen == 0, FILL, vote.value | _undriven(stacked, function)).astype(np.uint8)
     for decision in decided:
@@ -183,7 +185,7 @@ def _settled(
         posterior=(1.0 - wrong).astype(np.float32),
         observations=vote.count,
         readings=per_reading,
-        doubtful=_doubts(vote, observed, wrong, flipped, error, function.driven),
+        doubtful=_doubts(vote, observed, wrong, open_ones, error, function.driven),
         flipped=tuple(int(i) for i in flipped),
         link_errors=tuple(int(i) for i in vote.disputed[~weak]),
         decided=decided,
@@ -334,12 +336,13 @@ def _chance_wrong(vote: _Vote, error: float) -> npt.NDArray[np.float64]:
     return wrong
 
 
-def _weak(vote: _Vote, observed: _Observed, line: _Line) -> Index:
+def _weak(vote: _Vote, observed: _Observed, line: _Line, certain: Bools) -> Index:
     """Return the offsets whose cell, not the line, made the difference.
 
     Where no line was damaged, or every record carried its sum, the line has no part in it. Else a cell is weak where
-    the same bit differs more often than a line of that quality explains (binomial tail, over all bits tried); once one
-    is, every offset that differs in a single bit is listed with it, for a cell that flipped once looks no different.
+    the same bit differs more often than a line of that quality explains (binomial tail, over all bits tried), or where
+    that is `certain` already; once one is, every offset that differs in a single bit is listed with it, for a cell that
+    flipped once looks no different.
     """
     if not len(vote.disputed):
         return vote.disputed
@@ -349,7 +352,7 @@ def _weak(vote: _Vote, observed: _Observed, line: _Line) -> Index:
     tried = max(1, len(vote.count) * 8)
     others = max(0.5, float(vote.against[~vote.single].sum() + np.count_nonzero(vote.single)))
     rate = min(0.5, others / max(1.0, float(vote.count.sum())) / 8)
-    certain = np.zeros(len(vote.disputed), np.bool_)
+    certain = certain.copy()
     for row in np.flatnonzero(vote.single & (vote.against >= 2)):
         trials = int(vote.count[vote.disputed[row]])
         tail = 1.0 - binomial_cdf(int(vote.against[row]) - 1, trials, rate)
@@ -357,6 +360,29 @@ def _weak(vote: _Vote, observed: _Observed, line: _Line) -> Index:
     if not certain.any() and not (vote.single.all() and _unlike_the_line(vote, line)):
         return vote.disputed[:0]
     return vote.disputed[vote.single | certain]
+
+
+def _as_one(vote: _Vote, observed: _Observed, error: float) -> tuple[Bools, Bools]:
+    """Tell which disputed bytes one reading has otherwise at every copy, and of which there are more than a line makes.
+
+    A line seldom makes the same wrong digit twice; a weak cell, or another specimen, shows it at every copy.
+    """
+    every, unlikely = np.zeros(len(vote.disputed), np.bool_), np.zeros(len(vote.disputed), np.bool_)
+    tried = len(vote.count) * len(observed.names)
+    settled = vote.value[vote.disputed]
+    for number in np.unique(observed.reading):
+        mine = observed.reading == number
+        value, known = observed.value[mine][:, vote.disputed], observed.known[mine][:, vote.disputed]
+        whole = (known == np.bitwise_or.reduce(known, axis=0)) & (known != 0)
+        said = np.where(whole, value, 0).max(axis=0)
+        other = ((said ^ settled) & np.bitwise_or.reduce(known, axis=0)) != 0
+        copies = np.count_nonzero(whole, axis=0)
+        alike = other & (copies > 1) & ((value == said) | ~whole).all(axis=0)
+        if alike.any():
+            again = (error * SAME_ERROR) ** (int(copies[alike].min()) - 1)
+            every |= alike
+            unlikely |= alike & (np.count_nonzero(alike) > poisson_quantile(tried * error * again, LEVEL))
+    return every, unlikely
 
 
 def _unlike_the_line(vote: _Vote, line: _Line) -> bool:
@@ -383,7 +409,7 @@ def _doubts(
     vote: _Vote,
     observed: _Observed,
     wrong: npt.NDArray[np.float64],
-    flipped: Index,
+    open_ones: Index,
     error: float,
     driven: int,
 ) -> tuple[Doubt, ...]:
@@ -391,7 +417,7 @@ def _doubts(
     close = vote.single & (vote.margin < SURE_MARGIN)
     disputed = vote.disputed[(wrong[vote.disputed] > DOUBT) | close]
     again = min(1.0, error * SAME_ERROR)
-    offsets = np.union1d(np.union1d(disputed, flipped), unseen)
+    offsets = np.union1d(np.union1d(disputed, open_ones), unseen)
     agreed, times = _agreed(observed, offsets, driven)
     result = []
     for offset, value, count in zip(offsets.tolist(), agreed.tolist(), times.tolist(), strict=True):

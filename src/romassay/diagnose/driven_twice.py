@@ -1,0 +1,127 @@
+"""A second driver at a ROM that appears once: what is read is the bytes of two memories, pulled low by each other.
+
+Where a ROM has mirrors, the copy that is fought over differs from the others. Where it has none, only the bytes tell: a
+bit is high where both memories hold a one, so that few are, and the bytes fall as pairs of code bytes ANDed do, not as
+code does. A sparse picture falls so too: an empty socket tells the two apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.address import Range, merge_ranges
+from romassay.cpus.catalogue import NAMES
+from romassay.cpus.likeness import SCALE, byte_weights, padding
+from romassay.diagnose.evidence import Evidence
+from romassay.finding import Finding
+from romassay.reading import Bytes, Index
+from romassay.settle.model import Image
+
+BLOCK = 64
+"""Bytes that are looked at together: the least RAM of combination chips (6530: data sheet)."""
+
+TELLING = 40
+"""Bytes of a block, padding left out, from which they tell."""
+
+CLEARLY = 0.35
+"""Nats a byte by which two memories must explain a block better than the code of any CPU does."""
+
+PRINTABLE = 0.75
+"""Share of printable characters from which a block may be text."""
+
+MOVING = 7
+"""Data lines that must move in a block: small numbers leave the upper ones low."""
+
+LEAST = 1e-6
+"""Chance of a byte that two memories hardly ever make."""
+
+Floats = npt.NDArray[np.float64]
+
+
+def driven_twice(evidence: Evidence, image: Image) -> Iterator[Finding]:
+    """Yield the doubt where a ROM that appears once, and no other, reads like two memories on one bus."""
+    function = evidence.found.functions[image.function]
+    known = evidence.readings.excluded or evidence.readings.with_role("empty-socket")
+    if (
+        known
+        or len(evidence.images) > 1
+        or len(function.copies) != 1
+        or function.driven != 0xFF
+        or len(image.value) < 2 * BLOCK
+    ):
+        return
+    blocks = _anded(image.value)
+    if not len(blocks):
+        return
+    offsets = tuple(int(i) for i in (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel())
+    first = function.copies[0].first
+    where = merge_ranges(Range(first + int(b) * BLOCK, first + int(b) * BLOCK + BLOCK - 1) for b in blocks)
+    yield Finding(
+        "contention",
+        blocks=True,
+        function=image.function,
+        offsets=offsets,
+        where=where,
+        probability=0.7,
+        evidence=f"at {', '.join(str(r) for r in where[:4])} few bits are high, and the bytes fall as those of two "
+        "memories that pull each other low; a sparse picture or table may fall so too",
+        advice="read the same window with the socket empty, and add it with --empty-socket: what still answers there "
+        "is the second driver; if it is the host's own, gate it off and read again",
+    )
+
+
+def _anded(value: Bytes) -> Index:
+    """Return the blocks of an image that two memories explain clearly better than code, int64[n]."""
+    rows = value.reshape(-1, BLOCK)
+    told = ~padding(value).reshape(-1, BLOCK)
+    counts = np.zeros((len(rows), 256))
+    np.add.at(counts, (np.repeat(np.arange(len(rows)), BLOCK), rows.ravel()), told.ravel())
+    amount = counts.sum(axis=1)
+    printable = counts[:, 0x20:0x7F].sum(axis=1) + counts[:, [0x00, 0x0A, 0x0D]].sum(axis=1)
+    two, one = _two(), _one()
+    better = (counts @ two.T).max(axis=1) - (counts @ one.T).max(axis=1)
+    moves = np.bitwise_count(np.bitwise_or.reduce(rows, axis=1) & ~np.bitwise_and.reduce(rows, axis=1))
+    clear = (amount >= TELLING) & (better > CLEARLY * amount) & (printable < PRINTABLE * amount) & (moves >= MOVING)
+    found: Index = np.flatnonzero(clear)
+    return found
+
+
+@cache
+def _one() -> Floats:
+    """Return the logarithm of the chance of each byte in the code of each CPU, float64[CPUs, 256]."""
+    chance = np.exp(byte_weights().astype(np.float64) / SCALE)
+    logarithm: Floats = np.log(chance / chance.sum(axis=1, keepdims=True))
+    return logarithm
+
+
+@cache
+def _two() -> Floats:
+    """Return the same for a byte of one code ANDed with one of another, or with any byte, float64[n, 256]."""
+    singles = [*np.exp(_one()), np.full(256, 1 / 256)]
+    over = [_above(single) for single in singles]
+    pairs = [over[a] * over[b] for a in range(len(NAMES)) for b in range(a, len(singles))]
+    chances = np.maximum([_exactly(pair) for pair in pairs], LEAST)
+    logarithm: Floats = np.log(chances / chances.sum(axis=1, keepdims=True))
+    return logarithm
+
+
+def _above(chance: Floats) -> Floats:
+    """Return the chance that at least the bits of each byte are high, float64[256]."""
+    cube = chance.reshape([2] * 8)
+    for axis in range(8):
+        low, high = np.split(cube, 2, axis)
+        cube = np.concatenate([low + high, high], axis)
+    return cube.ravel()
+
+
+def _exactly(above: Floats) -> Floats:
+    """Return the chance that just the bits of each byte are high: what `_above` does, undone."""
+    cube = above.reshape([2] * 8)
+    for axis in range(8):
+        low, high = np.split(cube, 2, axis)
+        cube = np.concatenate([low - high, high], axis)
+    return cube.ravel()

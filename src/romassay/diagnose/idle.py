@@ -1,0 +1,110 @@
+"""Half of an image that says only what the bus says where nobody answers.
+
+Where it is the half across the top line, the specimen is smaller than was declared, or that half of it is blank. Across
+a lower line no ROM has that: a select of the specimen is wired where that line of its own belongs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from romassay.diagnose.evidence import Evidence, floating
+from romassay.finding import Finding
+from romassay.reading import Bytes, Index
+from romassay.settle.model import Image
+from romassay.survey.stack import Bools
+
+LIKE_BUS = 0.98
+"""Share of a half that must say what the bus says; the rest is line noise."""
+
+OTHERS = 0.5
+"""Share of the other half that may say so too, at most."""
+
+LEAST_BYTES = 64
+"""Bytes of a half from which it tells."""
+
+TOLD_LINES = 7
+"""Data lines of which it must be known what they do where nobody answers."""
+
+BLANKS = (0x00, 0xFF)
+
+
+def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
+    """Yield the finding where one level of an own line of a ROM selects nothing but the floating bus."""
+    controls = {reading.role for reading in evidence.readings.readings}
+    size = len(image.value)
+    if "empty-socket" in controls or {"pulled-up", "pulled-down"} <= controls or size < 2 * LEAST_BYTES:
+        return
+    first = evidence.found.functions[image.function].copies[0].first
+    like = _like_bus(evidence, image, first)
+    top = size.bit_length() - 2
+    for line in range(top + 1):
+        high = (np.arange(size) >> line & 1).astype(np.bool_)
+        for level, half in ((1, high), (0, ~high)):
+            silent = any(np.mean(one[half]) >= LIKE_BUS and np.mean(one[~half]) < OTHERS for one in like)
+            if silent and line < top:
+                yield _select(image, line, level)
+                return
+            if silent and evidence.size:
+                yield _half(image, half, line)
+                return
+
+
+def _like_bus(evidence: Evidence, image: Image, first: int) -> list[Bools]:
+    """Return where an image says what the bus says, as far as that is known, and where it keeps the byte before."""
+    size = len(image.value)
+    address = first + np.arange(size)
+    bus = floating(evidence)
+    told = [bit for bit, does in enumerate(bus.lines) if does != "unknown"]
+    result = []
+    if bus.seen and len(told) >= TOLD_LINES:
+        expected, mask = np.zeros(size, np.uint8), np.uint8(sum(1 << bit for bit in told))
+        for bit in told:
+            follows = bus.follows[bit]
+            level = address >> follows & 1 if bus.lines[bit] == "follows" else int(bus.lines[bit] == "1")
+            expected |= (np.full(size, 1) * level << bit).astype(np.uint8)
+        result.append((image.value & mask) == expected)
+    elif not bus.seen:
+        result += [image.value == blank for blank in BLANKS]
+        result += [image.value == (address & 0xFF), image.value == (address >> 8 & 0xFF)]
+    return [*result, _kept(image.value)]
+
+
+def _kept(value: Bytes) -> Bools:
+    """Tell which bytes are the one before, the first left out: a bus that keeps its charge."""
+    same: Bools = np.r_[False, value[1:] == value[:-1]]
+    return same
+
+
+def _select(image: Image, line: int, level: int) -> Finding:
+    name = f"A{line}"
+    return Finding(
+        "address-lines-swapped",
+        blocks=True,
+        function=image.function,
+        lines=(name,),
+        probability=0.85,
+        evidence=f"where {name} is {'high' if level else 'low'}, half of the {len(image)} bytes say only what the bus "
+        f"says by itself: {name} goes to a select of the specimen",
+        advice=f"check against the pin-out where {name} and the lines of the selects are wired",
+    )
+
+
+def _half(image: Image, half: Bools, line: int) -> Finding:
+    at: Index = np.flatnonzero(half)
+    blank = bool(np.isin(image.value[half], BLANKS).all())
+    where = f"{int(at[0]):04X}-{int(at[-1]):04X}"
+    return Finding(
+        "size-ambiguous" if blank else "half-image",
+        blocks=True,
+        function=image.function,
+        lines=() if blank else (f"A{line}",),
+        offsets=(int(at[0]), int(at[-1])),
+        probability=0.7 if blank else 0.85,
+        evidence=f"{where} of the {len(image)} bytes say only what the bus says by itself: the specimen may be half "
+        "that size" + (", or blank there" if blank else ""),
+        advice="read the type number on the specimen again; read once with pull-ups and once with pull-downs on the "
+        "data lines: what follows them is not the specimen's",
+    )
