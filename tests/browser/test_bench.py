@@ -187,6 +187,11 @@ def test_the_lines_of_a_log_are_marked(page: Any, address: str) -> None:
     opened(page, address, "fog")
     page.click("#tab-Logs")
     page.wait_for_selector(".log .taken")
+    assert page.evaluate("document.documentElement.scrollHeight <= innerHeight"), "the panel scrolls, not the page"
+    page.set_viewport_size({"width": 820, "height": 1180})
+    page.wait_for_selector(".log .left-out")
+    tallest = page.evaluate("Math.max(...[...document.querySelectorAll('.log .no')].map(e => e.offsetHeight))")
+    assert tallest < 100
     page.get_by_label("only what was not taken").check()
     page.wait_for_selector(".log .damaged .why")
     assert page.locator(".log .taken").count() == 0

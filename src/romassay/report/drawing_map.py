@@ -176,7 +176,8 @@ def legend(survey: Survey) -> list[tuple[RegionKind, str, str]]:
     """Return what the drawing holds, as (kind, letter, words), each once."""
     seen: dict[tuple[RegionKind, str], str] = {}
     for region in survey.regions:
-        seen.setdefault((region.kind, letter_of(survey, region)), what_of(survey, region))
+        words = what_of(survey, region) if region.kind == "rom" else REGIONS[region.kind]
+        seen.setdefault((region.kind, letter_of(survey, region)), words)
     return [(kind, letter, words) for (kind, letter), words in sorted(seen.items(), key=lambda item: _rank(*item[0]))]
 
 

@@ -99,7 +99,7 @@ function show() {
     [...files.slice(0, 4), "report.html", "assay.json"].map((file) =>
       h("a", { href: api.fileAddress(name, file), download: "" }, `Save ${file}`)));
   const kinds = new Map(data.regions.map(([, , kind, letter, what]) => [`${kind} ${letter}`, [kind, letter, what]]));
-  fill(byId("legend"), [...kinds.values()].map(([kind, letter, what]) => h("li", {}, swatch(kind), `${letter} ${what}`.trim())));
+  fill(byId("legend"), [...kinds.values()].map(([kind, letter, what]) => h("li", {}, swatch(kind), `${letter} ${/\d$/.test(letter) ? what : what.replace(/ \d+$/, "")}`.trim())));
   const { cursor } = bench.map;
   bench.map.load(data.regions, data.address_bits);
   const rom = data.record.functions.find((f) => f.image && f.copies.length);
