@@ -206,7 +206,8 @@ def _blank(said: Consensus, based: Ground) -> Bools:
 def _hollow(said: Consensus, based: Ground) -> Bools:
     """Return the granules of the floating bus in which it says what unused bytes of a ROM never hold, bool[G]."""
     filling = _is_filling(said, based.prediction[:, :1]) & (based.prediction == based.prediction[:, :1]).all(axis=1)
-    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~filling
+    unlike = np.count_nonzero(said.sure & (said.value != based.prediction), axis=1)
+    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~filling & (unlike * 2 <= GRANULE)
     return hollow
 
 
