@@ -214,5 +214,7 @@ def assay(
         images = corrected(images, faults)
     codes = read_code(images)
     doubts = (*faults, *about_code(codes, images))
-    judgement = judge(readings, found, images, doubts, part=options.part, size=options.size, codes=codes)
+    judgement = judge(
+        readings, found, images, doubts, part=options.part, size=options.size, codes=codes, rig=options.rig
+    )
     return Assay(readings, options, found, images, judgement.findings, judgement.limits, judgement.verdict, codes)

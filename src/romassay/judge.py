@@ -13,6 +13,7 @@ from romassay.code.model import Code
 from romassay.finding import Finding, Kind, Limit, ranked
 from romassay.part import Part
 from romassay.reading import ReadingSet
+from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Function, Survey
 from romassay.survey.pairs import SAME_SHARE
@@ -53,6 +54,7 @@ def judge(
     part: Part | None = None,
     size: int | None = None,
     codes: Sequence[Code] = (),
+    rig: Rig | None = None,
 ) -> Judgement:
     """Give the verdict.
 
@@ -61,7 +63,7 @@ def judge(
     """
     findings = [*faults, *_about_readings(readings, images)]
     for image in images:
-        findings += _about_image(readings, found.functions[image.function], image)
+        findings += _about_image(readings, found.functions[image.function], image, rig)
     findings += _about_host(readings, found, images)
     findings += _about_likeness(found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
@@ -189,7 +191,7 @@ def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[F
         )
 
 
-def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iterator[Finding]:
+def _about_image(readings: ReadingSet, function: Function, image: Image, rig: Rig | None) -> Iterator[Finding]:
     index = image.function
     if image.confidence.readings < ENOUGH:
         yield Finding(
@@ -234,16 +236,19 @@ def _about_image(readings: ReadingSet, function: Function, image: Image) -> Iter
             advice="read at both ends of the rated supply and at another temperature, and slower; do not trust a vote "
             "on these bytes alone",
         )
-    if function.unknown:
-        names = tuple(line_name(i) for i in lines_of(function.unknown))
+    names = tuple(map(line_name, lines_of(function.unknown)))
+    if rig is not None:
+        names = tuple(filter(rig.reaches, names))
+    if names:
+        next_ones = [item.where for item in function.read_next if {*names}.intersection(item.lines)]
         yield Finding(
             "short-window",
             blocks=False,
             function=index,
             lines=names,
-            where=tuple(item.where for item in function.read_next),
+            where=tuple(next_ones),
             evidence=f"{', '.join(names)} never exercised: no two blocks of the window differ in that line alone",
-            advice=f"read {_some([str(item.where) for item in function.read_next])} as well",
+            advice=f"read {_some([str(where) for where in next_ones])} as well",
         )
     if function.resting and not _host_known(readings):
         names = tuple(line_name(i) for i in lines_of(function.resting))

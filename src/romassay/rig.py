@@ -446,6 +446,10 @@ class Rig(_Table, frozen=True):
         """Lines of the host's bus."""
         return self.host.address_bits
 
+    def reaches(self, line: str) -> bool:
+        """Tell whether a line of the host is on a pin of the specimen; the others only open a gate, if anything."""
+        return line in self.wiring.values()
+
     @property
     def to_read(self) -> tuple[Range, ...]:
         """What is to be read: the window, or all of the bus beside the host's memory."""

@@ -14,6 +14,7 @@ from romassay.code.model import Check, Code
 from romassay.finding import Finding, ranked
 from romassay.judge import Judgement, judge
 from romassay.reading import Hole, Reading, ReadingSet, Source, reading_of
+from romassay.rig import Host, Rig
 from romassay.settle.model import Decision, Doubt, Image
 from romassay.twin import Bench, Floating, Memory, Specimen, function_from_pattern, take
 
@@ -59,6 +60,16 @@ def test_unknown_lines_make_a_short_window_that_does_not_block() -> None:
     assert finding.lines == ("A12", "A13", "A14", "A15")
     assert not finding.blocks
     assert all(isinstance(where, Range) for where in finding.where)
+
+
+def test_a_rig_leaves_only_lines_on_pins_in_a_short_window() -> None:
+    wired = Rig(host=Host(address_bits=16), wiring={"CS1": "A13", **{f"A{i}": f"A{i}" for i in range(10)}})
+    result = assay(readings(bench()), Options(size=1024, rig=wired))
+    finding = kinds(result)["short-window"]
+    assert finding.lines == ("A13",)
+    assert [(where.first & 0xF000, where.last & 0xF000) for where in finding.where] == [(0xA000, 0xA000)]
+    none = Rig(host=Host(address_bits=16), wiring={f"A{i}": f"A{i}" for i in range(10)})
+    assert "short-window" not in kinds(assay(readings(bench()), Options(size=1024, rig=none)))
 
 
 def test_holes_are_a_dropout_that_blocks_only_where_bytes_are_thin() -> None:

@@ -99,6 +99,20 @@ class About:
     command: str = "romassay assay -o DOCKET"
 
 
+CHECKING = (
+    "Files. Each log lies in the docket's folder 'readings', byte for byte as it was given. In the docket, "
+    "sha256sum readings/* *.bin prints digests to hold against those of this page.",
+    "Results. On a copy of the docket, romassay assay -o COPY derives everything anew from the logs. The same version "
+    "gives the same record and images, byte for byte.",
+    "Bytes. What the image holds at an offset stands in the logs at that offset behind each of its places.",
+    "How sure. From how often observations differ, the upper 95 % limit of the rate at which a single one errs is "
+    "taken (Clopper and Pearson, Biometrika 26, 1934). At that rate, after all votes, so many bytes would be wrong: "
+    "the count that a Poisson variable of this mean exceeds once in twenty times, or the mean where it is below 0.05.",
+    "Probabilities. That of a CPU says how often such an answer was right on code that training had not seen. That of "
+    "a finding is an estimate, held against invented specimens with known faults.",
+)
+
+
 CAUTIONS = (
     "What repetition proves: that the specimen put these bytes on the bus in this wiring. A stuck or swapped line, a "
     "wrong part, or RAM that was never switched off would repeat as well; what spoke against each is said above.",
@@ -130,6 +144,7 @@ def report_page(assay: Assay, about: About) -> str:
         "readings": [_reading(assay, index) for index in range(len(assay.readings.readings))],
         "digests": _digests(assay),
         "history": about.manifest.history,
+        "checking": CHECKING,
         "cautions": CAUTIONS,
     }
     return render_page("report.html", context)
@@ -275,7 +290,9 @@ def _function(survey: Survey, index: int, pins_on: Mapping[str, Sequence[str]]) 
     wide = digits(survey.address_bits)
     places = [f"{copy.first:0{wide}X}" for copy in function.copies]
     read = [
-        f"{item.where.first:0{wide}X}-{item.where.last:0{wide}X} ({listed(item.lines)})" for item in function.read_next
+        f"{item.where.first:0{wide}X}-{item.where.last:0{wide}X} ({listed(item.lines)})"
+        for item in function.read_next
+        if not pins_on or any(line in pins_on for line in item.lines)
     ]
     return {
         "name": name,

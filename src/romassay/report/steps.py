@@ -103,7 +103,7 @@ def _readings_to_take(assay: Assay) -> Iterator[str]:
 def _on_pins(assay: Assay, item: ReadNext) -> bool:
     """Tell whether a line to be learnt is on a pin of the specimen: the others only say where a rig lets it through."""
     rig = assay.options.rig
-    return rig is None or any(line in rig.wiring.values() for line in item.lines)
+    return rig is None or any(map(rig.reaches, item.lines))
 
 
 def has_no_rom(assay: Assay) -> bool:
