@@ -25,6 +25,8 @@ _FIRST_TOKENS = 8
 _PLACES = 5
 """Numbers at which the cells of a line without an address may begin."""
 _MAX_STEP = 256
+_SPACE = 1 << 16
+"""Addresses of most hosts: 0 comes behind the last."""
 _LOOKAHEAD = 3
 _MANY_NUMBERS = 8
 _NEARLY = 2
@@ -291,8 +293,9 @@ def _steps(stretch: list[Line], which: int, base: Base) -> Iterator[tuple[Line, 
         (line, value) for line in stretch if len(line.tokens) > which and (value := line.value(which, base)) is not None
     ]
     for (one, a), (other, b) in pairwise(valued):
-        if other.number - one.number <= _LOOKAHEAD and 0 < b - a <= _MAX_STEP:
-            yield one, b - a
+        step = b - a + _SPACE if b < a <= _SPACE - 1 else b - a
+        if other.number - one.number <= _LOOKAHEAD and 0 < step <= _MAX_STEP:
+            yield one, step
 
 
 def _readings_after(lines: list[Line], which: int, base: Base, step: int) -> list[tuple[Cells, int]]:
@@ -754,7 +757,8 @@ def _in_word(line: Line, i: int) -> bool:
 
 def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_tokens: int) -> Learnt | None:
     """Return the layout of a dump with one address before it, or none at all."""
-    places = [(line, _cells_at(line, cells, lead, usual_tokens)) for stretch in sample for line in stretch]
+    lines = [line for stretch in sample for line in stretch if not numbers_columns(line.text)]
+    places = [(line, _cells_at(line, cells, lead, usual_tokens)) for line in lines]
     found = [Found(line, None, lead) for line, first in places if first == lead]
     others = [line for line, first in places if first is None]
     if len(found) < _TELLING:

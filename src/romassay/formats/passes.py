@@ -28,6 +28,9 @@ MISSING = "a line is missing"
 TOO_DAMAGED = "the line is too damaged to read"
 NO_PLACE = "nothing says where these bytes belong"
 
+_HEX = 16
+_BUS = 16
+"""Address lines of most hosts."""
 _NEAR = 4
 """Lines that a host may send again in one go."""
 _MISSING = 32
@@ -279,7 +282,7 @@ def _suspects(rows: Rows) -> Index:
 def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     """Decide which units' addresses are certain."""
     n = len(units.address)
-    linked = links_between(units.address, units.total, units.full)
+    linked = links_between(units.address, units.total, units.full, _space(rows, layout) or 1 << _BUS)
     for i in np.flatnonzero(linked & (units.address[1:] == units.address[:-1])).tolist():
         linked[i] = units.rows[i] > 1 or _alike(int(units.first[i]), int(units.first[i + 1]), rows)
     taken = np.zeros(n, np.bool_)
@@ -302,20 +305,37 @@ def _judge(units: Units, rows: Rows, layout: Layout) -> Verdicts:
     return verdicts
 
 
-def links_between(address: Index, total: Index, full: Index) -> Bool:
+def links_between(address: Index, total: Index, full: Index, space: int) -> Bool:
     """Tell which of some lines the next one goes on from, or is the same as: bool[n - 1].
 
     Args:
         address: int64[n], below 0 where it can't be read.
         total: int64[n], bytes that the line has.
         full: int64[n], bytes that it would have if it were full.
+        space: behind which addresses begin at 0 again.
     """
     here, there = address[:-1], address[1:]
     end = here + total[:-1]
-    goes_on = (there == end) | (there == here + full[:-1]) | ((end == 1 << 16) & (there == 0))
+    wraps = (here < space) & (end >= space) & (there == end - space)
+    goes_on = (there == end) | (there == here + full[:-1]) | wraps
     again = (there == here) & (total[:-1] == total[1:]) & (total[:-1] > 0)
     linked: Bool = (here >= 0) & (there >= 0) & (goes_on | again)
     return linked
+
+
+def _space(rows: Rows, layout: Layout) -> int | None:
+    """Return behind which address the bus begins at 0 again; None where printed addresses may be longer than its own.
+
+    Four hex digits or fewer say so themselves. Where others stay within 16 lines, the bus has so many.
+    """
+    number = layout.address
+    if number is None:
+        return None
+    fixed = number.base == _HEX and number.pad == "zeros"
+    if fixed and number.width > _BUS // 4:
+        return None
+    space = layout.scale << (4 * number.width if fixed else _BUS)
+    return space if (rows.address < space).all() else None
 
 
 def _breaks(rows: Rows, units: Units) -> Bool:
@@ -465,6 +485,7 @@ def _place_groups(
 ) -> None:
     """Count the addresses of lines without one: all of a unit where the next bears the count out, else while sound."""
     n = len(units.address)
+    space = _space(rows, layout)
     suspects, rounding = _suspects(rows), _rounding(rows, layout)
     for i in verdicts.proven:
         span = slice(int(units.first[i]) + 1, int(units.first[i] + units.rows[i]))
@@ -475,7 +496,9 @@ def _place_groups(
         span = slice(lead, lead + count)
         at = units.address[i] + np.cumsum(rows.count[span]) - rows.count[span]
         end = int(units.address[i] + units.total[i])
-        goes_on = i + 1 < n and units.address[i + 1] in (end, 0 if end == 1 << 16 else end)
+        beyond = end - (space or 1 << _BUS)
+        goes_on = i + 1 < n and units.address[i + 1] in (end, beyond if beyond >= 0 else end)
+        at = at if space is None else at % space
         contradicted = not goes_on and _jumps(i, units, rows, layout.line_bytes)
         if goes_on or (units.sound[i] and not contradicted):
             address[span] = at
@@ -660,6 +683,7 @@ def _reading(part: Part, placed: Placed, rows: Rows, layout: Layout, bits: int, 
         holes += lost
     if known is not None and (known == 0xFF).all():
         known = None
+    runs, resent = _wrapped(runs, resent, _space(rows, layout))
     holes.sort(key=lambda hole: (hole.line, hole.first or 0))
     lines = (int(rows.line[row[0]]), int(rows.line[row[-1]]))
     bad = len({hole.line for hole in holes if hole.line})
@@ -673,6 +697,22 @@ def _reading(part: Part, placed: Placed, rows: Rows, layout: Layout, bits: int, 
         resent=resent,
         source=Source(layout=str(layout), pass_number=number, lines=lines, bad_lines=bad),
     )
+
+
+def _wrapped(runs: Index, resent: Index, space: int | None) -> tuple[Index, Index]:
+    """Cut runs in two where they go beyond the last address of a bus: what is there stands at its first ones."""
+    beyond = runs[:, 0] + runs[:, 2] - space if space is not None else np.zeros(0, np.int64)
+    over = np.flatnonzero(beyond > 0)
+    if not len(over) or space is None:
+        return runs, resent
+    kept = runs[over, 2] - beyond[over]
+    tails = np.stack([np.zeros_like(kept), runs[over, 1] + kept, beyond[over], runs[over, 3]], axis=1)
+    runs = runs.copy()
+    runs[over, 2] = kept
+    again = np.zeros(len(runs), np.bool_)
+    again[resent] = True
+    again = np.insert(again, over + 1, again[over])
+    return np.insert(runs, over + 1, tails, axis=0), np.flatnonzero(again)
 
 
 def _as_slice(row: Index) -> Index | slice:

@@ -93,6 +93,9 @@ def _is_of_words(layout: Layout) -> bool:
     return in_word or open_columns > _MOST_OPEN or _GROUPS.search(layout.lead) is not None
 
 
+_BUS = 16
+"""Address lines of most hosts: behind the last address comes 0 again."""
+
 _ENOUGH = 12
 """Addresses that show how they are counted."""
 
@@ -166,6 +169,6 @@ def _going_on(rows: Rows, layout: Layout) -> tuple[int, int, int]:
     printed = (address != NO_ADDRESS) & (address != UNSURE_ADDRESS)
     step = np.diff((address - before)[printed])
     lost = (step > 0) & (step <= _MOST_LOST * layout.line_bytes) & (step % layout.line_bytes == 0)
-    follows = (step == 0) | lost
+    follows = (step == 0) | (step == -(layout.scale << _BUS)) | lost
     breaks = np.flatnonzero(np.concatenate([[True], ~follows, [True]]))
     return int(np.count_nonzero(follows)), int(np.count_nonzero(printed)), int(np.diff(breaks).max() - 1)

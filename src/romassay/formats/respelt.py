@@ -18,6 +18,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from romassay.formats.stamps import without_stamps
+
 _SAMPLE = 1 << 15
 _LEAST_LINES = 6
 _MOST_STEP = 64
@@ -26,7 +28,8 @@ _MOSTLY = 0.6
 
 
 def respelt(text: bytes) -> bytes:
-    """Return a cleaned text with the numbers of such habits written plainly."""
+    """Return a cleaned text with the numbers of such habits written plainly, and no clock times before its lines."""
+    text = without_stamps(text)
     habit = habit_of(text)
     return by_line(text, habit) if habit else text
 
