@@ -43,6 +43,8 @@ _FEW_UNEXPLAINED = 0.04
 """Share of the characters that prompts and headings may take up in a sample that counts as clean."""
 _BLANK = ord(" ")
 _LEAST_ALIKE = 5
+_FEW_LINES = 40
+"""Lines of a sample in which columns may agree by chance: those of a text column, say. They are looked at unmended, too."""
 _LONGEST = 400
 _MOSTLY = 0.8
 _SHORTEST = 3
@@ -85,13 +87,17 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     Args:
         stretches: consecutive lines from several places of a text.
     """
-    mended = _mended(stretches)
-    sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in mended]
-    found = sorted([*_with_addresses(sample), *_with_few_addresses(sample)], key=lambda item: -item.score)
+    ways = [_mended(stretches)]
+    if sum(map(len, stretches)) <= _FEW_LINES:
+        ways.append([list(stretch) for stretch in stretches])
+    found = sorted((item for way in ways for item in _explanations(way)), key=lambda item: -item.score)
     text = b"\n".join(line for stretch in _shortened(stretches) for line in (*stretch, b""))
+    likely: dict[Layout, Learnt] = {}
+    for item in found:
+        if not _holds_data(item.layout):
+            likely.setdefault(item.layout, item)
     candidates: dict[Layout, Learnt] = {}
-    likely = [item for item in found if not _holds_data(item.layout)]
-    for item in likely[:_MOST_CANDIDATES]:
+    for item in list(likely.values())[:_MOST_CANDIDATES]:
         for layout in _variants(item.layout):
             candidates.setdefault(layout, replace(item, layout=layout))
     variants = list(candidates.values())
@@ -99,6 +105,13 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
     if weighed and unexplained(weighed[0].layout, text, inside=True) <= _FEW_UNEXPLAINED * len(text):
         return weighed
     return _weighed(variants, text, damaged=True)
+
+
+def _explanations(stretches: Sequence[Sequence[bytes]]) -> Iterator[Learnt]:
+    """Yield every layout that some lines may have."""
+    sample = [[line_of(text, i) for i, text in enumerate(stretch) if text.strip()] for stretch in stretches]
+    yield from _with_addresses(sample)
+    yield from _with_few_addresses(sample)
 
 
 _NUMBERS = re.compile(r"(?<![0-9A-Za-z])[0-9A-Fa-f]{2,}(?![0-9A-Zi-z])")
@@ -166,6 +179,10 @@ _ALIKE = re.compile(r"([^0-9A-Za-z])\1{3,}")
 """What a gutter shows of bytes that do not print."""
 
 
+_SUM = re.compile(r"[0-9A-Fa-f]{2}")
+"""Digits before a gutter: one line's sum, of a kind that is not known."""
+
+
 def _variants(layout: Layout) -> Iterator[Layout]:
     """Yield a layout, and the same with a gutter or with anything in place of the text at the end of its lines."""
     yield layout
@@ -176,7 +193,8 @@ def _variants(layout: Layout) -> Iterator[Layout]:
         first = blank.start() + (len(blank[0]) - layout.line_bytes if blank[1] == " " else 0)
         gutter, end = layout.end[:first], layout.end[first + layout.line_bytes :]
         yield replace(layout, gutter=gutter, end=end)
-    if layout.end.strip() and (layout.sum is None or layout.sum.place != "end"):
+    counted = layout.gutter is not None and _SUM.search(layout.gutter)
+    if (layout.end.strip() or counted) and (layout.sum is None or layout.sum.place != "end"):
         yield replace(layout, gutter=None, end="", tail=True)
 
 
@@ -347,6 +365,8 @@ def _hex_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
         yield _hex_reading(widths, skip)
         if len(widths) == 1 and step > 1:
             yield Cells(16, 1, step, skip, widths)
+        if len(widths) == 1 and step > 2 and step % 2 == 0:
+            yield Cells(16, 2, step // 2, skip, widths)
         if len(widths) > 1 and widths[0] in (8, 16) and widths[-1] % 4 == 0:
             yield Cells(16, 2, step // 2, skip, widths)
     for size in (2, 4):
@@ -551,7 +571,8 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     miscounted = any(bad > 1 and not good for _, way, good, bad, _, _ in counted if not way.words)
     printed = {f.line.token(f.address) for f in counted[0][4] if f.address is not None}
     is_decimal = cells.base == _HEX and bool(printed) and all(map(_is_decimal, printed))
-    likely = 8 if cells.base == 8 else 10 if is_decimal else 16
+    like_cells = cells.base != _HEX and all(fits(digits, cells.base) for digits in printed)
+    likely = cells.base if like_cells else 10 if is_decimal else 16
     for base, way, good, bad, found, alone in counted:
         if way.words and (bad or good < _BORNE_OUT):
             continue
@@ -633,7 +654,8 @@ def _count_between(
 ) -> tuple[int, int, list[Found], list[tuple[Line, int]]]:
     """Count how often there are as many bytes between two addresses as these say.
 
-    Returns how often so and how often not, the lines of data, and addresses on lines of their own.
+    Returns how often so and how often not, the lines of data, and addresses on lines of their own right before data
+    that have none.
     """
     good = bad = 0
     step = cells.count if cells.words else cells.bytes
@@ -643,6 +665,7 @@ def _count_between(
     for stretch in sample:
         expected: int | None = None
         since = before = 0
+        lone: tuple[Line, int] | None = None
         for line in stretch:
             if numbers_columns(line.text):
                 continue
@@ -655,8 +678,7 @@ def _count_between(
                 numbers = [i for i in range(len(line.tokens)) if not _in_word(line, i)]
                 is_one = 0 < len(numbers) <= lead + 2 and len(line.token(numbers[-1])) >= _SHORTEST
                 address = line.value(numbers[-1], base) if is_one else None
-                if address is not None:
-                    alone.append((line, numbers[-1]))
+                lone = (line, numbers[-1]) if address is not None else lone
             if address is not None:
                 if expected is not None and since and address > before:
                     good += address == expected
@@ -664,6 +686,8 @@ def _count_between(
                 expected, since, before = address, 0, address
             if first is not None:
                 found.append(Found(line, first - 1 if addressed else None, first))
+                alone += [lone] if lone is not None and not addressed else []
+                lone = None
             if first is not None or (address is None and abs(len(line.text) - length) <= _NEARLY):
                 since += 1
                 expected = None if expected is None else expected + step
@@ -782,6 +806,8 @@ def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_
         rest = line.text[line.tokens[which][1] :].rstrip()
         layout = replace(layout, after=layout.after if not any(chr(c).isalnum() for c in rest) else "*")
         return Learnt(layout, score, (*fitted.notes, TOP_ONLY))
+    if "?" * _SHORTEST in fitted.layout.rest:
+        return None
     if not is_hex or cells.bytes < 8 or len(found) < 0.7 * sum(len(stretch) for stretch in sample):
         return None
     return Learnt(fitted.layout, score, (*fitted.notes, NO_ADDRESS))

@@ -161,9 +161,20 @@ def _share(rows: Rows, data: np.ndarray) -> float:
     return float(rows.length[data].sum() / max(1, rows.ink))
 
 
+def _sent_again(rows: Rows) -> np.ndarray:
+    """Tell which rows but the first say just what the row before says: bool[n - 1]."""
+    again: np.ndarray = (rows.address[1:] >= 0) & (rows.address[1:] == rows.address[:-1])
+    again &= (rows.count[1:] == rows.count[:-1]) & (rows.count[1:] > 0)
+    for i in np.flatnonzero(again).tolist():
+        one, other = (rows.value[rows.start[k] : rows.start[k] + rows.count[k]] for k in (i, i + 1))
+        again[i] = np.array_equal(one, other)
+    return again
+
+
 def _going_on(rows: Rows, layout: Layout) -> tuple[int, int, int]:
     """Return how many addresses go on from the one before, how many there are, and the longest run of the former."""
     good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED))
+    good[1:] &= ~_sent_again(rows)
     address, count = (rows.address, rows.count) if good.all() else (rows.address[good], rows.count[good])
     before = np.concatenate([[0], np.cumsum(count)])[:-1]
     printed = (address != NO_ADDRESS) & (address != UNSURE_ADDRESS)

@@ -173,20 +173,29 @@ def _unsigned(line: bytes, size: int, *, aligned: bool) -> bytes:
 
 # --- an address before every byte ---------------------------------------------------------------------------------
 
-_PAIR = re.compile(rb"([0-9A-Fa-f]{3,6})([^0-9A-Za-z]{1,4})([0-9A-Fa-f]{1,3})(?![0-9A-Za-z])")
+_PAIR = re.compile(rb"([0-9A-Fa-f]{3,8})([^0-9A-Za-z]{1,4})([0-9A-Fa-f]{1,3})(?![0-9A-Za-z])")
 _LEAST_PAIRS = 2
 
 
 def _paired(lines: list[bytes]) -> Habit | None:
     """Return what leaves the first address of a line only, where the others go on from it byte by byte."""
-    for base in (10, 16):
+    for base in (10, 16, 8):
         plain = [_one_address(line, base) for line in lines]
-        first = [None if line is None else int(_PAIR.findall(line)[0][0], base) for line in plain]
+        first = [None if line is None else int(line[: line.index(b":")], base) for line in plain]
         values = {byte for line in plain if line for byte in line.split()[1:]}
         mostly = sum(n is not None for n in first) >= _MOSTLY * len(lines)
-        if mostly and len(values) >= _LEAST_LINES and _steady(first):
+        if mostly and len(values) >= _LEAST_LINES and _steady(first) and _go_on(plain, first):
             return lambda line, base=base: _one_address(line, base) or line  # type: ignore[misc]
     return None
+
+
+def _go_on(plain: list[bytes | None], first: list[int | None]) -> bool:
+    """Tell whether most lines of pairs begin where the one before ends."""
+    ends = [
+        None if line is None or at is None else at + len(line.split()) - 1
+        for line, at in zip(plain, first, strict=True)
+    ]
+    return sum(a == b for a, b in zip(ends, first[1:], strict=False) if a is not None) >= _MOSTLY * (len(plain) - 1)
 
 
 def _one_address(line: bytes, base: int) -> bytes | None:

@@ -7,7 +7,7 @@ from collections import Counter
 from itertools import pairwise
 
 _SAMPLE = 1 << 15
-_LEAST_LINES = 6
+_LEAST_LINES = 3
 _NEARLY_ALL = 0.85
 _MOST_ERRORS = 2
 """Characters of a stamp that a noisy line may have changed."""

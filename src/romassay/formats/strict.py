@@ -441,18 +441,22 @@ class LineReader:
         return Row(line, address, values, state=SHORT, checked=True) if right else None
 
     def _blank_cells(self, text: bytes, at: int) -> tuple[int, int]:
-        """Return how many cells at the front of a line are blank, and where the first that is not would stand."""
-        layout = self._layout
-        blank = len(text[at:]) - len(text[at:].lstrip(b" "))
-        if not blank or layout.gaps is None or not layout.cell.width:
-            return 0, at + len(self._prefix) if text.startswith(self._prefix, at) else at
-        place = len(self._prefix)
-        for i, gap in enumerate(layout.gaps, 1):
-            place += layout.cell.width + len(gap)
-            start = place - len(self._prefix)
-            if 0 <= blank - start < (layout.cell.width if layout.cell.pad == "right" else 1):
-                return (i, at + place) if text.startswith(self._prefix, at + start) else (0, at)
-        return 0, at
+        """Return how many cells at the front of a line are blank, and where the digits of the first that is not stand.
+
+        Between blank cells stands what stands between others, or blanks.
+        """
+        layout, prefix = self._layout, self._prefix
+        skipped, place = 0, at
+        if layout.gaps is not None and layout.cell.width:
+            width = len(prefix) + layout.cell.width
+            for gap in (gap.encode("latin-1").removesuffix(prefix) for gap in layout.gaps):
+                end = place + width + len(gap)
+                if text[place : place + width].strip(b" ") or text[place + width : end] not in (gap, b" " * len(gap)):
+                    break
+                skipped, place = skipped + 1, end
+        if skipped and text.startswith(prefix, place):
+            return skipped, place + len(prefix)
+        return 0, at + len(prefix) if text.startswith(prefix, at) else at
 
     def _cells_from(self, text: bytes, at: int, skipped: int) -> tuple[list[bytes], list[int]]:
         """Return the cells that stand one after the other from a place on, and where each ends."""

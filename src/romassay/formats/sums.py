@@ -118,13 +118,16 @@ def _kinds() -> dict[str, Kind]:
     kinds += [Kind("words-big16", 16, _words("big")), Kind("words-little16", 16, _words("little"))]
     with_address = [Kind(f"{k.name}-address", k.bits, k.total, 2) for k in kinds]
     with_count = [Kind(f"{k.name}-count", k.bits, k.total, 2, with_count=True) for k in kinds[:9]]
+    with_count_alone = [Kind(f"{k.name}-length", k.bits, k.total, with_count=True) for k in kinds[:9]]
     with_long_address = [Kind(f"{k.name}-address32", k.bits, k.total, 4) for k in kinds]
     crcs = [
         Kind("crc16-v41", 16, _crc(0x1021, 0x0000, False)),
         Kind("crc16-v41-ffff", 16, _crc(0x1021, 0xFFFF, False)),
         Kind("crc16-arc", 16, _crc(0xA001, 0x0000, True)),
     ]
-    return {kind.name: kind for kind in (*kinds, *with_address, *with_count, *with_long_address, *crcs)}
+    return {
+        kind.name: kind for kind in (*kinds, *with_address, *with_count, *with_count_alone, *with_long_address, *crcs)
+    }
 
 
 KINDS = _kinds()

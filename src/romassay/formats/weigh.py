@@ -98,7 +98,7 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
         + (_NOISY if rows.edits[good].any() else 0.0)
         + (_SUM * unchecked if layout.sum is not None else 0.0)
         + _address_bits(rows.address[good], rows.count[good], _adjacent(rows.line[good], texts), layout)
-        + _open_bits(layout, lengths[described], rows.count[lines], rows.address[lines] != NO_ADDRESS)
+        + _open_bits(layout, lengths[described], rows, lines)
         + _WORD * str(layout).count("=")
         + _ODD * len(layout.end)
         + _oddity(layout)
@@ -211,6 +211,7 @@ def _oddity(layout: Layout) -> float:
         + _UNFIXED[layout.cell.pad]
         + 4.0 * (number is not None and layout.cell.base not in (16, number.base))
         + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
+        + 40.0 * (number is not None and layout.size > 1 and (number.base, layout.cell.base) == (16, 8))
         + 20.0 * _may_be_one_word(layout)
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
@@ -268,8 +269,9 @@ def _address_bits(address: np.ndarray, count: np.ndarray, adjacent: np.ndarray, 
     return bits
 
 
-def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addressed: np.ndarray) -> float:
-    """Return the cost of what the layout leaves open in the lines that it describes."""
+def _open_bits(layout: Layout, lengths: np.ndarray, rows: Rows, lines: np.ndarray) -> float:
+    """Return the cost of what the layout leaves open in the lines that it describes: those marked, of `lengths`."""
+    counts, addressed = rows.count[lines], rows.address[lines] != NO_ADDRESS
     with_address = int(addressed.sum())
     bits = with_address * (_pattern_bits(layout.lead) + _pattern_bits(layout.after, _DATA_LIKE))
     bits += (len(lengths) - with_address) * _pattern_bits(layout.rest)
@@ -279,8 +281,22 @@ def _open_bits(layout: Layout, lengths: np.ndarray, counts: np.ndarray, addresse
         bits += _GUTTER * counts.sum()
         lengths = lengths - counts
     if layout.tail or any(RUN in dict(pattern_parts(p)) for p in (layout.lead, layout.after, layout.rest)):
-        bits += _CHARACTER * np.maximum(lengths - _least_length(layout, addressed, counts // layout.size), 0).sum()
+        least = _least_length(layout, addressed, counts // layout.size) + _digits(layout, rows, lines)
+        bits += _CHARACTER * np.maximum(lengths - least, 0).sum()
     return float(bits)
+
+
+def _digits(layout: Layout, rows: Rows, lines: np.ndarray) -> np.ndarray:
+    """Return how many digits the cells of some rows have, int64[rows]: those of free bytes as many as they need."""
+    number = layout.cell
+    if number.width or layout.size > 1:
+        return rows.count[lines] // layout.size * (number.width or 3)
+    base = int(number.base)
+    digits = 1 + (np.arange(256)[:, None] >= base ** np.arange(1, 8)).sum(axis=1)
+    before = np.concatenate([[0], np.cumsum(digits[rows.value])])
+    start = rows.start[lines]
+    needed: np.ndarray = before[start + rows.count[lines]] - before[start]
+    return needed
 
 
 def _pattern_bits(pattern: str, each: float = _OPEN) -> float:
@@ -290,10 +306,10 @@ def _pattern_bits(pattern: str, each: float = _OPEN) -> float:
 
 
 def _least_length(layout: Layout, addressed: np.ndarray, cells: np.ndarray) -> np.ndarray:
-    """Return about how long each line is without its open parts: int64[lines]."""
-    width = layout.cell.width or 3
+    """Return about how long each line is without its open parts and the digits of its cells: int64[lines]."""
     gap = sum(len(gap) for gap in layout.gaps) / layout.cells if layout.gaps is not None else 1.0
     address = (layout.address.width or 4) if layout.address is not None else 0
     total = len(layout.sum.before) + (layout.sum.number.width or 3) if layout.sum is not None else 0
     before = np.where(addressed, len(layout.lead) + address + len(layout.after), len(layout.rest))
-    return before + (width + gap) * cells + total
+    least: np.ndarray = before + gap * cells + total
+    return least
