@@ -44,7 +44,7 @@ _FEW_UNEXPLAINED = 0.04
 _BLANK = ord(" ")
 _LEAST_ALIKE = 5
 _FEW_LINES = 40
-"""Lines of a sample in which columns may agree by chance: those of a text column, say. They are looked at unmended, too."""
+"""Lines of a sample in which columns may agree by chance, those of a text column, say: looked at unmended as well."""
 _LONGEST = 400
 _MOSTLY = 0.8
 _SHORTEST = 3
@@ -569,10 +569,8 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     counted = [(base, way, *_count_between(sample, way, lead, base, tokens)) for base, way in ways]
     contradicted = counted[0][3] > 1 and not counted[0][2]
     miscounted = any(bad > 1 and not good for _, way, good, bad, _, _ in counted if not way.words)
-    printed = {f.line.token(f.address) for f in counted[0][4] if f.address is not None}
-    is_decimal = cells.base == _HEX and bool(printed) and all(map(_is_decimal, printed))
-    like_cells = cells.base != _HEX and all(fits(digits, cells.base) for digits in printed)
-    likely = cells.base if like_cells else 10 if is_decimal else 16
+    printed = [(f.line, f.address) for f in counted[0][4] if f.address is not None]
+    likely = _likely_base(printed, cells, lines)
     for base, way, good, bad, found, alone in counted:
         if way.words and (bad or good < _BORNE_OUT):
             continue
@@ -729,10 +727,19 @@ def _lone(line: Line) -> int | None:
     """Return which number of a short line before the data may be the address, or None."""
     if len(line.text) > _SHORT_LINE or len(line.tokens) > _FIRST_TOKENS:
         return None
-    numbers = [i for i in range(len(line.tokens)) if not _in_word(line, i)]
-    if len(numbers) > _MOST_BESIDES:
+    numbers = [i for i in range(len(line.tokens)) if not (_in_word(line, i) or _is_letter(line.token(i)))]
+    if not 0 < len(numbers) <= _MOST_BESIDES:
         return None
-    return next((i for i in numbers if _SHORTEST <= len(line.token(i)) <= _LONGEST_ADDRESS), None)
+    first = numbers[0]
+    alone = len(line.tokens) == 1 and not any(chr(c).isalpha() for c in line.text.replace(line.token(first), b"", 1))
+    if alone or len(line.token(first)) < _SHORTEST:
+        return first if alone and len(line.token(first)) <= _LONGEST_ADDRESS else None
+    return next((i for i in numbers if len(line.token(i)) <= _LONGEST_ADDRESS), None)
+
+
+def _is_letter(digits: bytes) -> bool:
+    """Tell whether a hex digit is the letter of a command."""
+    return len(digits) == 1 and digits.isalpha()
 
 
 def _is_remnant(line: Line, cells: Cells, gap: bytes | None) -> bool:
@@ -743,11 +750,49 @@ def _is_remnant(line: Line, cells: Cells, gap: bytes | None) -> bool:
     )
 
 
-def _base_of(line: Line, which: int, cells: Cells) -> Base:
+def _likely_base(printed: list[tuple[Line, int]], cells: Cells, lines: list[Line]) -> Base:
+    """Return the likeliest base of addresses that no other bears out: that of the cells, or what they look like."""
+    digits = {line.token(i) for line, i in printed}
+    if cells.base == _HEX:
+        return 10 if digits and all(map(_is_decimal, digits)) else 16
+    if cells.base == 10 and any(_is_hex_beside_decimals(line, i, lines) for line, i in printed[:_FIRST_TOKENS]):
+        return 16
+    return cells.base if all(fits(text, cells.base) for text in digits) else 16
+
+
+def _is_marked(line: Line, which: int) -> bool:
+    """Tell whether a number is marked as a hex one."""
+    first, end = line.tokens[which]
+    return line.text[:first].endswith(_HEX_MARKS) or line.text[end : end + 1] in (b"h", b"H")
+
+
+def _is_hex_beside_decimals(line: Line, which: int, lines: list[Line]) -> bool:
+    """Tell whether the address of decimal cells is hex: marked so, filled up to a word, by an echoed range or rounder.
+
+    Args:
+        line: that it stands on.
+        which: number of that line it is.
+        lines: all, with the command that asked for the dump perhaps.
+    """
+    digits = line.token(which)
+    if _is_marked(line, which) or not fits(digits, 10) or (digits.startswith(b"0") and len(digits) in (4, 8)):
+        return True
+    asked = (other for other in lines if len(other.tokens) <= _FIRST_TOKENS)
+    for other in asked:
+        numbers = [other.token(i) for i in range(len(other.tokens)) if not _in_word(other, i)]
+        if digits in numbers and any(len(n) >= _SHORTEST and not fits(n, 10) for n in numbers):
+            return True
+    value, as_hex = int(digits), int(digits, 16)
+    return as_hex & -as_hex >= _MUCH_ROUNDER * (value & -value)
+
+
+_MUCH_ROUNDER = 64
+
+
+def _base_of(line: Line, which: int, cells: Cells, lines: list[Line]) -> Base:
     """Return the base of the only address of a log: that of its cells, unless it is marked or looks like a hex one."""
-    digits, before = line.token(which), line.text[: line.tokens[which][0]]
-    after = line.text[line.tokens[which][1] :]
-    marked = before.endswith(_HEX_MARKS) or after[:1] in (b"h", b"H")
+    digits = line.token(which)
+    marked = _is_marked(line, which) or (cells.base == 10 and _is_hex_beside_decimals(line, which, lines))
     short = cells.base == 8 and len(digits) < _OCTAL_ADDRESS
     if not marked and cells.base == _HEX and _is_decimal(digits):
         return 10
@@ -802,7 +847,7 @@ def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_
     ]
     if top:
         line, which = top[-1]
-        layout = _with_lone_address(fitted.layout, [(line, which)], _base_of(line, which, cells))
+        layout = _with_lone_address(fitted.layout, [(line, which)], _base_of(line, which, cells, lines))
         rest = line.text[line.tokens[which][1] :].rstrip()
         layout = replace(layout, after=layout.after if not any(chr(c).isalnum() for c in rest) else "*")
         return Learnt(layout, score, (*fitted.notes, TOP_ONLY))

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from romassay.formats.columns import bytes_of_numbers
 from romassay.formats.layout import Layout
 from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, REASONS, SHORT, STAR, Rows, subset
 from romassay.formats.sums import KINDS
@@ -142,30 +143,46 @@ def _without_commands(rows: Rows, layout: Layout) -> Rows:
 
 
 def _without_headings(rows: Rows, layout: Layout) -> Rows:
-    """Drop lines without an address that number the columns, or hold next to nothing, where text stands before them."""
+    """Drop lines without an address that number the columns, or hold next to nothing, where text stands before them.
+
+    Those that number the columns go in any place, if in one of them the addresses say that the line is too many.
+    """
     if layout.where == "line" or layout.line_bytes < 4:
         return rows
     if layout.gutter is not None and layout.gutter.strip():
         return rows
-    heading = np.arange(layout.line_bytes, dtype=np.uint8)
     after_text = _row_breaks(rows)
-    candidates = np.flatnonzero(after_text & (rows.address == -1) & (rows.count == layout.line_bytes))
     keep = ~(after_text & (rows.address == -1) & (rows.state == SHORT) & (rows.count <= layout.size))
-    for i in candidates.tolist():
-        start = rows.start[i]
-        alike = np.array_equal(rows.value[start : start + rows.count[i]], heading)
-        keep[i] = not alike or bool(rows.checked[i]) or _is_counted(i, rows)
+    alike = _counting(rows, layout)
+    surplus = _surplus(alike, rows)
+    drop = surplus != 0 if (surplus == rows.count[alike]).any() else (surplus != 0) & after_text[alike]
+    keep[alike[drop]] = False
     return rows if keep.all() else subset(rows, keep)
 
 
-def _is_counted(i: int, rows: Rows) -> bool:
-    """Tell whether the addresses before and after a row say that it is one of the lines between them."""
+def _counting(rows: Rows, layout: Layout) -> Index:
+    """Return the rows without an address whose bytes or words count up as a heading of columns does."""
+    found: list[int] = []
+    whole = (rows.address == -1) & (rows.count == layout.line_bytes) & ~rows.checked
+    for step in {1, layout.size}:
+        heading = bytes_of_numbers((np.arange(layout.cells) * step)[None], layout.size, layout.order).ravel()
+        like = np.flatnonzero(whole)
+        for i in range(2 * layout.size):
+            like = like[rows.value[rows.start[like] + i] == heading[i]]
+        found += [i for i in like.tolist() if np.array_equal(rows.value[rows.start[i] :][: len(heading)], heading)]
+    return np.unique(np.array(found, np.int64))
+
+
+def _surplus(which: Index, rows: Rows) -> Index:
+    """Return how many bytes more than the addresses around say there are around some rows; -1 where none tell."""
     printed = np.flatnonzero(rows.address >= 0)
-    at = int(np.searchsorted(printed, i))
-    if not 0 < at < len(printed):
-        return False
-    before, after = printed[at - 1], printed[at]
-    return bool(rows.address[after] - rows.address[before] == rows.count[before:after].sum())
+    before = np.concatenate([[0], np.cumsum(rows.count)])
+    at = np.searchsorted(printed, which)
+    told = (at > 0) & (at < len(printed))
+    surplus = np.full(len(which), -1, np.int64)
+    a, b = printed[at[told] - 1], printed[at[told]]
+    surplus[told] = before[b] - before[a] - (rows.address[b] - rows.address[a])
+    return surplus
 
 
 def _unsqueezed(rows: Rows, layout: Layout) -> Rows:

@@ -33,6 +33,7 @@ _ODD = 2
 """Characters of a layout's literal text that no keyboard has."""
 
 _NARROW = 2
+_WIDE = 4
 _NARROW_RUN = 8
 _WIDE_RUN = 5
 """Where a line holds a byte or two, so many in a row must go on: lists are numbered as well, but not in four digits."""
@@ -58,9 +59,11 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
     share = _share(rows, data)
     if layout.where in ("none", "alone"):
         return share >= _ALONE and not (layout.where == "none" and layout.tail)
-    if layout.address is not None and 0 < _digits(rows, layout.address) < _LEAST_DIGITS:
-        return False
     going, printed, run = _going_on(rows, layout)
+    if layout.address is not None and 0 < _digits(rows, layout.address) < _LEAST_DIGITS:
+        counted = layout.line_bytes >= _WIDE and run >= _NARROW_RUN and share >= _ALONE
+        if layout.address.width or not counted:
+            return False
     if _counts_in_tens(rows, layout):
         return False
     if layout.line_bytes <= _NARROW and (layout.tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):

@@ -108,7 +108,8 @@ def _forms(layout: Layout) -> _Forms:
     if layout.address is not None and layout.where != "none":
         after = pattern_regex(layout.after.rstrip()) if layout.where != "alone" else pattern_regex(layout.after)
         lead = pattern_regex(layout.lead)
-        alone = re.compile(lead + b"(" + _address_regex(layout.address) + b")(?:" + after + rb")?\s*$", re.DOTALL)
+        address = lead + b"(" + _address_regex(layout.address) + b")"
+        alone = re.compile(address + b"(?:" + after + rb"|[:;.>)\]-]{1,2})?\s*$", re.DOTALL)
     return _Forms(
         heads=tuple((re.compile(head, re.DOTALL), has) for head, has in heads),
         short_heads=tuple(

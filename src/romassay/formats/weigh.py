@@ -47,6 +47,8 @@ _SUM = 12.0
 """Bits of a sum that is not borne out by the line."""
 _DATA_LIKE = 8.0
 """Bits of an open character between address and cells: it may be data that is passed over."""
+_MOST_OPEN = 8
+"""Open columns of a counter or a clock; where there are more, data may be passed over."""
 _GUTTER = 0.02
 """Bits of a character in a gutter: the byte tells it."""
 _NUMBER = 5.0
@@ -121,7 +123,7 @@ def _data_bits(rows: Rows, good: np.ndarray) -> float:
     total = int(counts.sum())
     unread = int(rows.count[good].sum()) - total
     read = float(-(counts * np.log2(counts / max(1, total))).sum())
-    return read + _BYTE * unread + _SYMBOL * len(counts)
+    return min(read + _SYMBOL * len(counts), _BYTE * total) + _BYTE * unread
 
 
 def _padding_bits(layout: Layout, text: bytes) -> float:
@@ -221,6 +223,7 @@ def _oddity(layout: Layout) -> float:
         + 200.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
         + 300.0 * _sets_last_apart(layout)
+        + 1e5 * _has_sum_for_cell(layout)
         + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
 
@@ -234,6 +237,11 @@ def _sets_last_apart(layout: Layout) -> bool:
     """Tell whether the last cell, and no other, stands apart: it is a sum, and no data."""
     gaps = layout.gaps or ()
     return len(gaps) > _FEW_GAPS and layout.sum is None and gaps.count(gaps[-1]) == 1
+
+
+def _has_sum_for_cell(layout: Layout) -> bool:
+    """Tell whether a bracket or a sign that no other gap has stands before the last cell: it is a sum, and no data."""
+    return _sets_last_apart(layout) and (layout.gaps or ("",))[-1].strip(" -,/") != ""
 
 
 def _adjacent(line: np.ndarray, texts: list[bytes]) -> np.ndarray:
@@ -290,9 +298,9 @@ def _digits(layout: Layout, rows: Rows, lines: np.ndarray) -> np.ndarray:
     """Return how many digits the cells of some rows have, int64[rows]: those of free bytes as many as they need."""
     number = layout.cell
     if number.width or layout.size > 1:
-        return rows.count[lines] // layout.size * (number.width or 3)
-    base = int(number.base)
-    digits = 1 + (np.arange(256)[:, None] >= base ** np.arange(1, 8)).sum(axis=1)
+        fixed: np.ndarray = rows.count[lines] // layout.size * (number.width or 3)
+        return fixed
+    digits: np.ndarray = 1 + (np.arange(256)[:, None] >= np.power(int(number.base), np.arange(1, 8))).sum(axis=1)
     before = np.concatenate([[0], np.cumsum(digits[rows.value])])
     start = rows.start[lines]
     needed: np.ndarray = before[start + rows.count[lines]] - before[start]
@@ -302,7 +310,8 @@ def _digits(layout: Layout, rows: Rows, lines: np.ndarray) -> np.ndarray:
 def _pattern_bits(pattern: str, each: float = _OPEN) -> float:
     """Return the cost of what a pattern leaves open in one line, runs of any length apart."""
     kinds = [kind for kind, _ in pattern_parts(pattern)]
-    return each * kinds.count(ANY) + _NUMBER * kinds.count(NUMBER)
+    many = max(0, kinds.count(ANY) - _MOST_OPEN)
+    return each * kinds.count(ANY) + _DATA_LIKE * many + _NUMBER * kinds.count(NUMBER)
 
 
 def _least_length(layout: Layout, addressed: np.ndarray, cells: np.ndarray) -> np.ndarray:
