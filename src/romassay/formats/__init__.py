@@ -159,6 +159,8 @@ def _choose(data: bytes, name: str, hints: Hints) -> Format:
         return FORMATS[hints.format]
     if hints.layout is not None:
         return FORMATS[_with_layout(data, hints.layout)]
+    if hints.likely and _fits_likely(data, hints):
+        return FORMATS["text-dump"]
     best, sure = _surest(data)
     if sure < _LEAST_SURE and hints.base is not None:
         return FORMATS["raw-binary"]
@@ -169,6 +171,13 @@ def _choose(data: bytes, name: str, hints: Hints) -> Format:
             advice="for a plain image give --base, the address of its first byte; for a text dump, --layout",
         )
     return FORMATS[best]
+
+
+def _fits_likely(data: bytes, hints: Hints) -> bool:
+    """Tell whether the content surely has one of the layouts that are likely."""
+    from romassay.formats.text_dump import likely_layout
+
+    return likely_layout(data, hints) is not None
 
 
 def _with_layout(data: bytes, layout: str) -> str:

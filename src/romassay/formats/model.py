@@ -21,6 +21,7 @@ class Hints:
         encoding: a Python codec's name.
         role: what was in the socket.
         session: name of the power-up in which the readings were taken.
+        likely: layouts of other logs that may fit this one; not said by a person, and taken only where they surely do.
     """
 
     format: str | None = None
@@ -30,6 +31,7 @@ class Hints:
     encoding: str | None = None
     role: Role = "specimen"
     session: str | None = None
+    likely: tuple[str, ...] = ()
 
     def pairs(self) -> tuple[tuple[str, str], ...]:
         """Return what was said, as (name, value) pairs, for a reading's source."""

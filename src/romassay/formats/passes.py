@@ -42,6 +42,8 @@ _FEW_ADDRESSES = 2
 """So many of them can't tell whether text among the lines stands in the place of one."""
 _ALIKE = 0.75
 """Share of its bytes in which a line sent again must be the same."""
+_TELLING = 3
+"""Numbers that count up before they may be a heading."""
 _FAR_DIGITS = 2
 """Digits in which an address must differ from the expected one before it can't be that with errors."""
 
@@ -164,7 +166,7 @@ def _counting(rows: Rows, layout: Layout) -> Index:
     """Return the rows without an address whose bytes or words count up as a heading of columns does."""
     found: list[int] = []
     whole = (rows.address == -1) & (rows.count == layout.line_bytes) & ~rows.checked
-    for step in {1, layout.size}:
+    for step in {1, layout.size} if layout.cells >= _TELLING else ():
         heading = bytes_of_numbers((np.arange(layout.cells) * step)[None], layout.size, layout.order).ravel()
         like = np.flatnonzero(whole)
         for i in range(2 * layout.size):

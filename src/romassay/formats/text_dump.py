@@ -13,6 +13,7 @@ from romassay.formats.forms import borne_out, probe_of
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.respelt import respelt
+from romassay.formats.rows import Rows
 from romassay.formats.terminal import clean
 
 _HEAD = 1 << 14
@@ -53,9 +54,9 @@ def read(data: bytes, hints: Hints) -> Parsed:
 
     log = _prepared(data, hints.encoding)
     _LATEST.clear()
-    layout, notes = _layout_for(log, hints)
-    text = log.text
-    rows = read_rows(text, layout)
+    lent = None if hints.layout else log.lent(hints.likely)
+    layout, notes = (lent[0], ()) if lent else _layout_for(log, hints)
+    rows = lent[1] if lent else read_rows(log.text, layout)
     if not hints.layout and not is_dump(rows, layout):
         raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
@@ -66,6 +67,12 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if rows.passed_over:
         notes = (*notes, f"{rows.passed_over} lines were not looked at: there are too many damaged ones before them")
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
+
+
+def likely_layout(data: bytes, hints: Hints) -> Layout | None:
+    """Return the first of the likely layouts that a log surely has; None where there is none."""
+    lent = _prepared(data, hints.encoding).lent(hints.likely)
+    return None if lent is None else lent[0]
 
 
 def _layout_for(log: _Prepared, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
@@ -93,6 +100,17 @@ class _Prepared:
     def __init__(self, data: bytes, encoding: str | None) -> None:
         self.data, self.encoding = data, encoding
         self.text = respelt(clean(data, encoding))
+        self._lent: dict[tuple[str, ...], tuple[Layout, Rows] | None] = {}
+
+    def lent(self, likely: tuple[str, ...]) -> tuple[Layout, Rows] | None:
+        """Return the first of some layouts that the text surely has, with its rows; None where there is none."""
+        from romassay.formats.lending import rows_if_sure
+
+        if likely not in self._lent:
+            layouts = [parse_layout(each) for each in likely]
+            found = ((layout, rows_if_sure(self.text, layout)) for layout in layouts)
+            self._lent[likely] = next(((layout, rows) for layout, rows in found if rows is not None), None)
+        return self._lent[likely]
 
     @cached_property
     def pieces(self) -> tuple[bytes, ...]:

@@ -19,6 +19,8 @@ from romassay.formats.model import Hints, Loaded
 from romassay.reading import Reading, Role
 
 NOTHING_SAID = Said()
+_MOST_LIKELY = 3
+"""Layouts of earlier files that are tried on a file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +33,15 @@ class Input:
     content: bytes | None = None
 
 
-def load_named(item: Input, settings: Settings) -> Loaded:
-    """Load one file with what was said about it; BadInput where it cannot be read or holds no dump."""
-    hints = _hints(item.said, item.role, settings)
+def load_named(item: Input, settings: Settings, likely: tuple[str, ...] = ()) -> Loaded:
+    """Load one file with what was said about it; BadInput where it cannot be read or holds no dump.
+
+    Args:
+        item: the file.
+        settings: of the docket.
+        likely: layouts of other files that may fit this one.
+    """
+    hints = dataclasses.replace(_hints(item.said, item.role, settings), likely=likely)
     return load(item.path, hints) if item.content is None else read(item.content, item.path.name, hints)
 
 
@@ -53,10 +61,18 @@ def load_together(
 ) -> list[tuple[Input, Loaded]]:
     """Load the named files; one that is refused by itself is read with the layout of the others, if that fits it.
 
+    What the first files taught is tried on those behind them before a layout is learnt anew.
+
     Raises:
         BadInput: for the first file that is refused in any layout.
     """
-    tried = [(item, _loaded_or_refused(item, settings)) for item in inputs]
+    tried: list[tuple[Input, Loaded | BadInput]] = []
+    likely: dict[str, None] = {}
+    for item in inputs:
+        one = _loaded_or_refused(item, settings, tuple(likely)[:_MOST_LIKELY])
+        tried.append((item, one))
+        if isinstance(one, Loaded) and one.format == "text-dump" and not one.notes:
+            likely[one.layout] = None
     dumps = [found for _, found in tried if isinstance(found, Loaded) and found.format == "text-dump"]
     known = list(dict.fromkeys([*(found.layout for found in dumps), *layouts]))
     least = min((len(reading) for found in dumps for reading in found.readings), default=0) // 2
@@ -74,9 +90,9 @@ def load_together(
     return result
 
 
-def _loaded_or_refused(item: Input, settings: Settings) -> Loaded | BadInput:
+def _loaded_or_refused(item: Input, settings: Settings, likely: tuple[str, ...] = ()) -> Loaded | BadInput:
     try:
-        return load_named(item, settings)
+        return load_named(item, settings, likely)
     except BadInput as e:
         return e
 

@@ -1,0 +1,43 @@
+"""The layout of one log lent to the next: files of one evening were mostly printed by one program.
+
+A layout is lent only where it says all by itself what it means, and taken only where most lines print back under it and
+their addresses go on from each other: then learning could find nothing else.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from romassay.formats.layout import Layout, Number
+from romassay.formats.lines import read_rows
+from romassay.formats.rows import CLEAN, DAMAGED, Rows
+
+_LEAST_LINES = 8
+_CLEAN = 0.4
+"""Share of the lines of data that must print back."""
+_LINKED = 0.95
+"""Share of the clean lines behind a clean one whose address goes on from it."""
+_FOREIGN = 0.2
+"""Lines that are none of the dump for each that is, at the most."""
+
+
+def lendable(layout: Layout) -> bool:
+    """Tell whether a layout can be mistaken for no other: hex bytes and a hex address on each line, nothing open."""
+    number = layout.address
+    fixed = number is not None and number.base == 16 and number.pad == "zeros" and layout.where == "line"
+    return fixed and layout.cell == Number(16, 2, "zeros") and layout.gaps is not None and not layout.tail
+
+
+def rows_if_sure(text: bytes, layout: Layout) -> Rows | None:
+    """Return the rows of a cleaned text under a layout; None where it is not sure that the text has it."""
+    if not lendable(layout):
+        return None
+    rows = read_rows(text, layout)
+    clean = rows.state == CLEAN
+    data = int(np.count_nonzero(clean | (rows.state == DAMAGED))) + len(rows.damaged)
+    if clean.sum() < max(_LEAST_LINES, _CLEAN * data) or len(rows.foreign) > _FOREIGN * data or len(rows.suspect):
+        return None
+    both = clean[1:] & clean[:-1]
+    linked = both & (rows.address[1:] == rows.address[:-1] + rows.count[:-1])
+    near = both & (np.diff(rows.line) == 1)
+    return rows if linked.sum() >= max(_LEAST_LINES // 2, _LINKED * near.sum()) else None
