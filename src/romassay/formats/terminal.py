@@ -107,6 +107,15 @@ class _Wide(dict[int, int]):
 _WIDE = _Wide()
 
 
+def line_end_of(data: bytes) -> bytes:
+    """Return the bytes of a line feed in a file: two in UTF-16, four in UTF-32, else one."""
+    encoding = next((name for bom, name in _BOMS if data.startswith(bom)), None) or _utf_16_without_bom(data) or ""
+    if not encoding.startswith("utf-16") and encoding != "utf-32":
+        return b"\n"
+    is_big = data.startswith((codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)) or encoding == "utf-16-be"
+    return "\n".encode(f"{encoding[:6]}-{'be' if is_big else 'le'}")
+
+
 def _utf_16_without_bom(data: bytes) -> str | None:
     """Tell UTF-16 by its many NULs, all in even or all in odd places."""
     sample = data[:_SAMPLE]
