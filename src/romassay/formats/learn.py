@@ -800,11 +800,13 @@ def _base_of(line: Line, which: int, cells: Cells, lines: list[Line]) -> Base:
 
 
 def _is_decimal(digits: bytes) -> bool:
-    """Tell whether the address above a dump of hex bytes is decimal: within 64 KiB only so, and a rounder number so."""
-    if len(digits) != _DECIMAL_DIGITS or digits.startswith(b"0") or not fits(digits, 10):
+    """Tell whether the address above hex bytes is decimal: only so within 64 KiB and rounder, or much rounder."""
+    if not fits(digits, 10) or not int(digits) or int(digits) > _HIGHEST:
         return False
     value, other = int(digits), int(digits, 16)
-    return value <= _HIGHEST < other and value & -value > other & -other
+    rounder = (value & -value) / (other & -other)
+    plain = len(digits) == _DECIMAL_DIGITS and not digits.startswith(b"0") and other > _HIGHEST
+    return rounder > 1 if plain else rounder >= _MUCH_ROUNDER
 
 
 _DECIMAL_DIGITS = 5

@@ -21,21 +21,30 @@ _FOREIGN = 0.2
 """Lines that are none of the dump for each that is, at the most."""
 
 
-def lendable(layout: Layout) -> bool:
-    """Tell whether a layout can be mistaken for no other: hex bytes and a hex address on each line, nothing open."""
+def is_plain(layout: Layout) -> bool:
+    """Tell whether a layout means the same whatever else a log holds: a hex address before hex cells on each line."""
     number = layout.address
     fixed = number is not None and number.base == 16 and number.pad == "zeros" and layout.where == "line"
-    return fixed and layout.cell == Number(16, 2, "zeros") and layout.gaps is not None and not layout.tail
+    return fixed and layout.cell == Number(16, 2 * layout.size, "zeros") and bool(layout.gaps) and not layout.tail
 
 
-def rows_if_sure(text: bytes, layout: Layout) -> Rows | None:
-    """Return the rows of a cleaned text under a layout; None where it is not sure that the text has it."""
-    if not lendable(layout):
-        return None
+def lendable(layout: Layout) -> bool:
+    """Tell whether a layout can be mistaken for no other: no words, whose bytes have either order."""
+    return is_plain(layout) and layout.size == 1 and all(layout.gaps or ())
+
+
+def rows_if_sure(text: bytes, layout: Layout, least: float = _CLEAN) -> Rows | None:
+    """Return the rows of a cleaned text under a layout; None where it is not sure that the text has it.
+
+    Args:
+        text: cleaned.
+        layout: tried.
+        least: share of the lines of data that must print back.
+    """
     rows = read_rows(text, layout)
     clean = rows.state == CLEAN
     data = int(np.count_nonzero(clean | (rows.state == DAMAGED))) + len(rows.damaged)
-    if clean.sum() < max(_LEAST_LINES, _CLEAN * data) or len(rows.foreign) > _FOREIGN * data or len(rows.suspect):
+    if clean.sum() < max(_LEAST_LINES, least * data) or len(rows.foreign) > _FOREIGN * data or len(rows.suspect):
         return None
     both = clean[1:] & clean[:-1]
     linked = both & (rows.address[1:] == rows.address[:-1] + rows.count[:-1])

@@ -154,7 +154,8 @@ def _without_headings(rows: Rows, layout: Layout) -> Rows:
     if layout.gutter is not None and layout.gutter.strip():
         return rows
     after_text = _row_breaks(rows)
-    keep = ~(after_text & (rows.address == -1) & (rows.state == SHORT) & (rows.count <= layout.size))
+    next_to_nothing = (rows.address == -1) & (rows.state == SHORT) & (rows.count <= layout.size)
+    keep = ~(after_text & next_to_nothing & ~_rounding(rows, layout))
     alike = _counting(rows, layout)
     surplus = _surplus(alike, rows)
     drop = surplus != 0 if (surplus == rows.count[alike]).any() else (surplus != 0) & after_text[alike]

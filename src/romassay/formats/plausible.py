@@ -69,7 +69,7 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
     if layout.line_bytes <= _NARROW and (layout.tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):
         return False
     if printed <= _RUN:
-        return going == max(0, printed - 1) and share >= _SPARSE
+        return going >= len(_printed(rows)) - 1 and share >= _SPARSE
     return going >= _GO_ON * (printed - 1) and (run >= _RUN or share >= _SPARSE)
 
 
@@ -162,6 +162,12 @@ def _needed(layout: Layout) -> int:
 def _share(rows: Rows, data: np.ndarray) -> float:
     """Return the share of a text's characters that stand in lines of data, blanks apart."""
     return float(rows.length[data].sum() / max(1, rows.ink))
+
+
+def _printed(rows: Rows) -> np.ndarray:
+    """Return the different addresses that stand in a text: passes over the same range begin with the same one."""
+    addresses: np.ndarray = np.unique(rows.address[rows.address >= 0])
+    return addresses
 
 
 def _sent_again(rows: Rows) -> np.ndarray:

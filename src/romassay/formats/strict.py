@@ -165,6 +165,12 @@ def _after_last_cell(layout: Layout, text: str) -> bytes:
     return _escaped(ending) + b" *" + _escaped(text[len(ending) :])
 
 
+def _behind_bracket(text: str) -> bytes:
+    """Return literal text behind a sum, in which blanks may stand for missing cells behind a bracket that closes."""
+    rest = text.lstrip(")]}>|")
+    return _escaped(text[: len(text) - len(rest)]) + b" *" + _escaped(rest) if rest.strip() else _escaped(text)
+
+
 def _tail(layout: Layout) -> bytes:
     total = b""
     if layout.sum is not None:
@@ -177,7 +183,7 @@ def _tail(layout: Layout) -> bytes:
     if layout.tail:
         return first + (b".*" if layout.gutter is None else _escaped(layout.gutter) + b".*") + b"$"
     if layout.gutter is not None:
-        before = b" *" + _escaped(layout.gutter) if first else _after_last_cell(layout, layout.gutter)
+        before = b" *" + _behind_bracket(layout.gutter) if first else _after_last_cell(layout, layout.gutter)
         gutter = before + b"(?P<gutter>.*)"
         return first + (b"(?:%s)?" % gutter if not layout.gutter.strip() else gutter) + rb"\s*$"
     return first + _escaped(layout.end.rstrip()) + rb"\s*$"

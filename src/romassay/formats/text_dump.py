@@ -17,6 +17,10 @@ from romassay.formats.rows import Rows
 from romassay.formats.terminal import clean
 
 _HEAD = 1 << 14
+_FIRST = 1 << 12
+_LONG = 1 << 16
+_NEARLY_ALL = 0.9
+"""Share of the lines that must print back before the first few lines are believed to tell of all."""
 _BLOCK = 1 << 12
 _BUSIEST = 6
 _SPREAD = 3
@@ -34,6 +38,8 @@ def sniff(data: bytes) -> float:
     from romassay.formats.plausible import is_dump
 
     log = _prepared(data, None)
+    if log.plain:
+        return _SURE
     learnt = _learn(log.pieces)
     if not learnt:
         return 0.0
@@ -54,7 +60,7 @@ def read(data: bytes, hints: Hints) -> Parsed:
 
     log = _prepared(data, hints.encoding)
     _LATEST.clear()
-    lent = None if hints.layout else log.lent(hints.likely)
+    lent = None if hints.layout else log.lent(hints.likely) or log.plain
     layout, notes = (lent[0], ()) if lent else _layout_for(log, hints)
     rows = lent[1] if lent else read_rows(log.text, layout)
     if not hints.layout and not is_dump(rows, layout):
@@ -104,13 +110,27 @@ class _Prepared:
 
     def lent(self, likely: tuple[str, ...]) -> tuple[Layout, Rows] | None:
         """Return the first of some layouts that the text surely has, with its rows; None where there is none."""
-        from romassay.formats.lending import rows_if_sure
+        from romassay.formats.lending import lendable, rows_if_sure
 
         if likely not in self._lent:
-            layouts = [parse_layout(each) for each in likely]
+            layouts = [layout for each in likely if lendable(layout := parse_layout(each))]
             found = ((layout, rows_if_sure(self.text, layout)) for layout in layouts)
             self._lent[likely] = next(((layout, rows) for layout, rows in found if rows is not None), None)
         return self._lent[likely]
+
+    @cached_property
+    def plain(self) -> tuple[Layout, Rows] | None:
+        """The layout that the first lines teach, and the rows; None unless hardly a line of a long log differs."""
+        from romassay.formats.lending import is_plain, rows_if_sure
+
+        if len(self.text) < _LONG:
+            return None
+        learnt = _learn((self.text[: self.text.rfind(b"\n", 0, _FIRST) + 1],))
+        layout, notes = learnt[0] if learnt else (None, ())
+        if layout is None or notes or not is_plain(layout) or not all(layout.gaps or ("",)):
+            return None
+        rows = rows_if_sure(self.text, layout, _NEARLY_ALL)
+        return None if rows is None else (layout, rows)
 
     @cached_property
     def pieces(self) -> tuple[bytes, ...]:

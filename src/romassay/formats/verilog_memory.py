@@ -43,6 +43,9 @@ def _without_comments(text: bytes) -> bytes:
     return bytes(bare + text[at:])
 
 
+_MANY_ADDRESSES = 6
+_COLLIDE = 0.25
+"""Share of the addresses that passes over the same range may set back."""
 LEAST_NUMBERS = 8
 """Numbers without an address that are taken for a memory file: one alone may be anything."""
 
@@ -63,8 +66,20 @@ def sniff(source: bytes) -> float:
         return 0.0
     if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1) or _lines_begin_wider(found):
         return 0.0
+    if _addresses_collide(found):
+        return 0.0
     likely = _UNLIKELY if _are_small_numbers(found) else 1.0
     return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS) * likely
+
+
+def _addresses_collide(lines: Sequence[bytes]) -> bool:
+    """Tell whether many numbers with an '@' lie among those that the line before gives: then they are no addresses."""
+    led = [line.split() for line in lines[:200] if line.startswith(b"@")]
+    if len(led) < _MANY_ADDRESSES:
+        return False
+    first = [int(words[0][1:], 16) for words in led]
+    steps = [b - a - len(words) + 1 for a, b, words in zip(first, first[1:], led, strict=False)]
+    return sum(step < 0 for step in steps) > _COLLIDE * len(steps)
 
 
 def _are_small_numbers(lines: Sequence[bytes]) -> bool:
