@@ -28,7 +28,7 @@ def test_every_key_is_described_and_none_that_is_not_there() -> None:
 
 
 def test_every_kind_of_sum_is_described() -> None:
-    ends = "(-address32|-address|-count)$"
+    ends = "(-address32|-address|-count|-length)$"
     for name in KINDS:
         assert f"`{re.sub(ends, '', name)}`" in PAGE, name
         for end in re.findall(ends, name):
