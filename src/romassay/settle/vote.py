@@ -54,7 +54,8 @@ UNLIKELY = 0.01
 """Chance below which a line is not believed to have left so few wrong digits."""
 
 OVERLAID = 0.5
-"""Where so many bytes of a copy's granule differ, something else answered there and the granule is left out."""
+"""Where so many bytes of a copy's granule differ, something else answered there and the granule is left out, but never
+more than half of a copy."""
 
 MOST_READINGS = 100
 
@@ -253,7 +254,7 @@ def _without_overlaid(value: Bytes, known: Bytes) -> Bytes:
     differs = (((value ^ usual) & known) != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
     amount = (known != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
     overlaid = (differs >= GRANULE // 4) & (differs > OVERLAID * amount)
-    overlaid &= ~overlaid.all(axis=0)
+    overlaid &= ~overlaid.all(axis=0) & (2 * np.count_nonzero(overlaid, axis=1) <= overlaid.shape[1])[:, None]
     if not overlaid.any():
         return known
     return np.where(np.repeat(overlaid, GRANULE, axis=1), 0, known).astype(np.uint8)

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from romassay.reading import Bytes, Index
+from romassay.reading import Index
+from romassay.survey.ground import is_filling, padding
 from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
-from romassay.survey.states import BUS, CONTENT, FILLINGS, STRUCTURED, VOLATILE, Ground
+from romassay.survey.states import BUS, CONTENT, STRUCTURED, VOLATILE, Ground
 
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
@@ -127,7 +128,7 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     edges = _edges(told, said, based, evidence.blocks)
     odd = restless | _hollow(said, based)
     rungs = [_rung(ladder, filled, odd, size) for size in range(GRANULE_LINES + 1, highest + 1)]
-    whole = _whole(rungs, again, filled, _blank(said, based))
+    whole = _whole(rungs, again, filled, padding(said, based))
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
     cap = np.full(len(evidence.blocks), bits, np.int64)
     valid, fill = filled.copy(), _fill(evidence.blocks, filled, content, edges, GRANULE_LINES)
@@ -169,12 +170,17 @@ class _Rung:
 
 
 def _rung(ladder: Ladder, filled: Bools, odd: Bools, size: int) -> _Rung:
-    """Look at the blocks of one size; one with many granules that no ROM holds (`odd`) is not one thing."""
+    """Look at the blocks of one size.
+
+    One with many granules that no ROM holds (`odd`) is not one thing, and of one most of which was not read nothing is
+    known.
+    """
     pooled, below = ladder.at(size)[0], ladder.at(size - 1)[0]
     at = np.searchsorted(pooled.blocks, ladder.at(GRANULE_LINES)[0].blocks >> (size - GRANULE_LINES))
     wide, blocks = 1 << (size - GRANULE_LINES), len(pooled.blocks)
     tiled = np.bincount(at[filled], minlength=blocks) == wide
     spoilt = np.bincount(at[odd], minlength=blocks) > STRAY * wide
+    spoilt |= np.bincount(at, minlength=blocks) * 2 < wide
     fought = np.zeros(blocks, np.bool_)
     fought[np.searchsorted(pooled.blocks, below.blocks[below.pulled(size - 1 - GRANULE_LINES)] >> 1)] = True
     inside = [pooled.across(row) for row in range(size - GRANULE_LINES)]
@@ -196,25 +202,13 @@ def _whole(rungs: list[_Rung], again: Masks, filled: Bools, blank: Bools) -> Ind
     return whole
 
 
-def _blank(said: Consensus, based: Ground) -> Bools:
-    """Return the granules that hold nothing but what unused bytes of a ROM hold, and the bus does not, bool[G]."""
-    filling = _is_filling(said, said.value[:, :1])
-    blank: Bools = (based.state == STRUCTURED) & filling & (~said.sure | (said.value == said.value[:, :1])).all(axis=1)
-    return blank
-
-
 def _hollow(said: Consensus, based: Ground) -> Bools:
-    """Return the granules of the floating bus in which it says what unused bytes of a ROM never hold, bool[G]."""
-    filling = _is_filling(said, based.prediction[:, :1]) & (based.prediction == based.prediction[:, :1]).all(axis=1)
+    """Return the granules that are as regular as a bus, but not as what unused bytes of a ROM hold, bool[G]."""
+    same = (based.prediction == based.prediction[:, :1]).all(axis=1) & is_filling(said, based.prediction[:, 0])
     unlike = np.count_nonzero(said.sure & (said.value != based.prediction), axis=1)
-    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~filling & (unlike * 2 <= GRANULE)
+    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~same & (unlike * 2 <= GRANULE)
+    hollow |= (based.state == STRUCTURED) & ~padding(said, based)
     return hollow
-
-
-def _is_filling(said: Consensus, value: Bytes) -> Bools:
-    """Tell in which rows a value is what unused bytes hold, over the data lines that ever say something, bool[n]."""
-    every = np.bitwise_or.reduce(said.value, axis=None)
-    return np.isin(value[:, 0], [filling & every for filling in FILLINGS])
 
 
 def _closed(below: Pairs, at: Index, again: Masks, whole: Bools, line: int) -> Bools:

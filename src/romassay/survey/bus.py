@@ -31,6 +31,9 @@ SPECKS = 12
 MOSTLY = 0.98
 """Share of the granules that a simpler rule of the bus must explain of those that another does."""
 
+GAIN = 0.1
+"""Share of the granules that a rule with any address lines must explain besides."""
+
 Rule = tuple[list[str | int], Bools]
 """What each data line follows, and the granules in which all of them do."""
 
@@ -193,7 +196,8 @@ def learn_bus(shape: Shape, granules: Index, bits: int, driven: int, restless: B
 def _rule(pattern: Bytes, numbers: Index, bits: int, driven: int) -> Rule:
     """Return the rule that most granules follow; a data line follows any address line only where no plainer rule does.
 
-    No rule is believed in which many data lines follow one address line that none of them meets.
+    A rule of that kind is not believed if it explains little more, or looks like a chip's select: data lines follow
+    one address line, or what it explains besides is mostly padding.
     """
     rule = _each_alone(pattern, numbers, bits, driven, any_line=False)
     for any_line, enough in ((False, 1.0), (True, MOSTLY)):
@@ -201,7 +205,10 @@ def _rule(pattern: Bytes, numbers: Index, bits: int, driven: int) -> Rule:
             if np.count_nonzero(rule[1]) >= enough * len(numbers):
                 return rule
             other = learn(pattern, numbers, bits, driven, any_line=any_line)
-            if np.count_nonzero(other[1]) > np.count_nonzero(rule[1]) and not _strange(other[0], driven):
+            gain = np.count_nonzero(other[1]) - np.count_nonzero(rule[1])
+            if any_line and (_like_a_select(other[0], driven) or _padding(pattern, driven, other[1] & ~rule[1])):
+                continue
+            if gain > (GAIN * len(numbers) if any_line else 0):
                 rule = other
     return rule
 
@@ -270,12 +277,19 @@ def _meets(line: int, bit: int) -> bool:
     return line % 8 == bit
 
 
-def _strange(sources: Sequence[str | int], driven: int) -> bool:
-    """Tell whether many data lines follow one address line that they do not meet: a chip's select does that."""
+def _like_a_select(sources: Sequence[str | int], driven: int) -> bool:
+    """Tell whether more than a quarter of the data lines follow one address line that they do not meet."""
     lines = _lines(driven)
-    followed = [(max(s, -1 - s), bit) for bit in lines if isinstance(s := sources[bit], int)]
+    followed = [(max(source, -1 - source), bit) for bit in lines if isinstance(source := sources[bit], int)]
     crossed = [line for line, bit in followed if line >= GRANULE_LINES and not _meets(line, bit)]
-    return any(crossed.count(line) > len(lines) // 4 for line in crossed)
+    return any(crossed.count(line) * 4 > len(lines) for line in crossed)
+
+
+def _padding(pattern: Bytes, driven: int, where: Bools) -> bool:
+    """Tell whether most of some granules have all data lines at one level: a chip's blank bytes, behind a select."""
+    lines = _lines(driven)
+    flat = (pattern[where][:, lines] == pattern[where][:, lines[:1]]).all(axis=1) & (pattern[where, lines[0]] < FLAT)
+    return bool(np.count_nonzero(flat) * 2 > len(flat))
 
 
 def driven_lines(said: Consensus, behind: Background, granules: Index) -> int:

@@ -6,7 +6,7 @@ import numpy as np
 
 from romassay.address import lines_of
 from romassay.reading import Bytes, Index
-from romassay.survey.bus import FLAT, Background, Shape, held
+from romassay.survey.bus import FLAT, Background, BusModel, Shape, held
 from romassay.survey.controls import against_empty
 from romassay.survey.noise import most_noise
 from romassay.survey.stack import GRANULE, Bools, Consensus, Stack
@@ -54,7 +54,7 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
         state[regular & (wrong <= known // 5)] = BUS
         leaks = shape.leaking(driven) & ~regular
         state[leaks & ~_after_bus(said, granules, state, prediction & np.uint8(driven))] = BUS
-        state[_held_runs(said, granules, state, shape, driven)] = BUS
+        state[_held_runs(said, granules, state, shape, driven, model)] = BUS
         state[behind.quiet & ~odd] = BUS
         restless = restless & ~behind.quiet
     else:
@@ -66,7 +66,7 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
         prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
         predicted = predicted | empty.sure
         state = against_empty(said, granules, state, regular, empty, driven, rate)
-        state[_held_runs(said, granules, state, shape, driven)] = BUS
+        state[_held_runs(said, granules, state, shape, driven, model)] = BUS
     state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
     if model.sources:
         state[_fading(said, granules, state, prediction & np.uint8(driven), driven, rate)] = BUS
@@ -122,6 +122,19 @@ def _often(off: Bytes) -> int:
     return sum(1 << bit for bit in range(8) if np.count_nonzero(off >> bit & 1) > 1)
 
 
+def padding(said: Consensus, based: Ground) -> Bools:
+    """Return the granules that hold nothing but what unused bytes of a ROM hold, and the bus does not, bool[G]."""
+    same = (~said.sure | (said.value == said.value[:, :1])).all(axis=1)
+    padded: Bools = (based.state == STRUCTURED) & same & is_filling(said, said.value[:, 0])
+    return padded
+
+
+def is_filling(said: Consensus, value: Bytes) -> Bools:
+    """Tell which values are what unused bytes hold, over the data lines that ever say something, bool[n]."""
+    every = np.bitwise_or.reduce(said.value, axis=None)
+    return np.isin(value, [filling & every for filling in FILLINGS])
+
+
 def registers(said: Consensus, based: Ground) -> Bools:
     """Return the granules that hold registers, bool[G]: some bytes stand still, others run, where little else does.
 
@@ -145,14 +158,18 @@ def as_registers(said: Consensus, where: Bools) -> Consensus:
     return Consensus(np.where(running, np.uint8(RUNNING), said.value), said.sure | running, said.seen, said.against)
 
 
-def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, driven: int) -> Bools:
+def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, driven: int, model: BusModel) -> Bools:
     """Return the granules in which the bus holds the last byte that a chip put there, bool[G].
 
     Such a run of one value begins on the end of an aligned block, repeats the one byte before it, and ends only where
-    something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus.
+    something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus. A data line that
+    follows an address line holds nothing.
     """
     out = np.zeros(len(granules), np.bool_)
     flat = (shape.pattern[:, lines_of(driven)] < FLAT).all(axis=1) & ((state == STRUCTURED) | (state == BUS))
+    following = sum(1 << bit for bit, source in enumerate(model.sources) if isinstance(source, int)) & driven
+    if following:
+        flat &= ~(((said.value ^ model.predict(granules)) & np.uint8(following)) * said.sure).any(axis=1)
     if not flat.any():
         return out
     value = held(said, shape)[:, 0]

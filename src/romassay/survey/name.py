@@ -67,8 +67,10 @@ def named(
     result = []
     stray = _stray(scene, [*closed, *timed])
     mirrored = any(len(c.seats) > 1 for c in closed)
-    for item in closed:
-        aside = mirrored and len(item.seats) == 1 and _written(scene, item)
+    written = [_written(scene, item) for item in closed]
+    steady = {c.level for c, moves in zip(closed, written, strict=True) if not moves}
+    for item, moves in zip(closed, written, strict=True):
+        aside = moves and ((mirrored and len(item.seats) == 1) or item.level in steady)
         kind = "ram" if aside else _kind(scene, item, largest, declared)
         if kind is not None:
             result.append(_function(scene, item, kind, readings, declared, stray))
@@ -185,8 +187,8 @@ def _driven(scene: Scene, item: Closed) -> int:
 def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
-    A larger one, where what lies across the next line was not seen, is blank as the end of the function is, beside a
-    bus that says so, or holds something that belongs to nothing else. A smaller one, where half of a function that
+    A larger one, where little of what lies across the next line was seen, or where that is blank as the end of the
+    function is, beside a bus that says so, or holds something that belongs to nothing else. A smaller one, where half of a function that
     stands once is blank: the bus may hold what it last carried; or where its halves are mostly alike: something of the
     host's may cover a copy.
     """
@@ -199,7 +201,7 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
         return (1 << line >> 1,)
     if line >= scene.stacked.bits:
         return ()
-    if not (item.other | item.again) >> line & 1:
+    if not (item.other | item.again) >> line & 1 or (item.again >> line & 1 and not _whole_twice(item, line)):
         return (2 << line,)
     if not item.other >> line & 1:
         return ()
@@ -208,6 +210,12 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     lower_blank = filling is not None and item.block & 1 == 1 and bool((value[:2] == filling).all())
     beside = scene.granules_of(line, [seat.block ^ 1 for seat in item.seats if not seat.contended])
     return (2 << line,) if upper_blank or lower_blank or stray[beside].any() else ()
+
+
+def _whole_twice(item: Closed, line: int) -> bool:
+    """Tell whether two copies across the next line were both seen, but for a quarter at most."""
+    seen = {seat.block for seat in item.seats if not seat.contended and seat.seen * 4 >= 3 << line}
+    return any(block ^ 1 in seen for block in seen)
 
 
 def _mostly_twice(value: Bytes, blank: bool) -> bool:

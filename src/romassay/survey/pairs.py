@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from romassay.reading import Index
 from romassay.survey.stack import GRANULE_LINES, Bools, Consensus, Stack
-from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
+from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
 
 SAME_SHARE = 0.8
 """Of the bytes that can tell, so many must match for two blocks to be copies: a line that spoils one character in a
@@ -23,6 +23,10 @@ EVIDENCE = 4
 
 FOUGHT_BYTES = 16
 """Bytes that must be pulled to one side before two drivers are believed to fight; by chance a tenth look so."""
+
+CERTAIN = 8
+"""What a byte counts that differs in several bits: no weak cell does that. One that differs in a single bit, and never
+otherwise, counts as many as the n readings of it: a cell that fails every other time does so once in 2**(2n - 1)."""
 
 EVIDENCE_BITS = 64
 """Bits of them that are needed where fewer do."""
@@ -41,7 +45,7 @@ class Pairs:
         telling: counts[L, B], bytes that can tell, of a block against its partner across line `A4 + row`; for a line
             inside the block, of its one half against the other.
         same: counts[L, B], those of them that match.
-        firm: counts[L, B], those that differ beyond what noise explains.
+        firm: counts[L, B], how far they differ beyond what noise and weak cells explain, `CERTAIN` a byte.
         content: counts[B], bytes of the block that say more than the bus.
         fair: counts[L, B], telling bytes that are neither all ones here nor all zeros there.
         under: counts[L, B], those of them whose partner has no one that this block has not: bits pulled low.
@@ -51,7 +55,7 @@ class Pairs:
         upper: counts[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
         least: telling bytes needed before a comparison counts.
         exact: True where the log shows no damage, so that every difference is real.
-        needed: firm differences that it takes to tell two blocks apart that are else alike.
+        needed: what `firm` must come to before two blocks are told apart that are else alike.
     """
 
     level: int
@@ -118,7 +122,7 @@ class Pairs:
             blocks=numbers[starts],
             telling=add(self.telling),
             same=add(self.same),
-            firm=add(self.firm),
+            firm=_added(self.firm, starts, _wide_enough(level + 3)),
             content=add(self.content),
             upper=add(self.upper),
             fair=add(self.fair),
@@ -170,7 +174,8 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
     """Compare every granule with its partner across each bus line.
 
     What repeats elsewhere, but not across one line because a memory answers there that itself never repeats, says
-    nothing about that line: it may be the host's memory, and a copy of the specimen's under it.
+    nothing about that line: it may be the host's memory, and a copy of the specimen's under it. Over few data lines
+    much of what a memory says is what the bus says there: so every difference tells.
 
     Args:
         stacked: the readings.
@@ -185,9 +190,10 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
     lines = range(GRANULE_LINES, stacked.bits)
     shape = (len(lines), len(stacked.granules))
     telling, same, firm, repeating, differing, upper, fair, under = (np.zeros(shape, np.uint8) for _ in range(8))
+    few_lines = np.bool_(driven.bit_count() <= EVIDENCE)
     steady = said.firm if not quiet else said.sure & (said.against == 0)
     still = based.state != VOLATILE
-    readable = said.sure | (~still[:, None] & (said.seen > 0))
+    readable = said.sure | ((~still | (based.state == BUS))[:, None] & (said.seen > 0))
     for row, line in enumerate(lines):
         partner = stacked.partners(line)
         here = np.flatnonzero((partner >= 0) & open_to)
@@ -196,19 +202,22 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         if not len(here):
             continue
         there = partner[here]
-        tells = (told[here] | told[there]) & readable[here] & readable[there]
         differs = said.value[here] ^ said.value[there]
+        tells = (told[here] | told[there] | (few_lines & (differs != 0))) & readable[here] & readable[there]
         telling[row, here] = np.count_nonzero(tells, axis=1)
         same[row, here] = np.count_nonzero(tells & (differs == 0), axis=1)
         open_here = tells & (said.value[here] != driven) & (said.value[there] != 0)
         fair[row, here] = np.count_nonzero(open_here, axis=1)
         under[row, here] = np.count_nonzero(open_here & (differs & ~said.value[here] == 0), axis=1)
         certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)
-        firm[row, here] = np.count_nonzero(certain, axis=1) * (still[here] & still[there])
+        single = tells & said.firm[here] & said.firm[there] & (np.bitwise_count(differs) == 1)
+        often = np.minimum(np.minimum(said.seen[here], said.seen[there]), CERTAIN)
+        weight = certain * np.uint8(CERTAIN) + single * often
+        firm[row, here] = weight.sum(axis=1, dtype=np.uint8) * (still[here] & still[there])
     amount = np.count_nonzero(told, axis=1).astype(np.uint8)
     for row in range(len(lines)):
         upper[row] = amount * (stacked.granules >> row & 1)
-    needed = 1 if quiet or len(stacked.value) >= 3 else 2
+    needed = CERTAIN if quiet or len(stacked.value) >= 3 else 2 * CERTAIN
     alone = Pairs(
         GRANULE_LINES,
         stacked.granules,

@@ -11,10 +11,10 @@ from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.survey.blocks import Grown, grow
 from romassay.survey.bus import Background, background, driven_lines
 from romassay.survey.controls import undriven_bits, where_driven, where_nobody_drives
-from romassay.survey.ground import as_registers, ground, registers
+from romassay.survey.ground import as_registers, ground, padding, registers
 from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
-from romassay.survey.states import CONTENT, STRUCTURED, VOLATILE, Ground
+from romassay.survey.states import CONTENT, VOLATILE, Ground
 
 LARGEST_REGISTERS = 5
 """log2 of the bytes that a block of registers takes at most: 32 in a 6532 (data sheet)."""
@@ -107,7 +107,7 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     tells_blank = based.model is None or any(isinstance(source, int) for source in based.model.sources)
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
         unlike = np.count_nonzero(based.told(said), axis=1) * 2 >= np.count_nonzero(said.sure, axis=1)
-        based.state[(based.state == STRUCTURED) & unlike] = CONTENT
+        based.state[padding(said, based) & unlike] = CONTENT
     damaged = any(r.holes or r.source.bad_lines for r in chosen)
     quiet = not damaged and not said.against.any()
     ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))

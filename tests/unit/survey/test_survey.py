@@ -403,3 +403,50 @@ def test_ram_and_running_registers_between_stretches_of_bus_are_no_rom() -> None
     said[timer] = (-3 * np.cumsum(ports))[timer] & 0xFF
     found = survey(gather([reading_of([(0x4000, said.tobytes())], address_bits=16)]))
     assert [(f.size, len(f.copies)) for f in found.functions if f.kind == "rom"] == [(1024, 2)]
+
+
+@settings(max_examples=20)
+@given(st.sampled_from([0x01, 0x03, 0x07, 0x30]), st.integers(2, 4), st.integers(4, 9), seeds)
+def test_halves_that_differ_in_single_bits_each_time_are_one_rom(mask: int, count: int, bits: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    half = np.frombuffer(code(1024, seed), np.uint8) & mask
+    other = half.copy()
+    other[rng.choice(1024, bits, replace=False)] ^= mask & -mask
+    data = np.concatenate([half, other])
+    address = np.arange(0x2000, 0x4000)
+    said = np.where(address & 0x1800 == 0x0800, data[address & 0x7FF], 0).astype(np.uint8)
+    found = survey(gather([reading_of([(0x2000, said.tobytes())], address_bits=16) for _ in range(count)]))
+    assert found.functions[0].size == 2048
+
+
+def test_a_bus_that_changes_where_the_rom_does_not_answer_is_no_copy_of_one_data_line() -> None:
+    data = np.frombuffer(code(256), np.uint8) & 1 | np.frombuffer(code(256, 2), np.uint8) & 1
+    address = np.arange(0x800, 0xC00)
+    said = (address >> 8 & 1).astype(np.uint8)
+    rom = address >> 8 == 0x0A
+    said[rom] = data
+    found = survey(gather([reading_of([(0x800, said.tobytes())], address_bits=16) for _ in range(2)]), size=256)
+    assert [(f.size, [c.first for c in f.copies]) for f in found.functions] == [(256, [0xA00])]
+
+
+def test_blocks_most_of_which_were_not_read_are_not_taken() -> None:
+    pieces = [(0x7C00, code(1024)), (0x8000, code(2048, 2))]
+    found = survey(gather([reading_of(pieces, address_bits=16) for _ in range(2)]))
+    assert [(f.size, f.copies[0].first) for f in found.functions] == [(2048, 0x8000), (1024, 0x7C00)]
+
+
+def test_a_part_whose_ram_and_ports_fill_as_much_as_its_rom_is_told_by_what_runs() -> None:
+    rng = np.random.default_rng(3)
+    address = np.arange(0x3000, 0x4000)
+    rom, ports = np.frombuffer(code(1024), np.uint8), address & 0x800 == 0
+    passes = []
+    for _ in range(2):
+        said = rom[address & 0x3FF].copy()
+        said[ports] = np.frombuffer(code(16, 2), np.uint8)[address[ports] & 15]
+        said[ports & (address & 0x1C0 == 0)] = np.tile(np.frombuffer(code(64, 3), np.uint8), 4)
+        timer = ports & (address & 0x104 == 0x104)
+        said[timer] = rng.integers(0, 256) - 3 * np.arange(np.count_nonzero(timer)) & 0xFF
+        passes.append(reading_of([(0x3000, said.tobytes())], address_bits=16))
+    found = survey(gather(passes), size=1024)
+    roms = [f for f in found.functions if f.kind == "rom"]
+    assert [c.first for c in roms[0].copies] == [0x3800, 0x3C00]
