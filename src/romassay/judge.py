@@ -391,15 +391,15 @@ def _about_gap(
 ) -> Iterator[Finding]:
     """Doubt the size of a ROM that holds one value over a whole block: two chips may stand there.
 
-    Where it stands once, any such block inside it is doubted. At its end, or where it repeats, only one that begins and
-    ends exactly as a chip would: code ends raggedly.
+    Where it stands once, any such block is doubted that something follows which begins as a chip would. At its end, or
+    where it repeats, only one that begins and ends exactly as a chip would: code ends raggedly.
     """
     controlled = any(r.role == "empty-socket" for r in readings.readings)
     if not images or part or size or controlled:
         return
     image = images[0]
     once = len(found.functions[image.function].copies) == 1
-    gap = next((g for g in _of_one_value(image) if _is_exact(image, g) or (once and g.last + 1 < len(image))), None)
+    gap = next((g for g in _of_one_value(image) if _is_exact(image, g) or (once and _chip_follows(image, g))), None)
     if gap is None:
         return
     base = found.functions[image.function].copies[0].first
@@ -431,6 +431,12 @@ def _is_exact(image: Image, gap: Range) -> bool:
     value = image.value[gap.first]
     beside = [image.value[at] for at in (gap.first - 1, gap.last + 1) if 0 <= at < len(image)]
     return all(byte != value for byte in beside)
+
+
+def _chip_follows(image: Image, gap: Range) -> bool:
+    """Tell whether what ends a run of one value begins where a chip could; vectors behind padding do not."""
+    after = np.flatnonzero(image.value[gap.last + 1 :] != image.value[gap.first])
+    return len(after) > 0 and (gap.last + 1 + int(after[0])) % RAM_SIZES[0] == 0
 
 
 def _tells_of_itself(codes: Sequence[Code]) -> bool:

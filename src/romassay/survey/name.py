@@ -11,6 +11,7 @@ from romassay.address import Cube, Range, line_name, lines_of, merge_ranges
 from romassay.part import FunctionKind, Part
 from romassay.reading import Bytes, ReadingSet
 from romassay.survey.cubes import Closed, Seat, blank_neighbour, contents
+from romassay.survey.ground import padding
 from romassay.survey.model import Copy, Function, ReadNext
 from romassay.survey.scene import Scene
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools
@@ -114,8 +115,8 @@ def _small_kind(level: int) -> FunctionKind:
 
 
 def _stray(scene: Scene, closed: Sequence[Closed]) -> Bools:
-    """Return the granules that say more than the bus and belong to nothing that was found, bool[G]."""
-    stray: Bools = np.asarray(scene.told.any(axis=1))
+    """Return the granules that hold what a memory could and belong to nothing that was found, bool[G]."""
+    stray: Bools = scene.told.any(axis=1) & ((scene.based.state == CONTENT) | padding(scene.said, scene.based))
     for item in closed:
         stray[scene.granules_of(item.level, [seat.block for seat in item.seats])] = False
     return stray
@@ -187,17 +188,18 @@ def _driven(scene: Scene, item: Closed) -> int:
 def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
-    A larger one, where little of what lies across the next line was seen, or where that is blank as the end of the
-    function is, beside a bus that says so, or holds something that belongs to nothing else. A smaller one, where half of a function that
-    stands once is blank: the bus may hold what it last carried; or where its halves are mostly alike: something of the
-    host's may cover a copy.
+    A larger one, where little of what lies across the next line was seen, where that is blank as the end of the
+    function is, beside a bus that says so, or where it holds something that belongs to nothing else. A smaller one,
+    where half of a function that stands once is blank: the bus may hold what it last carried; or where its halves are
+    mostly alike: something of the host's may cover a copy.
     """
     line = item.level
     value = contents(scene.stacked, scene.said.value, line, np.array([item.block]))[0]
     rule = scene.based.model
     holds = rule is not None and not any(isinstance(source, int) for source in rule.sources)
     blank = any(bool((half == value[-1]).all()) for half in np.split(value, 2))
-    if (holds and blank and len(item.seats) == 1) or _mostly_twice(value, blank):
+    once = sum(not seat.contended for seat in item.seats) == 1
+    if once and ((holds and blank) or _mostly_twice(value, blank)):
         return (1 << line >> 1,)
     if line >= scene.stacked.bits:
         return ()
@@ -213,8 +215,8 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
 
 
 def _whole_twice(item: Closed, line: int) -> bool:
-    """Tell whether two copies across the next line were both seen, but for a quarter at most."""
-    seen = {seat.block for seat in item.seats if not seat.contended and seat.seen * 4 >= 3 << line}
+    """Tell whether of two copies across the next line more than half was seen each."""
+    seen = {seat.block for seat in item.seats if not seat.contended and seat.seen * 2 > 1 << line}
     return any(block ^ 1 in seen for block in seen)
 
 
