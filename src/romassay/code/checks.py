@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.code.model import Check
+from romassay.cpus.likeness import padding
 
 Bytes = npt.NDArray[np.uint8]
 Words = npt.NDArray[np.uint64]
@@ -42,6 +43,10 @@ _HEADS = (3, 2, 4, 8)
 
 _FAR_LESS = 0.01
 """What a less usual place must have less chance hits by, to be told instead of a more usual one."""
+
+_SMALL_STEP = 4
+_SMOOTH = 0.6
+"""Share of small steps from which on bytes are a curve or a count, and no program."""
 
 _SHARP = 1e-4
 """Chance below which a trial over blocks is worth its price."""
@@ -302,11 +307,19 @@ def _told(check: Check, chance: float) -> Check:
 
 
 def _repeats(data: Bytes) -> bool:
-    """Tell whether the image is a shorter one several times, counts on, or is almost blank: sums then come out even."""
+    """Tell whether the image is a shorter one several times, counts on, is smooth or blank: sums then come out even."""
     half = len(data) // 2
+    smooth = any(_share_of_small_steps(data, stride) > _SMOOTH for stride in (1, 2))
     counts_on = int(np.bincount(np.diff(data)).max()) > 0.5 * len(data)
     blank = int(np.bincount(data).max()) > 0.9 * len(data)
-    return counts_on or blank or bool((data[:half] == data[half : 2 * half]).all())
+    return counts_on or smooth or blank or bool((data[:half] == data[half : 2 * half]).all())
+
+
+def _share_of_small_steps(data: Bytes, stride: int) -> float:
+    """Return the share of bytes a few above or below the one so far before, of those that are not blank."""
+    steps = (data[stride:] - data[:-stride]).view(np.int8)
+    written = ~padding(data)[stride:]
+    return float((np.abs(steps[written].astype(np.int16)) <= _SMALL_STEP).mean()) if written.any() else 1.0
 
 
 def _whole(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
