@@ -253,11 +253,18 @@ def wider(sample: npt.NDArray[np.uint8], name: Name) -> float:
     doubtful = text | _runs(~without.code, _GAP + 1)
     found = segment(cpu, sample, without=extra, where=text)
     shared = _SHARED.get(name, ())
+    amid = sample[found.code & ~without.code]
+    wide_open = _lost(found, without, extra, shared)
     return max(
-        _lost(found, without, extra, shared) - _DATA_GAIN,
+        wide_open - _excess(amid, wide_open) - _DATA_GAIN,
         _lost(segment(cpu, sample, without=extra, where=doubtful), without, extra, shared),
         0.0,
     )
+
+
+def _excess(code: npt.NDArray[np.uint8], worth: float) -> float:
+    """Return what bytes score more as mere data of few different values than as code worth so much, in nats."""
+    return max(0.0, (plain_score(code) - _PLAINER) * len(code) - worth)
 
 
 def _lost(division: Segmented, without: Segmented, extra: npt.NDArray[np.int32], shared: tuple[int, ...]) -> float:
