@@ -5,25 +5,21 @@ or to the padding, around a value that is stored near the beginning, and block b
 or in a table. Each trial comes out right by chance once in so many. The chances of all trials up to a hit that would
 have convinced as much are added up, and a hit counts only where chance would hardly give one: a single 8-bit sum never
 does, and it is blind to bytes in a wrong order besides. Blocks that are blank or equal to another prove nothing.
-
-CRC rows: G. Cook, Catalogue of parametrised CRC algorithms; each one's check value is in the tests.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from romassay.code.model import Check
+from romassay.code.sums import CRC_BY_NAME, KINDS, NARROW, WIDE, WIDTHS, Bytes, Parts, Totals
 from romassay.cpus.likeness import padding
 
-Bytes = npt.NDArray[np.uint8]
-Words = npt.NDArray[np.uint64]
 Ints = npt.NDArray[np.int64]
 Order = Literal["big", "little"]
 
@@ -53,216 +49,6 @@ _SHARP = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Crc:
-    """One row of the catalogue."""
-
-    name: str
-    width: int
-    poly: int
-    start: int
-    reflected: bool
-    final: int
-
-
-CRCS: tuple[Crc, ...] = (
-    Crc("crc-8/smbus", 8, 0x07, 0x00, False, 0x00),
-    Crc("crc-8/maxim-dow", 8, 0x31, 0x00, True, 0x00),
-    Crc("crc-8/rohc", 8, 0x07, 0xFF, True, 0x00),
-    Crc("crc-8/sae-j1850", 8, 0x1D, 0xFF, False, 0xFF),
-    Crc("crc-8/i-432-1", 8, 0x07, 0x00, False, 0x55),
-    Crc("crc-16/arc", 16, 0x8005, 0x0000, True, 0x0000),
-    Crc("crc-16/modbus", 16, 0x8005, 0xFFFF, True, 0x0000),
-    Crc("crc-16/umts", 16, 0x8005, 0x0000, False, 0x0000),
-    Crc("crc-16/ibm-3740", 16, 0x1021, 0xFFFF, False, 0x0000),
-    Crc("crc-16/xmodem", 16, 0x1021, 0x0000, False, 0x0000),
-    Crc("crc-16/kermit", 16, 0x1021, 0x0000, True, 0x0000),
-    Crc("crc-16/spi-fujitsu", 16, 0x1021, 0x1D0F, False, 0x0000),
-    Crc("crc-16/genibus", 16, 0x1021, 0xFFFF, False, 0xFFFF),
-    Crc("crc-16/ibm-sdlc", 16, 0x1021, 0xFFFF, True, 0xFFFF),
-    Crc("crc-16/mcrf4xx", 16, 0x1021, 0xFFFF, True, 0x0000),
-    Crc("crc-32/iso-hdlc", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0xFFFFFFFF),
-    Crc("crc-32/bzip2", 32, 0x04C11DB7, 0xFFFFFFFF, False, 0xFFFFFFFF),
-    Crc("crc-32/mpeg-2", 32, 0x04C11DB7, 0xFFFFFFFF, False, 0x00000000),
-    Crc("crc-32/jamcrc", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0x00000000),
-)
-
-SUMS: tuple[tuple[str, int], ...] = (
-    ("sum-8", 8),
-    ("sum-8-carry", 8),
-    ("xor-8", 8),
-    ("sum-16", 16),
-    ("sum-16-carry", 16),
-    ("words-16-little", 16),
-    ("words-16-big", 16),
-    ("words-16-little-carry", 16),
-    ("words-16-big-carry", 16),
-)
-"""Name and bits: bytes added up with and without the carry put back, bytes combined by exclusive or, words added up."""
-
-_WIDTHS = {**dict(SUMS), **{crc.name: crc.width for crc in CRCS}}
-_CRCS = {crc.name: crc for crc in CRCS}
-
-KINDS: tuple[str, ...] = tuple(_WIDTHS)
-_WIDE = tuple(name for name, width in _WIDTHS.items() if width > 8)
-_NARROW = tuple(name for name, width in SUMS if width == 8)
-
-
-def crc_of(crc: Crc, data: Bytes) -> int:
-    """Return a CRC of all the bytes."""
-    return _Totals(data).crc(crc, ((0, len(data)),))
-
-
-def sum_of(name: str, data: Bytes) -> int:
-    """Return one of `SUMS` over the bytes; a last odd byte is a word's first."""
-    return _Totals(data).sum(name, ((0, len(data)),))
-
-
-def value_of(name: str, data: Bytes) -> int:
-    """Return the value of one of `KINDS` over the bytes."""
-    return _Totals(data).value(name, ((0, len(data)),))
-
-
-_Parts = Sequence[tuple[int, int]]
-"""(first, end) of the ranges that a check covers, one behind the other."""
-
-
-class _Totals:
-    """Sums and CRCs of any range of some bytes, from running totals that are made once."""
-
-    def __init__(self, data: Bytes) -> None:
-        self.data = data
-        self._registers: dict[tuple[int, int, bool], Words] = {}
-
-    @cached_property
-    def _bytes(self) -> tuple[Ints, Ints]:
-        """Running totals of the bytes at even and at odd offsets."""
-        odd = np.arange(len(self.data)) % 2 == 1
-        wide = self.data.astype(np.int64)
-        zero = np.zeros(1, np.int64)
-        return tuple(np.concatenate([zero, np.cumsum(np.where(odd == want, wide, 0))]) for want in (False, True))  # type: ignore[return-value]
-
-    @cached_property
-    def _mixed(self) -> Bytes:
-        return np.concatenate([np.zeros(1, np.uint8), np.bitwise_xor.accumulate(self.data)])
-
-    def value(self, name: str, parts: _Parts) -> int:
-        """Return the value of one of `KINDS` over the ranges."""
-        crc = _CRCS.get(name)
-        return self.sum(name, parts) if crc is None else self.crc(crc, parts)
-
-    def sum(self, name: str, parts: _Parts) -> int:
-        """Return one of `SUMS` over the ranges."""
-        if name == "xor-8":
-            out = 0
-            for first, end in parts:
-                out ^= int(self._mixed[end] ^ self._mixed[first])
-            return out
-        pair = [0, 0]
-        before = 0
-        for first, end in parts:
-            for parity in (0, 1):
-                running = self._bytes[parity]
-                pair[(parity ^ first ^ before) & 1] += int(running[end] - running[first])
-            before += end - first
-        width = _WIDTHS[name]
-        if "little" in name:
-            total = pair[0] + (pair[1] << 8)
-        elif "big" in name:
-            total = (pair[0] << 8) + pair[1]
-        else:
-            total = sum(pair)
-        top = (1 << width) - 1
-        while name.endswith("carry") and total > top:
-            total = (total & top) + (total >> width)
-        return total & top
-
-    def crc(self, crc: Crc, parts: _Parts) -> int:
-        """Return a CRC over the ranges."""
-        running = self._running(crc)
-        value = _reversed(crc.start, crc.width) if crc.reflected else crc.start
-        for first, end in parts:
-            moved = _power(crc.poly, crc.width, 8 * (end - first))
-            value = _product(value ^ int(running[first]), moved, crc) ^ int(running[end])
-        return (_reversed(value, crc.width) if crc.reflected else value) ^ crc.final
-
-    def _running(self, crc: Crc) -> Words:
-        """Return the register behind each byte, and before the first, where it began with zeros."""
-        key = crc.poly, crc.width, crc.reflected
-        if key not in self._registers:
-            self._registers[key] = _registers(crc, _TURNED[self.data] if crc.reflected else self.data)
-        return self._registers[key]
-
-
-_TURNED = np.packbits(np.unpackbits(np.arange(256, dtype=np.uint8)[:, None], axis=1)[:, ::-1], axis=1)[:, 0]
-
-
-def _registers(crc: Crc, data: Bytes) -> Words:
-    """Return the registers of a CRC behind each byte: of the rows of a square at once, then put behind each other."""
-    size = len(data)
-    rows = max(1, int(size**0.5))
-    steps = -(-size // rows)
-    square = np.zeros((rows, steps), np.int64)
-    square.ravel()[:size] = data
-    alone = np.zeros((rows, steps + 1), np.uint64)
-    for j in range(steps):
-        alone[:, j + 1] = _stepped(crc, alone[:, j], square[:, j])
-    row = _power(crc.poly, crc.width, 8 * steps)
-    begun = [0]
-    for last in alone[:-1, steps].tolist():
-        begun.append(last ^ _product(begun[-1], row, crc))
-    before = np.array(begun, np.uint64)
-    for j in range(steps + 1):
-        alone[:, j] ^= before
-        before = _stepped(crc, before, np.zeros(rows, np.int64))
-    return np.append(alone[:, :steps].ravel(), alone[-1, steps])[: size + 1]
-
-
-def _stepped(crc: Crc, registers: Words, data: Ints) -> Words:
-    """Return registers after one byte each."""
-    top = (registers >> np.uint64(crc.width - 8)).astype(np.int64) ^ data
-    rest: Words = (registers << np.uint64(8)) & np.uint64((1 << crc.width) - 1)
-    after: Words = rest ^ _steps(crc.poly, crc.width)[top]
-    return after
-
-
-@lru_cache(maxsize=16)
-def _steps(poly: int, width: int) -> Words:
-    """Return what each byte at the top of a register leaves in it after eight steps."""
-    row = Crc("", width, poly, 0, False, 0)
-    moved = _power(poly, width, width)
-    return np.array([_product(moved, byte, row) for byte in range(256)], np.uint64)
-
-
-def _product(one: int, other: int, crc: Crc) -> int:
-    """Return the product of two polynomials modulo that of the CRC."""
-    top, mask = 1 << (crc.width - 1), (1 << crc.width) - 1
-    out = 0
-    while other:
-        if other & 1:
-            out ^= one
-        other >>= 1
-        one = (one << 1 & mask) ^ (crc.poly if one & top else 0)
-    return out
-
-
-@lru_cache(maxsize=4096)
-def _power(poly: int, width: int, steps: int) -> int:
-    """Return x to the power of `steps` modulo the polynomial of a CRC."""
-    row = Crc("", width, poly, 0, False, 0)
-    base, out = 2, 1
-    while steps:
-        if steps & 1:
-            out = _product(out, base, row)
-        base = _product(base, base, row)
-        steps >>= 1
-    return out
-
-
-def _reversed(value: int, width: int) -> int:
-    return int(f"{value:0{width}b}"[::-1], 2)
-
-
-@dataclass(frozen=True, slots=True)
 class _Trial:
     """A check that is tried, what it comes out at where it hits, and how likely chance makes it hit."""
 
@@ -283,7 +69,7 @@ def own_checks(data: Bytes, *, vectors: int = 0, order: Order | None = None) -> 
     size = len(data)
     if not LEAST <= size <= MOST or _repeats(data):
         return ()
-    totals = _Totals(data)
+    totals = Totals(data)
     tried: list[float] = []
     best: list[Check] = []
     for stage in (_whole, _to_the_vectors, _to_the_padding, _halves, _around_a_head, _by_blocks, _by_table):
@@ -322,73 +108,73 @@ def _share_of_small_steps(data: Bytes, stride: int) -> float:
     return float((np.abs(steps[written].astype(np.int16)) <= _SMALL_STEP).mean()) if written.any() else 1.0
 
 
-def _whole(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _whole(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     del vectors, order
     size = len(totals.data)
-    for name in _WIDE:
-        stored = _WIDTHS[name] // 8
+    for name in WIDE:
+        stored = WIDTHS[name] // 8
         yield _stored(totals, name, ((0, size - stored),), size - stored, None)
         yield _stored(totals, name, ((stored, size),), 0, None)
-        if name not in _CRCS:
+        if name not in CRC_BY_NAME:
             yield _constant(totals, name, 0, size)
 
 
-def _to_the_vectors(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _to_the_vectors(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     size = len(totals.data)
-    for name in _WIDE if vectors else ():
-        at = size - vectors - _WIDTHS[name] // 8
+    for name in WIDE if vectors else ():
+        at = size - vectors - WIDTHS[name] // 8
         yield _stored(totals, name, ((0, at),), at, order)
         yield _stored(totals, name, ((0, at), (size - vectors, size)), at, order)
 
 
-def _to_the_padding(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _to_the_padding(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     """Yield checks of what stands before the padding at the end, whose value is the last of it."""
     size = len(totals.data) - vectors
     blank = totals.data[:size] == totals.data[size - 1]
     end = size if blank.all() else int(np.flatnonzero(~blank)[-1]) + 1
-    for name in _WIDE if size - end >= LEAST // 4 else ():
-        at = end - _WIDTHS[name] // 8
+    for name in WIDE if size - end >= LEAST // 4 else ():
+        at = end - WIDTHS[name] // 8
         if at >= LEAST:
             yield _stored(totals, name, ((0, at),), at, order)
 
 
-def _halves(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _halves(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     """Yield checks of the first half alone, as of a program that is followed by tables."""
     del vectors
     half = len(totals.data) // 2
-    for name in _WIDE:
-        at = half - _WIDTHS[name] // 8
+    for name in WIDE:
+        at = half - WIDTHS[name] // 8
         if not _blank(totals.data[:half]):
             yield _stored(totals, name, ((0, at),), at, order)
 
 
-def _around_a_head(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _around_a_head(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     del vectors
     size = len(totals.data)
     for at in _HEADS:
-        for name in _WIDE:
-            behind = at + _WIDTHS[name] // 8
+        for name in WIDE:
+            behind = at + WIDTHS[name] // 8
             yield _stored(totals, name, ((behind, size),), at, order)
             yield _stored(totals, name, ((0, at), (behind, size)), at, order)
 
 
-def _stored(totals: _Totals, name: str, parts: _Parts, at: int, order: Order | None) -> _Trial:
+def _stored(totals: Totals, name: str, parts: Parts, at: int, order: Order | None) -> _Trial:
     """Try a check whose value is stored: itself, and of a sum also its complement and its negative."""
-    width = _WIDTHS[name]
+    width = WIDTHS[name]
     top = (1 << width) - 1
     value = totals.value(name, parts)
     raw = totals.data[at : at + width // 8].tobytes()
     orders: tuple[Order, ...] = ("big", "little") if order is None else (order,)
     stored = {int.from_bytes(raw, one) for one in orders}
-    wanted = {value} if name in _CRCS else {value, value ^ top, -value & top}
+    wanted = {value} if name in CRC_BY_NAME else {value, value ^ top, -value & top}
     chance = len(stored) * len(wanted) / (1 << width)
     hit = Check(name, parts[0][0], parts[-1][1] - 1, at, value, chance)
     return _Trial(chance, (hit,) if stored & wanted else ())
 
 
-def _constant(totals: _Totals, name: str, first: int, end: int) -> _Trial:
+def _constant(totals: Totals, name: str, first: int, end: int) -> _Trial:
     """Try a check that comes out at all zeros or all ones by itself."""
-    width = _WIDTHS[name]
+    width = WIDTHS[name]
     value = totals.value(name, ((first, end),))
     chance = 2 / (1 << width)
     hit = Check(name, first, end - 1, None, value, chance)
@@ -417,18 +203,18 @@ def _blocks(data: Bytes) -> Iterator[list[tuple[int, int]]]:
             yield telling
 
 
-def _by_blocks(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _by_blocks(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     """Yield checks that each block makes of itself in the same way."""
     del vectors
     for blocks in _blocks(totals.data):
         count = len(blocks)
         for name in KINDS:
-            stored = _WIDTHS[name] // 8
+            stored = WIDTHS[name] // 8
             behind = (_stored(totals, name, ((first, end - stored),), end - stored, order) for first, end in blocks)
             before = (_stored(totals, name, ((first + stored, end),), first, order) for first, end in blocks)
             yield _all_of(behind, count)
             yield _all_of(before, count)
-            if name not in _CRCS:
+            if name not in CRC_BY_NAME:
                 yield _all_the_same([_constant(totals, name, first, end) for first, end in blocks])
 
 
@@ -457,27 +243,27 @@ def _all_the_same(trials: Sequence[_Trial]) -> _Trial:
     return _Trial(chance, together.hits if len(values) == 1 else ())
 
 
-def _by_table(totals: _Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+def _by_table(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
     """Yield checks of the blocks whose values stand in a table, in the blocks' order, somewhere in the image."""
     del vectors
     for blocks in _blocks(totals.data):
         if len(blocks) < _LEAST_BLOCKS:
             continue
-        for name in (*_NARROW, *_WIDE):
+        for name in (*NARROW, *WIDE):
             orders: Sequence[Order] = (
-                ("big",) if _WIDTHS[name] == 8 else ("big", "little") if order is None else (order,)
+                ("big",) if WIDTHS[name] == 8 else ("big", "little") if order is None else (order,)
             )
             for one in orders:
                 yield _table(totals, name, blocks, one)
 
 
-def _table(totals: _Totals, name: str, blocks: Sequence[tuple[int, int]], order: Order) -> _Trial:
+def _table(totals: Totals, name: str, blocks: Sequence[tuple[int, int]], order: Order) -> _Trial:
     """Look for a table of values, one for each block; blank blocks have their places in it too.
 
     The block that holds the table need not agree: how it is taken for its own check differs. Places are tried where
     one of the first three blocks agrees, for a table stands in two of them at most.
     """
-    size, width, length = len(totals.data), _WIDTHS[name] // 8, blocks[0][1] - blocks[0][0]
+    size, width, length = len(totals.data), WIDTHS[name] // 8, blocks[0][1] - blocks[0][0]
     whole = size // length * width
     places = size - whole + 1
     chance = places * 2.0 ** (-8 * width * min(len(blocks) - 2, _LEAST_BLOCKS * 8))
@@ -499,10 +285,10 @@ def _table(totals: _Totals, name: str, blocks: Sequence[tuple[int, int]], order:
 
 
 def _agreeing(
-    totals: _Totals, name: str, block: tuple[int, int], length: int, places: Ints, order: Order
+    totals: Totals, name: str, block: tuple[int, int], length: int, places: Ints, order: Order
 ) -> npt.NDArray[np.bool_]:
     """Tell for each place of a table whether a block's value stands where it should."""
-    width = _WIDTHS[name] // 8
+    width = WIDTHS[name] // 8
     entry = block[0] // length * width
     same = np.ones(len(places), bool)
     for i, byte in enumerate(totals.value(name, (block,)).to_bytes(width, order)):

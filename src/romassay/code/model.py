@@ -12,7 +12,7 @@ class Check:
     """A check that the firmware seems to make of its own image, and that chance does not explain.
 
     Attributes:
-        kind: 'sum-8', 'crc-16/xmodem' and so on, as listed by `romassay.code.checks.KINDS`.
+        kind: 'sum-8', 'crc-16/xmodem' and so on, as listed by `romassay.code.sums.KINDS`.
         first: offset of the first byte that it covers.
         last: offset of the last one.
         stored_at: offset of the stored value, or None where the range comes out at a constant by itself. Where it lies

@@ -12,7 +12,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from romassay.code.charsets import charset
 from romassay.code.dialects import DIALECTS, Dialect, takes_back
-from romassay.code.listing import Listing, Piece, Place, regions
+from romassay.code.listing import Listing, Place, regions
+from romassay.code.pieces import Piece
 from romassay.cpus.model import CODE_KINDS, ENDS, Instruction, Kind, Value
 from romassay.cpus.registers import register_names
 

@@ -9,7 +9,8 @@ import zlib
 import numpy as np
 import pytest
 
-from romassay.code.checks import CRCS, ENOUGH, KINDS, crc_of, own_checks, sum_of, value_of
+from romassay.code.checks import ENOUGH, own_checks
+from romassay.code.sums import CRCS, KINDS, crc_of, sum_of, value_of
 
 CHECK = np.frombuffer(b"123456789", np.uint8)
 

@@ -1,0 +1,235 @@
+"""What is no code, divided: tables of pointers, texts, padding, other bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from romassay.code.flow import Followed
+from romassay.cpus.decode import decode
+from romassay.cpus.model import ENDS, Cpu
+
+_LEAST_TEXT = 4
+_LEAST_POINTERS = 3
+_LEAST_PADDING = 32
+_TABLES_OF_RETURNS = ("6502", "65C02")
+"""CPUs whose return goes on one past the address on the stack: tables of addresses less one are usual with them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A run of data: its offsets, what it was taken for, and the places its words point at, each so much lower."""
+
+    first: int
+    end: int
+    kind: str
+    targets: tuple[int, ...] = ()
+    less: int = 0
+
+
+def _free(data: bytes, followed: Followed) -> list[tuple[int, int]]:
+    """Return the runs of offsets that no instruction covers."""
+    runs: list[tuple[int, int]] = []
+    at = 0
+    for offset, instruction in followed.instructions.items():
+        if offset > at:
+            runs.append((at, offset))
+        at = offset + instruction.size
+    if at < len(data):
+        runs.append((at, len(data)))
+    return runs
+
+
+def data_targets(origin: int, followed: Followed, size: int) -> set[int]:
+    """Return the offsets to which an instruction's word or data address points."""
+    found = set()
+    for instruction in followed.instructions.values():
+        for value in instruction.values:
+            if value.kind in ("word", "data") and 0 <= value.number - origin < size:
+                found.add(value.number - origin)
+    return found
+
+
+def pointer_tables(cpu: Cpu, data: bytes, origin: int, followed: Followed, guessed: Sequence[int]) -> list[Piece]:
+    """Return the tables of pointers that an instruction refers to: words that lead to code or to free bytes."""
+    order: Literal["big", "little"] = "big" if cpu.big_endian else "little"
+    named = data_targets(origin, followed, len(data))
+    tables = list(_vectors(cpu, data, origin, followed))
+    tables += [Piece(at, at + 2, "pointers", (target,)) for at, target in followed.inline.items()]
+    begins = _Begins(cpu, data, origin, followed, guessed)
+    shifts = (0, 1) if cpu.name in _TABLES_OF_RETURNS else (0,)
+    for first, end in _free(data, followed):
+        for start in sorted(target for target in named if first <= target < end):
+            stop = min([at for at in named if start < at < end and (at - start) % 2 == 0], default=end)
+            words = [int.from_bytes(data[at : at + 2], order) - origin for at in range(start, stop - 1, 2)]
+            found = max((_led(words, shift, start, begins) for shift in shifts), key=lambda table: table[0])
+            _, shift, targets = found
+            if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
+                tables.append(Piece(start, start + 2 * len(targets), "pointers", targets, shift))
+        tables += _unnamed(data, origin, first, end, order, begins)
+    return _apart(sorted(tables, key=lambda table: table.first))
+
+
+def _unnamed(
+    data: bytes, origin: int, first: int, end: int, order: Literal["big", "little"], begins: _Begins
+) -> Iterable[Piece]:
+    """Yield the tables that nothing is seen to refer to: runs of words that all lead to the beginning of a routine."""
+    at = first
+    while at < end - 1:
+        targets: list[int] = []
+        while at + 2 * len(targets) < end - 1:
+            here = at + 2 * len(targets)
+            target = int.from_bytes(data[here : here + 2], order) - origin
+            if target not in begins.heads:
+                break
+            targets.append(target)
+        if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
+            yield Piece(at, at + 2 * len(targets), "pointers", tuple(targets))
+            at += 2 * len(targets)
+        else:
+            at += 1
+
+
+def _led(words: Sequence[int], shift: int, start: int, begins: _Begins) -> tuple[int, int, tuple[int, ...]]:
+    """Return how many of a table's words, each so much higher, lead to a routine, and those that lead to code."""
+    targets: list[int] = []
+    for word in words:
+        end = start + 2 * len(targets) + 2
+        if not begins.may(word + shift) or any(start <= target < end for target in (*targets, word + shift)):
+            break
+        targets.append(word + shift)
+    behind = {start + 2 * len(targets), *(begins.behind(target) for target in targets)}
+    return sum(target in begins.heads or target in behind for target in targets), shift, tuple(targets)
+
+
+def _vectors(cpu: Cpu, data: bytes, origin: int, followed: Followed) -> Iterable[Piece]:
+    """Yield the vectors at the top of memory, or where the image's end answers there too, that lead to code."""
+    covered = {at for start, each in followed.instructions.items() for at in range(start, start + each.size)}
+    for _, address in cpu.vectors:
+        at = len(data) - (0x10000 - address)
+        target = int.from_bytes(data[at : at + 2], "big" if cpu.big_endian else "little") - origin if at >= 0 else -1
+        if target in followed.instructions and at not in covered and at + 1 not in covered:
+            yield Piece(at, at + 2, "pointers", (target,))
+
+
+def _apart(tables: Iterable[Piece]) -> list[Piece]:
+    kept: list[Piece] = []
+    for table in tables:
+        if not kept or table.first >= kept[-1].end:
+            kept.append(table)
+    return kept
+
+
+_LOOK_AHEAD = 4
+_LONGEST = 64
+"""Instructions within which a routine that a table names is looked through for its end."""
+
+
+class _Begins:
+    """Tells where an instruction may begin, and where a routine does."""
+
+    def __init__(self, cpu: Cpu, data: bytes, origin: int, followed: Followed, guessed: Sequence[int]) -> None:
+        self.cpu, self.data, self.origin, self.followed = cpu, data, origin, followed
+        self.inside = {
+            at for start, each in followed.instructions.items() for at in range(start + 1, start + each.size)
+        }
+        self.guessed = set(guessed)
+        self.heads = set(followed.targets)
+        for first, after in pairwise(guessed):
+            instruction = decode(cpu, data, first, origin + first)
+            if instruction is not None and (instruction.flow in ENDS or first + instruction.size != after):
+                self.heads.add(after)
+
+    def behind(self, at: int) -> int:
+        """Return the offset behind the end of the flow that begins here; -1 where it does not end soon."""
+        for _ in range(_LONGEST):
+            instruction = decode(self.cpu, self.data, at, self.origin + at)
+            if instruction is None:
+                return -1
+            at += instruction.size
+            if instruction.flow in ENDS:
+                return at
+        return -1
+
+    def may(self, at: int) -> bool:
+        """Tell whether an instruction is known to begin here, or some would follow each other from here."""
+        if not 0 <= at < len(self.data) or at in self.inside:
+            return False
+        if at in self.followed.instructions or at in self.guessed:
+            return True
+        for _ in range(_LOOK_AHEAD):
+            instruction = decode(self.cpu, self.data, at, self.origin + at)
+            if instruction is None:
+                return False
+            if instruction.flow in ENDS:
+                return True
+            at += instruction.size
+            if at in self.followed.instructions:
+                return True
+        return True
+
+
+LEADING = frozenset(b"\x07\x08\x0a\x0c\x0d")
+"""Controls that may stand before a text."""
+
+TRAILING = frozenset(b"\x00\x03\x04\x07\x0a\x0d\xff")
+"""Bytes that may end one."""
+
+_ENDS_OF_TEXT = frozenset(bytes([byte]) for byte in TRAILING)
+WORDLIKE = 0.75
+"""Share of a text's signs that are letters, digits and blanks."""
+
+
+def divide(
+    data: bytes, followed: Followed, tables: Sequence[Piece], character: Callable[[int], str]
+) -> Iterable[Piece]:
+    """Yield everything that is no instruction, in order: the tables, and what stands between them by its kind."""
+    by_start = {table.first: table for table in tables}
+    for first, end in _free(data, followed):
+        at = first
+        for table in (by_start[start] for start in sorted(by_start) if first <= start < end):
+            yield from _plain(data, at, table.first, character)
+            yield table
+            at = table.end
+        yield from _plain(data, at, end, character)
+
+
+def _plain(data: bytes, first: int, end: int, character: Callable[[int], str]) -> Iterable[Piece]:
+    """Divide a run of data into padding, texts and other bytes; a text takes the controls around it along."""
+    at = start = first
+    while at < end:
+        run = at
+        while run < end and data[run] == data[at]:
+            run += 1
+        stop = run
+        if run - at >= _LEAST_PADDING:
+            kind = "padding"
+        else:
+            kind, stop = "text", at
+            while stop < end and character(data[stop]):
+                stop += 1
+            ends = data[stop : stop + 1] in _ENDS_OF_TEXT
+            if stop - at < _LEAST_TEXT + (not ends) or not _is_wordlike(data[at:stop], character):
+                at = max(at + 1, stop)
+                continue
+            while at > start and data[at - 1] in LEADING:
+                at -= 1
+            while (
+                stop < end
+                and data[stop] in TRAILING
+                and data[stop : stop + _LEAST_PADDING] != data[stop : stop + 1] * _LEAST_PADDING
+            ):
+                stop += 1
+        if start < at:
+            yield Piece(start, at, "bytes")
+        yield Piece(at, stop, kind)
+        at = start = stop
+    if start < end:
+        yield Piece(start, end, "bytes")
+
+
+def _is_wordlike(text: bytes, character: Callable[[int], str]) -> bool:
+    signs = [character(byte) for byte in text]
+    return sum(sign.isalnum() or sign == " " for sign in signs) >= WORDLIKE * len(signs)

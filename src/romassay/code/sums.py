@@ -1,0 +1,227 @@
+"""Sums and CRCs over any range of an image, from running totals that are made once.
+
+CRC rows: G. Cook, Catalogue of parametrised CRC algorithms; each one's check value is in the tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+Bytes = npt.NDArray[np.uint8]
+Words = npt.NDArray[np.uint64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Crc:
+    """One row of the catalogue."""
+
+    name: str
+    width: int
+    poly: int
+    start: int
+    reflected: bool
+    final: int
+
+
+CRCS: tuple[Crc, ...] = (
+    Crc("crc-8/smbus", 8, 0x07, 0x00, False, 0x00),
+    Crc("crc-8/maxim-dow", 8, 0x31, 0x00, True, 0x00),
+    Crc("crc-8/rohc", 8, 0x07, 0xFF, True, 0x00),
+    Crc("crc-8/sae-j1850", 8, 0x1D, 0xFF, False, 0xFF),
+    Crc("crc-8/i-432-1", 8, 0x07, 0x00, False, 0x55),
+    Crc("crc-16/arc", 16, 0x8005, 0x0000, True, 0x0000),
+    Crc("crc-16/modbus", 16, 0x8005, 0xFFFF, True, 0x0000),
+    Crc("crc-16/umts", 16, 0x8005, 0x0000, False, 0x0000),
+    Crc("crc-16/ibm-3740", 16, 0x1021, 0xFFFF, False, 0x0000),
+    Crc("crc-16/xmodem", 16, 0x1021, 0x0000, False, 0x0000),
+    Crc("crc-16/kermit", 16, 0x1021, 0x0000, True, 0x0000),
+    Crc("crc-16/spi-fujitsu", 16, 0x1021, 0x1D0F, False, 0x0000),
+    Crc("crc-16/genibus", 16, 0x1021, 0xFFFF, False, 0xFFFF),
+    Crc("crc-16/ibm-sdlc", 16, 0x1021, 0xFFFF, True, 0xFFFF),
+    Crc("crc-16/mcrf4xx", 16, 0x1021, 0xFFFF, True, 0x0000),
+    Crc("crc-32/iso-hdlc", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0xFFFFFFFF),
+    Crc("crc-32/bzip2", 32, 0x04C11DB7, 0xFFFFFFFF, False, 0xFFFFFFFF),
+    Crc("crc-32/mpeg-2", 32, 0x04C11DB7, 0xFFFFFFFF, False, 0x00000000),
+    Crc("crc-32/jamcrc", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0x00000000),
+)
+
+SUMS: tuple[tuple[str, int], ...] = (
+    ("sum-8", 8),
+    ("sum-8-carry", 8),
+    ("xor-8", 8),
+    ("sum-16", 16),
+    ("sum-16-carry", 16),
+    ("words-16-little", 16),
+    ("words-16-big", 16),
+    ("words-16-little-carry", 16),
+    ("words-16-big-carry", 16),
+)
+"""Name and bits: bytes added up with and without the carry put back, bytes combined by exclusive or, words added up."""
+
+WIDTHS = {**dict(SUMS), **{crc.name: crc.width for crc in CRCS}}
+CRC_BY_NAME = {crc.name: crc for crc in CRCS}
+
+KINDS: tuple[str, ...] = tuple(WIDTHS)
+WIDE = tuple(name for name, width in WIDTHS.items() if width > 8)
+NARROW = tuple(name for name, width in SUMS if width == 8)
+
+
+def crc_of(crc: Crc, data: Bytes) -> int:
+    """Return a CRC of all the bytes."""
+    return Totals(data).crc(crc, ((0, len(data)),))
+
+
+def sum_of(name: str, data: Bytes) -> int:
+    """Return one of `SUMS` over the bytes; a last odd byte is a word's first."""
+    return Totals(data).sum(name, ((0, len(data)),))
+
+
+def value_of(name: str, data: Bytes) -> int:
+    """Return the value of one of `KINDS` over the bytes."""
+    return Totals(data).value(name, ((0, len(data)),))
+
+
+Parts = Sequence[tuple[int, int]]
+"""(first, end) of the ranges that a check covers, one behind the other."""
+
+
+class Totals:
+    """Sums and CRCs of any range of some bytes, from running totals that are made once."""
+
+    def __init__(self, data: Bytes) -> None:
+        self.data = data
+        self._registers: dict[tuple[int, int, bool], Words] = {}
+
+    @cached_property
+    def _bytes(self) -> tuple[Ints, Ints]:
+        """Running totals of the bytes at even and at odd offsets."""
+        odd = np.arange(len(self.data)) % 2 == 1
+        wide = self.data.astype(np.int64)
+        zero = np.zeros(1, np.int64)
+        return tuple(np.concatenate([zero, np.cumsum(np.where(odd == want, wide, 0))]) for want in (False, True))  # type: ignore[return-value]
+
+    @cached_property
+    def _mixed(self) -> Bytes:
+        return np.concatenate([np.zeros(1, np.uint8), np.bitwise_xor.accumulate(self.data)])
+
+    def value(self, name: str, parts: Parts) -> int:
+        """Return the value of one of `KINDS` over the ranges."""
+        crc = CRC_BY_NAME.get(name)
+        return self.sum(name, parts) if crc is None else self.crc(crc, parts)
+
+    def sum(self, name: str, parts: Parts) -> int:
+        """Return one of `SUMS` over the ranges."""
+        if name == "xor-8":
+            out = 0
+            for first, end in parts:
+                out ^= int(self._mixed[end] ^ self._mixed[first])
+            return out
+        pair = [0, 0]
+        before = 0
+        for first, end in parts:
+            for parity in (0, 1):
+                running = self._bytes[parity]
+                pair[(parity ^ first ^ before) & 1] += int(running[end] - running[first])
+            before += end - first
+        width = WIDTHS[name]
+        if "little" in name:
+            total = pair[0] + (pair[1] << 8)
+        elif "big" in name:
+            total = (pair[0] << 8) + pair[1]
+        else:
+            total = sum(pair)
+        top = (1 << width) - 1
+        while name.endswith("carry") and total > top:
+            total = (total & top) + (total >> width)
+        return total & top
+
+    def crc(self, crc: Crc, parts: Parts) -> int:
+        """Return a CRC over the ranges."""
+        running = self._running(crc)
+        value = _reversed(crc.start, crc.width) if crc.reflected else crc.start
+        for first, end in parts:
+            moved = _power(crc.poly, crc.width, 8 * (end - first))
+            value = _product(value ^ int(running[first]), moved, crc) ^ int(running[end])
+        return (_reversed(value, crc.width) if crc.reflected else value) ^ crc.final
+
+    def _running(self, crc: Crc) -> Words:
+        """Return the register behind each byte, and before the first, where it began with zeros."""
+        key = crc.poly, crc.width, crc.reflected
+        if key not in self._registers:
+            self._registers[key] = _registers(crc, _TURNED[self.data] if crc.reflected else self.data)
+        return self._registers[key]
+
+
+_TURNED = np.packbits(np.unpackbits(np.arange(256, dtype=np.uint8)[:, None], axis=1)[:, ::-1], axis=1)[:, 0]
+
+
+def _registers(crc: Crc, data: Bytes) -> Words:
+    """Return the registers of a CRC behind each byte: of the rows of a square at once, then put behind each other."""
+    size = len(data)
+    rows = max(1, int(size**0.5))
+    steps = -(-size // rows)
+    square = np.zeros((rows, steps), np.int64)
+    square.ravel()[:size] = data
+    alone = np.zeros((rows, steps + 1), np.uint64)
+    for j in range(steps):
+        alone[:, j + 1] = _stepped(crc, alone[:, j], square[:, j])
+    row = _power(crc.poly, crc.width, 8 * steps)
+    begun = [0]
+    for last in alone[:-1, steps].tolist():
+        begun.append(last ^ _product(begun[-1], row, crc))
+    before = np.array(begun, np.uint64)
+    for j in range(steps + 1):
+        alone[:, j] ^= before
+        before = _stepped(crc, before, np.zeros(rows, np.int64))
+    return np.append(alone[:, :steps].ravel(), alone[-1, steps])[: size + 1]
+
+
+def _stepped(crc: Crc, registers: Words, data: Ints) -> Words:
+    """Return registers after one byte each."""
+    top = (registers >> np.uint64(crc.width - 8)).astype(np.int64) ^ data
+    rest: Words = (registers << np.uint64(8)) & np.uint64((1 << crc.width) - 1)
+    after: Words = rest ^ _steps(crc.poly, crc.width)[top]
+    return after
+
+
+@lru_cache(maxsize=16)
+def _steps(poly: int, width: int) -> Words:
+    """Return what each byte at the top of a register leaves in it after eight steps."""
+    row = Crc("", width, poly, 0, False, 0)
+    moved = _power(poly, width, width)
+    return np.array([_product(moved, byte, row) for byte in range(256)], np.uint64)
+
+
+def _product(one: int, other: int, crc: Crc) -> int:
+    """Return the product of two polynomials modulo that of the CRC."""
+    top, mask = 1 << (crc.width - 1), (1 << crc.width) - 1
+    out = 0
+    while other:
+        if other & 1:
+            out ^= one
+        other >>= 1
+        one = (one << 1 & mask) ^ (crc.poly if one & top else 0)
+    return out
+
+
+@lru_cache(maxsize=4096)
+def _power(poly: int, width: int, steps: int) -> int:
+    """Return x to the power of `steps` modulo the polynomial of a CRC."""
+    row = Crc("", width, poly, 0, False, 0)
+    base, out = 2, 1
+    while steps:
+        if steps & 1:
+            out = _product(out, base, row)
+        base = _product(base, base, row)
+        steps >>= 1
+    return out
+
+
+def _reversed(value: int, width: int) -> int:
+    return int(f"{value:0{width}b}"[::-1], 2)
