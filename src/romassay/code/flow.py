@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from romassay.cpus.decode import decode
+from romassay.cpus.decode import Decoder
 from romassay.cpus.model import ENDS, Cpu, Instruction
 
 
@@ -57,7 +57,14 @@ _BLANK = re.compile(rb"\xff{8,}|(.)\1{31,}", re.DOTALL)
 """Equal bytes that are padding, though they may be legal instructions: of the usual FF a few are enough."""
 
 
-def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: Iterable[int] = ()) -> Followed:
+def follow(
+    cpu: Cpu,
+    data: bytes,
+    origin: int,
+    entries: Iterable[int],
+    likely: Iterable[int] = (),
+    decoder: Decoder | None = None,
+) -> Followed:
     """Follow the flow.
 
     Args:
@@ -67,7 +74,9 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: I
         entries: addresses at which to begin; those outside of the bytes are left out.
         likely: offsets of instructions that are taken besides, where the flow left room for them; from these nothing
             is followed.
+        decoder: of these bytes, where they are followed more than once.
     """
+    decoder = decoder or Decoder(cpu, data, origin)
     found: dict[int, Instruction] = {}
     covered = bytearray(len(data))
     for blank in _BLANK.finditer(data):
@@ -83,7 +92,7 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: I
         while at not in found:
             if not 0 <= at < len(data):
                 break
-            instruction = decode(cpu, data, at, origin + at)
+            instruction = decoder.at(at)
             if instruction is None or any(covered[at : at + instruction.size]):
                 broken.append(at)
                 break
@@ -97,7 +106,7 @@ def follow(cpu: Cpu, data: bytes, origin: int, entries: Iterable[int], likely: I
                 at = _behind_word(data, at, origin, covered, targets, inline, open_ones)
     besides = set()
     for at in likely:
-        instruction = None if at in found else decode(cpu, data, at, origin + at)
+        instruction = None if at in found else decoder.at(at)
         if instruction is not None and not any(covered[at : at + instruction.size]):
             besides.add(at)
             found[at] = instruction

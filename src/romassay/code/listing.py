@@ -14,7 +14,9 @@ import numpy as np
 from romassay.code.charsets import charset
 from romassay.code.flow import Followed, follow
 from romassay.code.names import halves_of, labels_of, sources_of
-from romassay.code.pieces import WORDLIKE, Piece, divide, pointer_tables
+from romassay.code.pieces import WORDLIKE, Guess, Piece, divide, pointer_tables
+from romassay.cpus.columns import JUMP, RETURN, STOP
+from romassay.cpus.decode import Decoder
 from romassay.cpus.likeness import plain_score, segment
 from romassay.cpus.model import Cpu
 
@@ -112,12 +114,12 @@ def listing(
     """
     character = charset(characters)
     places = [address for _, address in entries]
-    guessed = _likely(cpu, data, origin, character) if likely else []
-    followed, tables = _followed(cpu, data, origin, places, guessed, ())
-    if guessed:
+    guess = _likely(cpu, data, origin, character) if likely else Guess()
+    decoder = Decoder(cpu, data, origin)
+    followed, tables = _followed(decoder, places, guess, ())
+    if guess.starts:
         held = {at for table in tables for at in range(table.first, table.end)}
-        room = [at for at in guessed if at not in held]
-        followed, tables = _followed(cpu, data, origin, places, guessed, room)
+        followed, tables = _followed(decoder, places, guess, [at for at in guess.starts if at not in held])
     pieces = tuple(divide(data, followed, tables, character))
     halves = dict(halves_of(cpu, data, origin, followed, pieces))
     return Listing(
@@ -135,31 +137,35 @@ def listing(
 
 
 def _followed(
-    cpu: Cpu, data: bytes, origin: int, places: Sequence[int], guessed: Sequence[int], likely: Sequence[int]
+    decoder: Decoder, places: Sequence[int], guess: Guess, likely: Sequence[int]
 ) -> tuple[Followed, list[Piece]]:
     """Follow the flow from the entries, and from what the tables that it uses point at, until no more comes of it."""
-    followed = follow(cpu, data, origin, places, likely)
-    tables = pointer_tables(cpu, data, origin, followed, guessed)
-    while True:
+    cpu, data, origin = decoder.cpu, decoder.data, decoder.origin
+    followed = follow(cpu, data, origin, places, likely, decoder)
+    tables = pointer_tables(decoder, followed, guess)
+    while tables:
         wider = [origin + target for table in tables for target in table.targets]
-        again = follow(cpu, data, origin, [*places, *wider], likely)
-        more = pointer_tables(cpu, data, origin, again, guessed)
+        again = follow(cpu, data, origin, [*places, *wider], likely, decoder)
+        more = pointer_tables(decoder, again, guess)
         if _reached(again) <= _reached(followed) or len(more) < len(tables):
-            return followed, tables
+            break
         followed, tables = again, more
+    return followed, tables
 
 
 def _reached(followed: Followed) -> int:
     return len(followed.instructions) - len(followed.likely)
 
 
-def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str]) -> list[int]:
-    """Return the offsets of the instructions in the pieces that read as code beyond doubt, and not as text."""
+def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str]) -> Guess:
+    """Return the instructions in the pieces that read as code beyond doubt, and not as text."""
     raw = np.frombuffer(data, np.uint8)
     division = segment(cpu, raw, origin)
     starts = division.starts.tolist()
     ends = (division.starts + division.columns.size[division.starts]).tolist()
+    ended = np.isin(division.columns.flow[division.starts], (JUMP, RETURN, STOP)).tolist()
     found: list[int] = []
+    heads: set[int] = set()
     begun = 0
     for number, end in enumerate(ends):
         if number + 1 < len(starts) and starts[number + 1] == end:
@@ -170,5 +176,6 @@ def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str])
         letters = sum(bool(character(byte)) for byte in data[first:end])
         if worth - excess >= _LIKELY and letters < WORDLIKE * size:
             found += starts[begun : number + 1]
+            heads |= {starts[at] for at in range(begun, number + 1) if at == begun or ended[at - 1]}
         begun = number + 1
-    return found
+    return Guess(tuple(found), frozenset(heads))

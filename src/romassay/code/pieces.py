@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 from romassay.code.flow import Followed
-from romassay.cpus.decode import decode
+from romassay.cpus.decode import Decoder
 from romassay.cpus.model import ENDS, Cpu
 
 _LEAST_TEXT = 4
@@ -27,6 +26,14 @@ class Piece:
     kind: str
     targets: tuple[int, ...] = ()
     less: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """What the likeness of code says: the offsets of instructions, and of those with which a routine begins."""
+
+    starts: tuple[int, ...] = ()
+    heads: frozenset[int] = frozenset()
 
 
 def _free(data: bytes, followed: Followed) -> list[tuple[int, int]]:
@@ -52,13 +59,14 @@ def data_targets(origin: int, followed: Followed, size: int) -> set[int]:
     return found
 
 
-def pointer_tables(cpu: Cpu, data: bytes, origin: int, followed: Followed, guessed: Sequence[int]) -> list[Piece]:
-    """Return the tables of pointers that an instruction refers to: words that lead to code or to free bytes."""
+def pointer_tables(decoder: Decoder, followed: Followed, guess: Guess) -> list[Piece]:
+    """Return the tables of pointers: words that lead to code or to free bytes."""
+    cpu, data, origin = decoder.cpu, decoder.data, decoder.origin
     order: Literal["big", "little"] = "big" if cpu.big_endian else "little"
     named = data_targets(origin, followed, len(data))
     tables = list(_vectors(cpu, data, origin, followed))
     tables += [Piece(at, at + 2, "pointers", (target,)) for at, target in followed.inline.items()]
-    begins = _Begins(cpu, data, origin, followed, guessed)
+    begins = _Begins(decoder, followed, guess)
     shifts = (0, 1) if cpu.name in _TABLES_OF_RETURNS else (0,)
     for first, end in _free(data, followed):
         for start in sorted(target for target in named if first <= target < end):
@@ -130,22 +138,18 @@ _LONGEST = 64
 class _Begins:
     """Tells where an instruction may begin, and where a routine does."""
 
-    def __init__(self, cpu: Cpu, data: bytes, origin: int, followed: Followed, guessed: Sequence[int]) -> None:
-        self.cpu, self.data, self.origin, self.followed = cpu, data, origin, followed
+    def __init__(self, decoder: Decoder, followed: Followed, guess: Guess) -> None:
+        self.decoder, self.followed = decoder, followed
         self.inside = {
             at for start, each in followed.instructions.items() for at in range(start + 1, start + each.size)
         }
-        self.guessed = set(guessed)
-        self.heads = set(followed.targets)
-        for first, after in pairwise(guessed):
-            instruction = decode(cpu, data, first, origin + first)
-            if instruction is not None and (instruction.flow in ENDS or first + instruction.size != after):
-                self.heads.add(after)
+        self.guessed = set(guess.starts)
+        self.heads = guess.heads | set(followed.targets)
 
     def behind(self, at: int) -> int:
         """Return the offset behind the end of the flow that begins here; -1 where it does not end soon."""
         for _ in range(_LONGEST):
-            instruction = decode(self.cpu, self.data, at, self.origin + at)
+            instruction = self.decoder.at(at)
             if instruction is None:
                 return -1
             at += instruction.size
@@ -155,12 +159,12 @@ class _Begins:
 
     def may(self, at: int) -> bool:
         """Tell whether an instruction is known to begin here, or some would follow each other from here."""
-        if not 0 <= at < len(self.data) or at in self.inside:
+        if not 0 <= at < len(self.decoder.data) or at in self.inside:
             return False
         if at in self.followed.instructions or at in self.guessed:
             return True
         for _ in range(_LOOK_AHEAD):
-            instruction = decode(self.cpu, self.data, at, self.origin + at)
+            instruction = self.decoder.at(at)
             if instruction is None:
                 return False
             if instruction.flow in ENDS:

@@ -1,4 +1,4 @@
-"""Decode one instruction: bytes in, an `Instruction` or None out. No state."""
+"""Decode one instruction: bytes in, an `Instruction` or None out; or those of an image, which are remembered."""
 
 from __future__ import annotations
 
@@ -66,6 +66,20 @@ def decode(cpu: Cpu, data: bytes, offset: int = 0, address: int | None = None) -
             values.append(value)
             flow = _flow(form, value, flow)
     return Instruction(address, form, size, tuple(values), flow, _target(form, values))
+
+
+class Decoder:
+    """The instructions of an image: each offset is decoded once, however often it is asked for."""
+
+    def __init__(self, cpu: Cpu, data: bytes, origin: int) -> None:
+        self.cpu, self.data, self.origin = cpu, data, origin
+        self._known: dict[int, Instruction | None] = {}
+
+    def at(self, offset: int) -> Instruction | None:
+        """Return what `decode` says of an offset."""
+        if offset not in self._known:
+            self._known[offset] = decode(self.cpu, self.data, offset, self.origin + offset)
+        return self._known[offset]
 
 
 def _flow(form: Form, value: Value, flow: Flow) -> Flow:
