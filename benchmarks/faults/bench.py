@@ -96,6 +96,7 @@ class Bench:
         floating = self.floating.floating(rng, address, driven, value)
         if self.wiring.data:
             value = self.wiring.data(value, floating, rng)
+            floating = self.floating.floating(rng, address, driven, value)  # a bus keeps what was on the bus
         value = np.where(driven, value, floating).astype(np.uint8)
         if self.wiring.bus:
             value = self.wiring.bus(value, rng)

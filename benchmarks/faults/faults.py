@@ -332,8 +332,9 @@ def mixed(rng: np.random.Generator, pool: list[Program]) -> Case:
             other, _ = _program(rng, pool, len(bench.rom))
     else:
         other = bench.rom.copy()
-        start = int(rng.integers(0, len(other) - 200))
-        other[start : start + 150] = np.roll(other[start : start + 150], 3)
+        while np.count_nonzero(other != bench.rom) < 20:  # not in the filling
+            start = int(rng.integers(0, len(other) - 200))
+            other[start : start + 150] = np.roll(other[start : start + 150], 3)
         kind = "revision"
     second = replace(bench, rom=other)
     address = bench.addresses()

@@ -29,6 +29,9 @@ LITTLE = 2048
 DOUBTED = 0.7
 """Chance that a memory which nothing tells apart is not the specimen's ROM. Common practice, no source."""
 
+OTHERS = 0.5
+"""Chance that what changes in another memory than the first ROM is weak cells. Common practice, no source."""
+
 SELDOM = 0.003
 """Chance hits up to which an image's own check tells that it is a whole program."""
 
@@ -68,7 +71,8 @@ def judge(
     findings += _about_likeness(found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
     findings += _about_gap(readings, found, images, part, size)
-    weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults))
+    first = images[0].function if images else None
+    weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults, first))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
 
 
@@ -99,12 +103,12 @@ MOVERS: tuple[Kind, ...] = (
 cells themselves are less to blame."""
 
 
-def _explained(findings: Sequence[Finding], faults: Sequence[Finding]) -> Iterator[Finding]:
+def _explained(findings: Sequence[Finding], faults: Sequence[Finding], first: int | None) -> Iterator[Finding]:
     """Yield the findings; weak bits that another fault explains are given as the less likely alternative to it.
 
     A doubt that blocks takes the place of the same doubt that does not. Whether a memory is the specimen's is doubted
     less where a fault explains why it seems to be several. RAM whose pattern was taken for copies of one
-    memory differs from copy to copy.
+    memory differs from copy to copy; what changes in another memory than the first ROM may be a timer, or RAM.
     """
     doubted = any(f.kind == "ram-or-rom" and f.blocks for f in findings)
     causes = [f for f in findings if f.kind in MOVERS]
@@ -120,6 +124,8 @@ def _explained(findings: Sequence[Finding], faults: Sequence[Finding]) -> Iterat
         elif finding.kind == "weak-bits" and likeliest:
             left = round(max(0.01, 1 - likeliest.probability), 3)
             yield replace(finding, probability=left, alternative_to=likeliest.kind)
+        elif finding.kind == "weak-bits" and finding.function != first:
+            yield replace(finding, probability=OTHERS)
         else:
             yield finding
 

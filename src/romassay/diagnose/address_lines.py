@@ -55,6 +55,11 @@ def address_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
         yield _bridged(one, other, image.function, low=low)
 
 
+def dead_lines(value: Bytes, whole: Bools) -> list[int]:
+    """Return the address lines that make no difference in bytes, uint8[2**n]; `whole` tells which were seen."""
+    return _repeats(value, whole)[0]
+
+
 def _repeats(value: Bytes, whole: Bools) -> tuple[list[int], list[tuple[int, int, bool]]]:
     """Return the lines that make no difference, and the pairs that act as one with whether the low level wins."""
     blank = filler(value)

@@ -415,7 +415,8 @@ def _models(seen: Changes) -> Iterator[tuple[Name, tuple[int, ...], Numbers]]:
     often = _often(mask)
     for about in {(), often if len(often) <= 4 else ()}:
         for rate in RATES:
-            yield "timing", about, _timing(seen, mask, rate, about)
+            for edge in (0x00, 0xFF, None):
+                yield "timing", about, _timing(seen, mask, rate, about, edge)
     for rate in RATES:
         yield from (("sag", (), chances) for chances in _sag(seen, mask, rate))
     for count in range(1, min(3, len(often)) + 1):
@@ -438,15 +439,25 @@ def _often(mask: Bytes) -> tuple[int, ...]:
     return tuple(bit for bit in sorted(range(8), key=lambda b: -counts[b]) if counts[bit] * 4 >= most)
 
 
-def _timing(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...]) -> Numbers:
-    """Return how likely each change is where a bit that turns comes too late, at this place of all."""
-    turns = np.where(seen.earlier >= 0, seen.settled ^ seen.earlier.astype(np.uint8), 0)
+def _timing(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...], edge: int | None) -> Numbers:
+    """Return how likely each change is where a bit that turns comes too late, at this place of all.
+
+    Args:
+        seen: the changes.
+        mask: the bits that changed.
+        rate: chance that a bit which turns is late.
+        about: data lines that are slow; none where all may be.
+        edge: 00 or FF where only bits that should fall to it, or rise to it, are slow; None where either may be.
+    """
+    ends = np.uint8(0xFF) if edge is None else ~seen.settled ^ np.uint8(edge)
+    turns = np.where(seen.earlier >= 0, (seen.settled ^ seen.earlier.astype(np.uint8)) & ends, 0).astype(np.uint8)
+    toward = np.uint8(0xFF) if edge is None else ~seen.right ^ np.uint8(edge)
     lively = [bit for bit in about or range(8) if float((turns >> bit & 1).mean()) >= RARELY]
     slow = np.uint8(sum(1 << bit for bit in lively))
     usual = float((1 - (1 - rate) ** np.bitwise_count((turns & slow).astype(np.uint8))).mean())
     failed, chances = np.bitwise_count(mask).astype(float), np.zeros(len(mask))
     for before in (seen.before, seen.earlier[seen.place]):
-        turned = np.where(before >= 0, (seen.right ^ before.astype(np.uint8)) & slow, 0).astype(np.uint8)
+        turned = np.where(before >= 0, (seen.right ^ before.astype(np.uint8)) & slow & toward, 0).astype(np.uint8)
         could = np.bitwise_count(turned).astype(float)
         just = rate**failed * (1 - rate) ** np.maximum(0, could - failed) / max(usual, 1e-9)
         chances += np.where(mask & ~turned == 0, just, 0.0) / 2

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from romassay.diagnose.orders import Order, data_table, put_right, sources
+from romassay.diagnose.order import Order, data_table, put_right, sources
 from romassay.finding import Finding, Kind
 from romassay.settle.model import Decision, Doubt, Image
 

@@ -53,9 +53,12 @@ def data_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     bus = floating(evidence)
     open_lines = _undriven(function)
-    if open_lines:
-        yield _open(function, image, open_lines, bus, 0.93)
     quiet = {bit: level for bit in range(8) if bit not in open_lines and (level := _level(value, bit)) is not None}
+    if open_lines:
+        alike = [bit for bit, level in quiet.items() if bus.lines[bit] == str(level)]
+        open_lines = sorted(open_lines + (alike if len(open_lines) + len(alike) < NIBBLE else []))
+        quiet = {bit: level for bit, level in quiet.items() if bit not in open_lines}
+        yield _open(function, image, open_lines, bus, 0.93)
     for group in _by_cause(quiet, bus):
         if len(group) < NIBBLE:
             yield from _quiet(image, group, bus, value)

@@ -13,10 +13,11 @@ from itertools import combinations
 import numpy as np
 
 from romassay.address import Range, merge_ranges
+from romassay.diagnose.address_lines import dead_lines
 from romassay.diagnose.causes import Cause, causes, probability
 from romassay.diagnose.evidence import Evidence, Observed
 from romassay.diagnose.reads import best_sense
-from romassay.finding import Finding
+from romassay.finding import Finding, Kind
 from romassay.reading import Bytes
 from romassay.survey import survey
 from romassay.survey.cubes import contents
@@ -35,6 +36,8 @@ CLUSTER = 12
 
 def mixed(evidence: Evidence) -> tuple[Finding | None, int, int]:
     """Return the finding where the readings of a ROM fall into two groups, each of which agrees with itself.
+
+    They are of two specimens, or of one with an address line that had another level each time.
 
     With it comes in how many bytes the groups differ, and of how many.
     """
@@ -73,10 +76,18 @@ def _elsewhere(evidence: Evidence) -> bool:
 
 
 def _alone(evidence: Evidence) -> list[Function]:
-    """Return the ROM that the first reading alone shows, where all together show none."""
-    one = replace(evidence.readings, readings=evidence.chosen[:1])
-    found = survey(one, part=evidence.part, size=None if evidence.part else evidence.size)
+    """Return the ROM that some readings alone show, where all together show none."""
+    some = replace(evidence.readings, readings=tuple(evidence.chosen[row] for row in _likest(evidence)))
+    found = survey(some, part=evidence.part, size=None if evidence.part else evidence.size)
     return [function for function in found.functions if function.kind == "rom"][:1]
+
+
+def _likest(evidence: Evidence) -> tuple[int, ...]:
+    """Return the two readings that agree best, where there are more than two; else the first."""
+    value = evidence.stacked.value
+    if len(value) < 3:
+        return (0,)
+    return max(combinations(range(len(value)), 2), key=lambda pair: float(np.mean(value[pair[0]] == value[pair[1]])))
 
 
 NEARLY_ALL = 0.6
@@ -147,6 +158,9 @@ def _groups(
         return None
     if (doubted or across.min() >= UNLIKE * len(planes[0][0])) and not _sensible(planes):
         return None
+    line = _switched(planes)
+    if line is not None:
+        return _levels(line, int(across.min()), len(planes[0][0])), int(across.min())
     sizes = (int(group.sum()), int((~group).sum()))
     cycled = len({session for _, session in names}) > 1
     probability = 0.95 if max(sizes) > 1 or (mirrored and unlike * 8 < across.min()) else 0.8
@@ -216,9 +230,27 @@ def _differing(evidence: Evidence, beside: Function) -> int:
     return most
 
 
+def _switched(planes: list[tuple[Bytes, Bools]]) -> int | None:
+    """Return the address line across which every plane repeats: it has one level in one reading, another in others."""
+    dead = set.intersection(*(set(dead_lines(value, sure)) for value, sure in planes))
+    return dead.pop() if len(dead) == 1 else None
+
+
+def _levels(line: int, differ: int, size: int) -> Finding:
+    return Finding(
+        "address-line-open",
+        blocks=True,
+        lines=(f"A{line}",),
+        probability=0.93,
+        evidence=f"A{line} makes no difference within a reading, but {differ} of {size} bytes differ between readings: "
+        "it had one level in some of them and the other in the others",
+        advice=f"power off, then check the wire of A{line} to the specimen's pin: an open input keeps any level",
+    )
+
+
 def moving(evidence: Evidence) -> list[Finding]:
     """Return what makes the readings differ, the likeliest first; none where nothing but noise does."""
-    weighed = causes(evidence, _reach(evidence))
+    weighed = [cause for cause in causes(evidence, _reach(evidence)) if not _spares_rom(evidence, cause)]
     two, differ, size = mixed(evidence)
     if two and (two.probability >= SURE or not (weighed and _explains(weighed[0], differ, size))):
         return [two]
@@ -231,6 +263,38 @@ def moving(evidence: Evidence) -> list[Finding]:
     return [found[0], *(replace(other, alternative_to=found[0].kind) for other in found[1:])] if found else []
 
 
+SPARED = 8
+"""So much rarer are changes in a ROM that a fault of the specimen's wires or supply does not explain them."""
+
+EXPECTED = 16
+"""Changes that would be expected in the ROM, from which their absence tells."""
+
+TELLING = 256
+"""Bytes of the smallest ROM whose agreement tells."""
+
+
+def _spares_rom(evidence: Evidence, cause: Cause) -> bool:
+    """Tell whether a ROM that was found hardly has a change where the rest has many: then it is RAM, or a timer.
+
+    Lines, timing and supply are the same for all that a specimen holds. A ROM that appears once may be the host's, so
+    that it tells only where it is of the declared size, or more than all that changes.
+    """
+    images = [image for image in evidence.images[:1] if len(image) >= TELLING and not image.doubtful]
+    if not images or len(evidence.chosen) < 2:
+        return False
+    function = evidence.found.functions[images[0].function]
+    once = len(function.copies) == 1 and evidence.size != function.size
+    firsts = np.array([copy.first for copy in function.copies], np.int64)
+    inside = np.isin(cause.addresses // function.size, firsts // function.size)
+    granules = np.unique(cause.addresses[~inside] // GRANULE)
+    around = len(granules) * GRANULE
+    if not around or (once and around > function.size):
+        return False
+    rate = np.count_nonzero(~inside) / around
+    there = function.size * len(firsts)
+    return bool(rate * there >= EXPECTED and np.count_nonzero(inside) * SPARED < rate * there)
+
+
 def _explains(cause: Cause, differ: int, size: int) -> bool:
     """Tell whether a cause explains so many of the bytes that differ that two specimens are not needed for it."""
     least = NEARLY_ALL if cause.name == "address-open" else EXPLAINED
@@ -239,54 +303,58 @@ def _explains(cause: Cause, differ: int, size: int) -> bool:
 
 
 def _named(evidence: Evidence, cause: Cause, likely: float) -> Finding:
-    function, offsets, where = _place(evidence, cause)
     share = f"{cause.explained:.0f} of the {cause.total} bytes in which the readings differ"
+    kind, lines, told, advice = _told_of(cause)
+    function, offsets, where = _place(evidence, cause)
+    if lines:  # a wire is shared by all that the specimen holds
+        function, offsets = None, ()
+    return Finding(
+        kind,
+        blocks=True,
+        function=function,
+        lines=lines,
+        offsets=offsets,
+        where=where,
+        probability=likely,
+        evidence=f"{share} {told}",
+        advice=advice,
+    )
+
+
+def _told_of(cause: Cause) -> tuple[Kind, tuple[str, ...], str, str]:
+    """Return the kind of a cause, the lines that it is about, what the changes do, and what to check."""
     data = ", ".join(f"D{line}" for line in cause.lines)
     if cause.name == "timing":
         only = f", in {data} alone" if cause.lines else ""
-        return Finding(
+        return (
             "marginal-timing",
-            blocks=True,
-            function=function,
-            offsets=offsets,
-            where=where,
-            probability=likely,
-            evidence=f"{share} differ only in bits that had to turn from the byte before{only}: they kept its level",
-            advice="read slower, or lengthen the access: the outputs were still on their way; check the clock and the "
+            (),
+            f"differ only in bits that had to turn from the byte before{only}: they kept its level",
+            "read slower, or lengthen the access: the outputs were still on their way; check the clock and the "
             "enable at the specimen with an oscilloscope",
         )
     if cause.name == "sag":
-        return Finding(
+        return (
             "supply-sag",
-            blocks=True,
-            function=function,
-            offsets=offsets,
-            where=where,
-            probability=likely,
-            evidence=f"{share} fail to one side, and the more ones a byte has, the oftener",
-            advice="measure the supply at the specimen's own pins while it is read, with an oscilloscope; add a "
+            (),
+            "fail to one side, and the more ones a byte has, the oftener",
+            "measure the supply at the specimen's own pins while it is read, with an oscilloscope; add a "
             "capacitor of 100 nF across them and shorten the wires",
         )
     if cause.name == "data-open":
-        return Finding(
+        return (
             "data-line-open",
-            blocks=True,
-            lines=tuple(f"D{line}" for line in cause.lines),
-            where=where,
-            probability=likely,
-            evidence=f"{share} differ in {data} alone, whatever the byte before was; the other lines stand still",
-            advice=f"power off, then check the {'wire' if len(cause.lines) == 1 else 'wires'} of {data} from the "
+            tuple(f"D{line}" for line in cause.lines),
+            f"differ in {data} alone, whatever the byte before was; the other lines stand still",
+            f"power off, then check the {'wire' if len(cause.lines) == 1 else 'wires'} of {data} from the "
             "specimen's pin to the bus with a continuity tester",
         )
     line = f"A{cause.lines[0]}"
-    return Finding(
+    return (
         "address-line-open",
-        blocks=True,
-        lines=(line,),
-        where=where,
-        probability=likely,
-        evidence=f"{share} are, in one of them, what stands on the other side of {line}",
-        advice=f"power off, then check the wire of {line} to the specimen's pin: an open input follows what is near",
+        (line,),
+        f"are, in one of them, what stands on the other side of {line}",
+        f"power off, then check the wire of {line} to the specimen's pin: an open input follows what is near",
     )
 
 

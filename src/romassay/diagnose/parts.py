@@ -84,7 +84,7 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
     """Return how likely it is that ROMs side by side are one larger ROM, and not one beside the host's own memory.
 
     Memory of the host appears once. Where each appears once, the program tells: one that goes on in the other half
-    jumps there.
+    jumps there, or was made to run at the addresses behind it. Nothing else in the window speaks for one ROM too.
     """
     functions = evidence.found.functions
     images = [image for image in evidence.images if len(image) == size][:count]
@@ -98,9 +98,13 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
         return NO_CODE
     joined = best_sense(np.concatenate([image.value for image in images]))
     across = joined.arrived - sum(each.arrived for each in senses)
-    return (
-        0.95 if joined.well and across >= ACROSS and joined.gain > sum(each.gain for each in senses) + ACROSS else 0.0
-    )
+    if joined.well and across >= ACROSS and joined.gain > sum(each.gain for each in senses) + ACROSS:
+        return 0.95
+    bases = [each.jumps.base() for each in senses]
+    if bases[0] is not None and bases == [bases[0] + number * size for number in range(len(bases))]:
+        return 0.95
+    alone = all(region.kind == "rom" for region in evidence.found.regions)
+    return NO_CODE if alone and joined.well and all(each.cpu == joined.cpu for each in senses) else 0.0
 
 
 def two_chips(evidence: Evidence) -> Iterator[Finding]:

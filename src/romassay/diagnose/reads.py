@@ -32,6 +32,9 @@ PAGES = 3
 WELL = 0.25
 """Nats a byte, filling left out, from which bytes read as code."""
 
+TOLD = 4
+"""Jumps that must arrive for where an image lies to be told."""
+
 TRIED = 8
 """Jumps that must have been seen before their arriving says something."""
 
@@ -84,6 +87,16 @@ class Jumps:
             if gain > best[0]:
                 best = gain, int(arrives.sum()), len(at)
         return further + best[0], hits + best[1], count + best[2]
+
+    def base(self) -> int | None:
+        """Return where in the address space the image lies as its jumps say, a multiple of its size, or None."""
+        for place in _places(self.absolute[self.absolute >= 0], self.size).tolist():
+            offset = self.absolute - place
+            inside = (offset >= 0) & (offset < self.size) & (self.absolute >= 0)
+            arrived = int(np.count_nonzero(self.begins[offset[inside]]))
+            if arrived >= TOLD and arrived >= 0.85 * np.count_nonzero(inside):
+                return int(place)
+        return None
 
 
 def _jumps(divided: Segmented, size: int) -> Jumps:

@@ -19,6 +19,9 @@ LEAST_STRETCH = 16
 STEADY = 0.85
 """Share of sixteen bytes that must be alike; the rest is line noise."""
 
+SHORT = 8
+"""Granules of 00 or of FF, anywhere, from which that is what the bus is pulled to."""
+
 SEEN = 0.75
 """Share of sixteen bytes that must have been seen, for their median to be one of them."""
 
@@ -119,30 +122,39 @@ def _inside(image: Image) -> Iterator[Finding]:
 
 
 def _stands(evidence: Evidence) -> dict[int, int]:
-    """Return the values that stand over long aligned stretches of the first reading, and over how many granules."""
-    stretches = _stretches(evidence.stacked.granules, evidence.stacked.value[0], evidence.stacked.known[0] == 0xFF)
-    return _total(stretches)
+    """Return the values that stand over long aligned stretches of the first reading, and over how many granules.
+
+    What a bus is pulled to may stand in short pieces, between registers.
+    """
+    value, sure = evidence.stacked.value[0], evidence.stacked.known[0] == 0xFF
+    total = _total(_stretches(evidence.stacked.granules, value, sure))
+    for filling in FILLINGS:
+        pulled = np.count_nonzero((value == filling).all(axis=1) & sure.all(axis=1))
+        if pulled >= SHORT:
+            total[filling] = int(pulled)
+    return total
 
 
 def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, int, int]]:
     """Return value, first row and end of each long aligned stretch of one value.
 
     One that goes on with the byte before it is a bus that keeps its charge.
-    A granule that was hardly seen says nothing.
+    A granule that was hardly seen says nothing. What stands at the very beginning, before anything else was read,
+    may be such a charge too, where the bus keeps it elsewhere.
     """
     usual = np.sort(value, axis=1)[:, GRANULE // 2].astype(np.int64)  # room for -1
     flat = (((value == usual[:, None]) | ~sure).mean(axis=1) >= STEADY) & (sure.mean(axis=1) >= SEEN)
     first = np.where(flat, usual, -1)
     new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
     ends = np.r_[new[1:], len(granules)]
-    return [
-        (int(first[a]), int(a), int(b))
+    long = [
+        (int(a), int(b))
         for a, b in zip(new, ends, strict=True)
-        if first[a] >= 0
-        and b - a >= LEAST_STRETCH
-        and granules[a] % LEAST_STRETCH == 0
-        and not (a and granules[a] - granules[a - 1] == 1 and value[a - 1, -1] == first[a])
+        if first[a] >= 0 and b - a >= LEAST_STRETCH and granules[a] % LEAST_STRETCH == 0
     ]
+    follows = [a for a, _ in long if a and granules[a] - granules[a - 1] == 1]
+    kept = {a for a in follows if value[a - 1, -1] == first[a]}
+    return [(int(first[a]), a, b) for a, b in long if a not in kept and (a in follows or not kept)]
 
 
 def _total(stretches: list[tuple[int, int, int]]) -> dict[int, int]:

@@ -105,7 +105,8 @@ def overlaid(evidence: Evidence) -> Iterator[Finding]:
                 continue
             differ = one.value != other.value
             under = (one.value & other.value) == other.value
-            if np.count_nonzero(differ) * 16 < len(one) or np.mean(under) < UNDER:
+            told = (one.value != 0xFF) & (other.value != 0x00)
+            if np.count_nonzero(differ & told) * 16 < len(one) or np.mean(under[told]) < UNDER:
                 continue
             function = evidence.found.functions[other.function]
             where = tuple(Range(c.first, c.first + function.size - 1) for c in function.copies)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tests.faulty import FOG, first, readings, swapped_address, swapped_data, told, window
 
 from romassay.chain import Options, assay
-from romassay.diagnose.orders import Order, put_right, straight
+from romassay.diagnose.order import Order, put_right, straight
 
 PLAIN = tuple(range(8))
 LINES = tuple(range(10))
@@ -88,10 +88,10 @@ def test_putting_right_undoes_the_wiring(order: Order) -> None:
     assert np.array_equal(put_right(wired, order), FOG)
 
 
-def test_every_order_of_eight_lines_is_weighed() -> None:
-    from romassay.diagnose.orders import _every_order
+def testevery_order_of_eight_lines_is_weighed() -> None:
+    from romassay.diagnose.order import every_order
 
-    every, becomes = _every_order()
+    every, becomes = every_order()
     assert {tuple(int(n) for n in row) for row in every} == set(permutations(range(8)))
     number = 12345
     assert all(int(becomes[1 << bus, number]) == 1 << int(every[number, bus]) for bus in range(8))
