@@ -366,7 +366,7 @@ def _about_choice(
         )
     elif declared:
         return
-    elif len(first.copies) == 1 and not _host_known(readings) and _small_beside(found):
+    elif len(first.copies) == 1 and not _host_known(readings) and _small_beside(found, first):
         yield Finding(
             "ram-or-rom",
             blocks=True,
@@ -387,9 +387,19 @@ def _about_choice(
         )
 
 
-def _small_beside(found: Survey) -> bool:
-    """Tell whether something that was taken for RAM or registers repeats."""
-    return any(f.kind != "rom" and len(f.copies) > 1 for f in found.functions)
+def _small_beside(found: Survey, first: Function) -> bool:
+    """Tell whether something that was taken for RAM or registers repeats.
+
+    Registers that repeat within the space of the ROM alone are decoded as it is: a combination chip shows so.
+    """
+    return any(f.kind != "rom" and _repeats(f, first) for f in found.functions)
+
+
+def _repeats(function: Function, first: Function) -> bool:
+    """Tell whether a function stands in several places; of registers, in several blocks of the ROM's size."""
+    if function.kind == "registers":
+        return len({copy.first // first.size for copy in function.copies}) > 1
+    return len(function.copies) > 1
 
 
 def _about_gap(

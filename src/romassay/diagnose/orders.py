@@ -47,32 +47,43 @@ LEAST_ODDS = 0.0
 """Natural logarithm of the odds from which an order is named."""
 
 
-def orders(evidence: Evidence, image: Image) -> Iterator[Finding]:
-    """Return the findings of lines in the wrong order, or of inverted data, in one image."""
+def orders(evidence: Evidence, image: Image, without: int | None = None) -> Iterator[Finding]:
+    """Return the findings of lines in the wrong order, or of inverted data, in one image.
+
+    Args:
+        evidence: readings, survey and images.
+        image: the image.
+        without: an address line that makes no difference in it. Then only the data lines are looked at: half of the
+            bytes are missing, so that jumps do not tell the order of the other address lines.
+    """
     function = evidence.found.functions[image.function]
-    lines = len(image.value).bit_length() - 1
-    if function.driven != 0xFF or len(image.value) < LEAST_BYTES or lines > MOST_LINES:
+    names = tuple(line for line in range(len(image.value).bit_length() - 1) if line != without)
+    here = np.arange(len(image.value))
+    value = image.value if without is None else image.value[here >> without & 1 == 0]
+    if function.driven != 0xFF or len(value) < LEAST_BYTES or len(names) > MOST_LINES:
         return
     if np.count_nonzero(image.seen == 0xFF) < 0.98 * len(image.value):
         return
-    own = best_sense(image.value)
-    own = replace(own, score=own.score + in_runs(image.value))
-    if own.well and not _pages_out_of_order(own, lines):
+    own = best_sense(value)
+    own = replace(own, score=own.score + in_runs(value))
+    if own.well and not _pages_out_of_order(own, len(names)):
         return
     if own.well:
-        order, better = refined(image.value, straight(lines), own.cpu)
-    elif _hopeless(image.value):
+        order, better = refined(value, straight(len(names)), own.cpu)
+    elif _hopeless(value):
         return
     else:
-        order, better = search(image.value, own)
-    order, better = simplest(image.value, order, own, better)
-    odds = odds_of(order, own, better, lines)
-    if order == straight(lines) or odds < LEAST_ODDS:
+        order, better = search(value, own)
+    order, better = simplest(value, order, own, better)
+    if without is not None:
+        order = replace(order, address=straight(len(names)).address)
+    odds = odds_of(order, own, better, len(names))
+    if order == straight(len(names)) or odds < LEAST_ODDS:
         return
-    read = best_sense(put_right(image.value, order))
+    read = best_sense(put_right(value, order))
     likely = min(_likely(read), 1 / (1 + exp(-odds)))
     if read.told >= LEAST_BYTES and likely >= DOUBTED:
-        yield from _findings(image, order, own, read, round(min(MOST, likely), 3))
+        yield from _findings(image, order, names, (own, read), round(min(MOST, likely), 3))
 
 
 def _likely(read: Sense) -> float:
@@ -104,9 +115,12 @@ def _hopeless(value: Bytes) -> bool:
     return bool(misfit < 255 + 6 * (2 * 255) ** 0.5)
 
 
-def _findings(image: Image, order: Order, own: Sense, better: Sense, probability: float) -> Iterator[Finding]:
+def _findings(
+    image: Image, order: Order, names: tuple[int, ...], senses: tuple[Sense, Sense], probability: float
+) -> Iterator[Finding]:
+    own, better = senses
     data = tuple((f"D{bus}", f"D{line}") for bus, line in enumerate(order.data) if bus != line)
-    address = tuple((f"A{bus}", f"A{line}") for line, bus in enumerate(order.address) if bus != line)
+    address = tuple((f"A{names[bus]}", f"A{names[line]}") for line, bus in enumerate(order.address) if bus != line)
     reads = (
         f"so read, the bytes are code of the {better.cpu} ({better.arrived} of {better.tried} jumps arrive where an "
         f"instruction begins); as they are, they are not ({own.arrived} of {own.tried})"

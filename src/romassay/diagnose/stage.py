@@ -17,7 +17,7 @@ from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
 from romassay.diagnose.reads import best_sense
 from romassay.diagnose.silent import latched
-from romassay.diagnose.structure import overlaid, structure
+from romassay.diagnose.structure import overlaid, structure, thinned
 from romassay.finding import Finding, Kind
 from romassay.part import Part
 from romassay.reading import ReadingSet
@@ -27,6 +27,9 @@ from romassay.survey.model import Survey
 
 WIRES: tuple[Kind, ...] = ("data-line-stuck", "data-line-open", "data-lines-bridged")
 """Faults of wires that all images share."""
+
+DEAD: tuple[Kind, ...] = ("address-line-stuck", "half-image")
+"""Faults that leave half of the bytes whole."""
 
 EVEN = 0.8
 """Probability up to which a finding is no reason to leave the order of the lines alone."""
@@ -73,12 +76,26 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     result += parts(evidence)
     result += two_chips(evidence)
     moved = moving(evidence)
-    if not moved and not any(finding.blocks and finding.probability > EVEN for finding in result):
+    if not moved:
         for image in _searched(evidence):
-            result += list(orders(evidence, image)) or ram_or_rom(evidence, image)
+            result += _in_order(evidence, image, result)
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
+
+
+def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Sequence[Finding]:
+    """Return what the order of the lines of one image shows, as far as what is known leaves the bytes to tell it.
+
+    Where an address line makes no difference, half of the bytes are there, and tell the order of the data lines.
+    """
+    lost = [f for f in known if f.blocks and (f.probability > EVEN or f.kind in WIRES)]
+    dead = {line for f in lost for line in f.lines if f.kind in DEAD and f.function == image.function}
+    if len(dead) == 1 and all(f.kind in DEAD for f in lost):
+        return list(orders(evidence, image, int(dead.pop()[1:])))
+    if lost:
+        return []
+    return list(orders(evidence, image)) or list(thinned(image)) or list(ram_or_rom(evidence, image))
 
 
 def _once(findings: list[Finding]) -> list[Finding]:
