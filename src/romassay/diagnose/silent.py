@@ -136,7 +136,7 @@ def _stands(evidence: Evidence) -> dict[int, int]:
 
 
 def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, int, int]]:
-    """Return value, first row and end of each long aligned stretch of one value.
+    """Return value, first row and end of each long stretch of one value, as far as it is aligned.
 
     One that goes on with the byte before it is a bus that keeps its charge.
     A granule that was hardly seen says nothing. What stands at the very beginning, before anything else was read,
@@ -147,14 +147,17 @@ def _stretches(granules: Index, value: Bytes, sure: Bools) -> list[tuple[int, in
     first = np.where(flat, usual, -1)
     new = np.flatnonzero(np.r_[True, (first[1:] != first[:-1]) | (np.diff(granules) != 1)])
     ends = np.r_[new[1:], len(granules)]
-    long = [
-        (int(a), int(b))
-        for a, b in zip(new, ends, strict=True)
-        if first[a] >= 0 and b - a >= LEAST_STRETCH and granules[a] % LEAST_STRETCH == 0
-    ]
-    follows = [a for a, _ in long if a and granules[a] - granules[a - 1] == 1]
-    kept = {a for a in follows if value[a - 1, -1] == first[a]}
-    return [(int(first[a]), a, b) for a, b in long if a not in kept and (a in follows or not kept)]
+    result, kept = [], []
+    for a, b in zip(new.tolist(), ends.tolist(), strict=True):
+        begins = a + (-int(granules[a])) % LEAST_STRETCH
+        if first[a] < 0 or b - begins < LEAST_STRETCH:
+            continue
+        known = a > 0 and granules[a] - granules[a - 1] == 1
+        keeps = known and value[a - 1, -1] == first[a]
+        kept.append(keeps)
+        if not keeps:
+            result.append((known, (int(first[a]), begins, b)))
+    return [stretch for known, stretch in result if known or not any(kept)]
 
 
 def _total(stretches: list[tuple[int, int, int]]) -> dict[int, int]:

@@ -19,6 +19,9 @@ HALVES = 0.95
 
 BLANK_SHARE = 0.999
 
+ODD = 0.3
+"""Chance that a memory which holds one byte other than 00 and FF is empty. Common practice, no source."""
+
 
 def structure(evidence: Evidence, image: Image) -> Iterator[Finding]:
     """Return the faults that the survey's structure shows at one image."""
@@ -90,6 +93,7 @@ def _blank(function: Function, image: Image) -> Iterator[Finding]:
             "blank",
             blocks=True,
             function=image.function,
+            probability=1.0 if filling in (0x00, 0xFF) else ODD,
             evidence=f"all bytes read {filling:02X}",
             advice="check supply, ground and the selects; an empty part reads so, and so does one that is not enabled",
         )
