@@ -38,8 +38,8 @@ EACH = 0.12
 
 
 def power_up(evidence: Evidence, image: Image) -> Iterator[Finding]:
-    """Return the finding where bytes are as RAM wakes up with, and no part, size or power-up says otherwise."""
-    if evidence.size or not _untold(evidence) or not _leaning(image.value):
+    """Return the finding where the bytes are such as RAM wakes up with, and no part or power-up says otherwise."""
+    if not _untold(evidence) or not _leaning(image.value):
         return
     yield Finding(
         "ram-or-rom",
@@ -52,9 +52,9 @@ def power_up(evidence: Evidence, image: Image) -> Iterator[Finding]:
 
 
 def _untold(evidence: Evidence) -> bool:
-    """Tell whether no part and no second power-up says what memory this is; RAM may be of any size."""
+    """Tell whether no part, no size and no second power-up says what memory this is."""
     sessions = {reading.conditions.session for reading in evidence.chosen}
-    return not (evidence.part or len(sessions) > 1)
+    return not (evidence.size or evidence.part or len(sessions) > 1)
 
 
 def _leaning(value: Bytes) -> bool:

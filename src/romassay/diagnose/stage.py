@@ -17,7 +17,7 @@ from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
 from romassay.diagnose.reads import best_sense
 from romassay.diagnose.silent import latched
-from romassay.diagnose.structure import overlaid, structure, thinned
+from romassay.diagnose.structure import overlaid, structure
 from romassay.finding import Finding, Kind
 from romassay.part import Part
 from romassay.reading import ReadingSet
@@ -93,9 +93,7 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     dead = {line for f in lost for line in f.lines if f.kind in DEAD and f.function == image.function}
     if len(dead) == 1 and all(f.kind in DEAD for f in lost):
         return list(orders(evidence, image, int(dead.pop()[1:])))
-    if lost:
-        return []
-    return list(orders(evidence, image)) or list(thinned(image)) or list(ram_or_rom(evidence, image))
+    return [] if lost else list(orders(evidence, image)) or list(ram_or_rom(evidence, image))
 
 
 def _once(findings: list[Finding]) -> list[Finding]:

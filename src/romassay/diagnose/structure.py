@@ -8,9 +8,7 @@ import numpy as np
 
 from romassay.address import Range
 from romassay.diagnose.evidence import Evidence
-from romassay.diagnose.reads import best_sense
 from romassay.finding import Finding
-from romassay.reading import Bytes
 from romassay.settle.model import Image
 from romassay.survey.model import Function
 
@@ -97,57 +95,6 @@ def _blank(function: Function, image: Image) -> Iterator[Finding]:
             evidence=f"all bytes read {filling:02X}",
             advice="check supply, ground and the selects; an empty part reads so, and so does one that is not enabled",
         )
-
-
-THIN = 0.3
-"""Mean share of ones below which bytes seem to be what two drivers leave; code has 0.33 and more in 99 of 100."""
-
-THIN_LINE = 0.4
-"""The same for the data line that has most ones: tables leave single lines low, two drivers all of them."""
-
-IDLE = 0.06
-"""Share of ones below which a data line is not in use, as in tables of small numbers."""
-
-ALIKE = 0.25
-"""Share of neighbours that are alike, from which bytes are a picture or a table."""
-
-TELLING = 512
-"""Bytes of the smallest block that is looked at."""
-
-
-def thinned(image: Image) -> Iterator[Finding]:
-    """Return the conflict that shows at a ROM that appears once: all data lines are low far oftener than in code.
-
-    Two drivers that disagree leave the low level. Nothing is left to compare with, so that this stays a doubt.
-    """
-    size = len(image)
-    for block in (size, size // 2):
-        for first in range(0, size, block) if block >= TELLING else ():
-            value = image.value[first : first + block]
-            if _is_thin(value) and not best_sense(value).well:
-                yield Finding(
-                    "contention",
-                    blocks=True,
-                    function=image.function,
-                    offsets=(first, first + block - 1),
-                    probability=0.6,
-                    evidence=f"in {block} bytes from offset {first:04X} every data line is low far oftener than in "
-                    "code, and they are no code: where two drivers disagree, the low level wins",
-                    advice="switch off; find what else drives the bus at these addresses (host memory, a strapped "
-                    "select) and gate it, then read again",
-                )
-                return
-
-
-def _is_thin(value: Bytes) -> bool:
-    """Tell whether all data lines are in use and mostly low, and neighbours differ."""
-    told = value[np.r_[True, value[1:] != value[:-1]]]
-    told = told[told != 0xFF]
-    if len(told) * 2 < len(value):
-        return False
-    ones = [float((told >> bit & 1).mean()) for bit in range(8)]
-    same = float(np.mean(value[1:] == value[:-1]))
-    return float(np.mean(ones)) < THIN and min(ones) > IDLE and max(ones) < THIN_LINE and same < ALIKE
 
 
 UNDER = 0.97
