@@ -311,9 +311,7 @@ def _body(
                 say(rng, layout, sheet, "*")
             starred = True
             for at, byte in zip(address[start:stop], value[start:stop], strict=True):
-                sheet.observe(
-                    int(at), int(byte), reading
-                )  # POSIX, od: lines like the one above
+                sheet.observe(int(at), int(byte), reading)  # POSIX, od: lines like the one above
             continue
         shown = True
         if layout.page_address:

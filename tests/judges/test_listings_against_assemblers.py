@@ -13,7 +13,7 @@ import romassay
 from assemblers import assembled, records
 from romassay.code import code_of
 from romassay.code.dialects import DIALECTS
-from romassay.code.listing import listing
+from romassay.code.listing import Place, listing
 from romassay.code.source import source
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
@@ -80,6 +80,29 @@ def test_what_compilers_make_comes_back(name: Name, command: tuple[str, ...], tm
     origin = 0x0200 if name == "Z80" else 0
     text = source(listing(cpu_of(name), data, origin, [("start", origin), *found.entries]))
     assert assembled(name, text, tmp_path) == data
+
+
+NAMED: tuple[tuple[Name, tuple[str, ...]], ...] = (
+    ("6502", ("lda $10", "sta ($10),y", "inc $2000", "sta $2000,x", "jsr $f000", "jmp ($2000)", "rts")),
+    ("6800", ("ldaa $10", "staa $2000", "inc $2000", "jsr $f000", "rts")),
+    ("6809", ("lda $10", "sta $2000", "inc $10", "jsr $f000", "ldx #$2000", "rts")),
+    ("8080", ("lda 2000h", "lxi h,2000h", "call 0f000h", "ret")),
+    ("Z80", ("ld a,(2000h)", "ld hl,2000h", "call 0f000h", "ret")),
+    ("8051", ("mov dptr,#2000h", "mov a,10h", "lcall 0f000h", "ret")),
+    ("1802", ("lbr 0f000h",)),
+)
+
+
+@pytest.mark.parametrize(("name", "lines"), NAMED, ids=[name for name, _ in NAMED])
+def test_places_with_names_come_back(name: Name, lines: tuple[str, ...], tmp_path: Path) -> None:
+    cpu = cpu_of(name)
+    data = assemble(cpu, [f" {line}" for line in lines], origin=0x400).data
+    places = {0x10: Place("count"), 0x2000: Place("lamp"), 0xF000: Place("monitor")}
+    text = source(listing(cpu, data, 0x400, [("start", 0x400)], registers=places, names={0x400: "main"}))
+    assert "main" in text
+    assert "monitor" in text
+    assert assembled(name, text, tmp_path) == data
+    assert assemble(cpu, text).data == data
 
 
 def test_the_rehearsals_firmware_comes_back(tmp_path: Path) -> None:

@@ -38,6 +38,9 @@ _MOST_STRIDE = 256
     multiple=True,
     help="A part on the bus and the address of its first register; its registers are named. Repeatable.",
 )
+@click.option(
+    "--name", "names", metavar="NAME=ADDR", multiple=True, help="What an address is called in the listing. Repeatable."
+)
 @click.option("--reached", is_flag=True, help="List as code only what the flow reaches.")
 @click.option("--image", metavar="N", type=int, default=1, show_default=True, help="Which of a docket's images.")
 @click.option("--from", "--format", "format_", metavar="FORMAT", help="Format of IMAGE; its content says it otherwise.")
@@ -61,6 +64,7 @@ def command(
     entries: tuple[str, ...],
     characters: str,
     registers: tuple[str, ...],
+    names: tuple[str, ...],
     reached: bool,
     image: int,
     format_: str | None,
@@ -90,7 +94,8 @@ def command(
         origin=None if origin is None else read_option("--origin", parse_address, origin),
         entries=tuple(read_option("--entry", parse_address, text) for text in entries),
         characters=characters,
-        registers=tuple(_part_at(text) for text in registers),
+        registers=tuple(_pair(text, "--registers", "part", "6530=0x1700") for text in registers),
+        names=tuple(_pair(text, "--name", "place", "putchar=0xF854") for text in names),
         reached=reached,
         image=image,
         format=format_,
@@ -112,11 +117,11 @@ def command(
     return 0
 
 
-def _part_at(text: str) -> tuple[str, int]:
+def _pair(text: str, option: str, what: str, example: str) -> tuple[str, int]:
     name, sign, address = text.partition("=")
     if not sign or not name:
-        raise BadValue(f"'{text}' names no part and address", place="--registers", advice="write it as 6530=0x1700")
-    return name, read_option("--registers", parse_address, address)
+        raise BadValue(f"'{text}' names no {what} and address", place=option, advice=f"write it as {example}")
+    return name, parse_address(address)
 
 
 def _draw_bitmap(source: Path, image: int, format_: str | None, target: Path, stride: int) -> None:

@@ -99,6 +99,7 @@ def listing(
     *,
     characters: str = "ascii",
     registers: Mapping[int, Place] | None = None,
+    names: Mapping[int, str] | None = None,
     likely: bool = True,
 ) -> Listing:
     """Follow the flow and divide what it leaves.
@@ -110,6 +111,7 @@ def listing(
         entries: (name, address) at which the program may begin.
         characters: the character set of its texts, as in `romassay.code.charsets`.
         registers: by address, of parts on the bus.
+        names: by address, of places in the image; they go before those that are made up.
         likely: whether bytes to which nothing leads are listed as code where they read as code.
     """
     character = charset(characters)
@@ -129,11 +131,18 @@ def listing(
         entries=tuple(entries),
         followed=followed,
         pieces=pieces,
-        labels=labels_of(origin, entries, followed, pieces, len(data), halves),
+        labels=labels_of(origin, entries, followed, pieces, len(data), halves) | _said(names, origin, followed, pieces),
         registers=dict(registers or {}),
         sources=sources_of(origin, followed, pieces, len(data), halves),
         halves=halves,
     )
+
+
+def _said(names: Mapping[int, str] | None, origin: int, followed: Followed, pieces: Sequence[Piece]) -> dict[int, str]:
+    """Return the given names of places at which a line can begin."""
+    lines = {piece.first for piece in pieces} | set(followed.instructions)
+    lines |= {at for piece in pieces if piece.kind != "pointers" for at in range(piece.first, piece.end)}
+    return {address: name for address, name in (names or {}).items() if address - origin in lines}
 
 
 def _followed(

@@ -139,19 +139,23 @@ def _told(addresses: Sequence[int]) -> str:
 
 
 def _used_registers(shown: Listing) -> dict[int, Place]:
-    """Return the registers of parts that the code touches."""
+    """Return the registers and other named places outside of the image that the code touches or goes to."""
     inside = range(shown.origin, shown.origin + len(shown.data))
     touched = {
         value.number
         for instruction in shown.followed.instructions.values()
         for value in instruction.values
-        if value.kind in ("data", "direct", "word")
+        if value.kind in ("data", "direct", "word") or value.kind in CODE_KINDS
     }
     return {at: place for at, place in shown.registers.items() if at in touched and at not in inside}
 
 
 _WIDE: frozenset[Kind] = frozenset(("word", "data", "code", "near", "far", "page", "block"))
 """Operands that are written with four digits."""
+
+
+_PAGE_ZERO = ("6502", "65C02", "6800", "6801", "6809")
+"""CPUs whose short addresses are places on the bus, and not in an internal memory."""
 
 
 class _Writer:
@@ -323,6 +327,7 @@ class _Writer:
     def _number(self, instruction: Instruction, value: Value) -> str:
         number, kind = value.number, value.kind
         named = kind in CODE_KINDS or kind == "data" or (kind == "word" and number > 0xFF and "," not in value.text)
+        named = named or (kind == "direct" and self.shown.cpu.name in _PAGE_ZERO)
         if named and number in self.names:
             return self.names[number]
         if kind == "data" and self._is_second(number):

@@ -38,7 +38,7 @@ _INDEXED = re.compile(r"^(?P<open>\[)?(?P<before>[^,\]]*)(?:,(?P<after>[^\]]+))?
 _REGISTERS = "a b c d e h l m f x y u s i r ab af bc de hl sp ix iy psw dptr pc pcr cc dp"
 _PLACES = "bus p1 p2 t cnt tcnti clk f0 f1 rb0 rb1 mb0 mb1 tcnt"
 _CONDITIONS = "nz nc po pe p z"
-_RESERVED = frozenset(f"{_REGISTERS} {_PLACES} {_CONDITIONS}".split()) | {f"r{n}" for n in range(16)}
+RESERVED = frozenset(f"{_REGISTERS} {_PLACES} {_CONDITIONS}".split()) | {f"r{n}" for n in range(16)}
 """Names of registers and conditions: they are never symbols."""
 
 
@@ -172,7 +172,7 @@ def _bytes(cpu: Cpu, word: str, operands: str, symbols: Mapping[str, int], here:
 def _names_a_register(form: Form, operands: tuple[str, ...]) -> bool:
     """Tell whether a register stands where a number is wanted."""
     return any(
-        text.lower() in _RESERVED and operand.kind not in ("pair", "set", "indexed")
+        text.lower() in RESERVED and operand.kind not in ("pair", "set", "indexed")
         for operand, text in zip(form.operands, operands, strict=True)
     )
 

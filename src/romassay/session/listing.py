@@ -14,7 +14,9 @@ from romassay.code import code_of, entries_at
 from romassay.code.listing import Listing, Place, listing
 from romassay.code.model import Code
 from romassay.code.source import source
+from romassay.cpus.assemble import RESERVED
 from romassay.cpus.catalogue import cpu_of
+from romassay.cpus.model import Cpu
 from romassay.docket.files import write_atomically
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load
@@ -41,6 +43,7 @@ class Wanted:
         entries: addresses at which code begins, besides those that are found.
         characters: the character set of the texts.
         registers: (type number, address) of parts on the bus.
+        names: (name, address) of places, in the image or outside of it.
         reached: whether nothing but what the flow reaches is to be code.
         image: which of a docket's images, from 1.
         format: of the file, where its content does not tell.
@@ -51,6 +54,7 @@ class Wanted:
     entries: tuple[int, ...] = ()
     characters: str = "ascii"
     registers: tuple[tuple[str, int], ...] = ()
+    names: tuple[tuple[str, int], ...] = ()
     reached: bool = False
     image: int = 1
     format: str | None = None
@@ -116,10 +120,19 @@ def _listed(image: _Image, wanted: Wanted) -> Listed:
             )
     found = entries_at(cpu, raw, origin) if is_code else ()
     entries = [*found, *(("", address) for address in wanted.entries)]
-    places = {**image.registers, **_registers(wanted.registers)}
+    names = _names(wanted.names, cpu)
+    places = {**image.registers, **_registers(wanted.registers), **{at: Place(name) for at, name in names.items()}}
     likely = is_code and not wanted.reached
-    shown = listing(cpu, image.data, origin, entries, characters=wanted.characters, registers=places, likely=likely)
+    shown = listing(
+        cpu, image.data, origin, entries, characters=wanted.characters, registers=places, names=names, likely=likely
+    )
     notes = [text for text in (image.note, doubt, note if is_code else "") if text]
+    inside = range(origin, origin + len(image.data))
+    notes += [
+        f"no line begins at {at:04X}: '{name}' is left out"
+        for at, name in names.items()
+        if at in inside and shown.labels.get(at) != name
+    ]
     if image.missing:
         notes.append(f"{image.missing} bytes were never seen; they stand as FF")
     text = source(shown, title=image.name, characters=wanted.characters, doubt=doubt)
@@ -218,6 +231,26 @@ def _registers(given: Iterable[tuple[str, int]]) -> dict[int, Place]:
     for name, base in given:
         places |= part_registers(load_part(name), base)
     return places
+
+
+_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{1,23}")
+
+
+def _names(given: Iterable[tuple[str, int]], cpu: Cpu) -> dict[int, str]:
+    """Return the names of places by address, once it is sure that an assembler takes them for names."""
+    taken = {form.mnemonic.lower() for form in cpu.forms} | RESERVED
+    names: dict[int, str] = {}
+    for name, address in given:
+        if not _NAME.fullmatch(name) or name.lower() in taken or re.fullmatch("[LST][0-9A-Fa-f]{4}", name):
+            raise BadValue(
+                f"an assembler does not take '{name}' for a name",
+                place="--name",
+                advice="give two letters, digits or '_' and more, a letter first, and no instruction or register",
+            )
+        if name.lower() in (other.lower() for other in names.values()):
+            raise BadValue(f"two places are called '{name}'", place="--name", advice="give each its own name")
+        names[address] = name
+    return names
 
 
 _OFFSET = re.compile(r"\b([0-9A-F])\b")

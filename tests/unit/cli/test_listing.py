@@ -100,6 +100,18 @@ def test_a_cpu_that_is_not_sure_is_said_to_be_so(tmp_path: Path) -> None:
     assert assemble(cpu_of("6502"), done.stdout).data == head
 
 
+def test_places_are_called_as_one_likes(tmp_path: Path) -> None:
+    (tmp_path / "fog.bin").write_bytes(FOG.read_bytes())
+    names = ("lamp=0x3C0", "main=0xFC09", "nowhere=0xFC01", "middle=0xFC02", "count=0x20")
+    done = run(tmp_path, "fog.bin", *(word for name in names for word in ("--name", name)))
+    assert done.returncode == 0
+    assert "lamp = $03c0" in done.stdout
+    assert "        sta lamp " in done.stdout
+    assert "\nmain:" in done.stdout
+    assert done.stderr == "romassay: no line begins at FC02: 'middle' is left out\n"
+    assert assemble(cpu_of("6502"), done.stdout).data == FOG.read_bytes()
+
+
 def test_only_what_the_flow_reaches_on_request(tmp_path: Path) -> None:
     (tmp_path / "fog.bin").write_bytes(FOG.read_bytes())
     part = FOG.read_bytes()[0x40:0x140]
@@ -119,6 +131,10 @@ def test_only_what_the_flow_reaches_on_request(tmp_path: Path) -> None:
         (["noise.bin", "--cpu", "6502", "--origin", "0xFFF0"], "do not fit into 64 KiB; give a lower --origin"),
         (["noise.bin", "--cpu", "6502", "--characters", "klingon"], "'klingon' is no character set"),
         (["noise.bin", "--cpu", "6502", "--registers", "6530"], "'6530' names no part and address"),
+        (["noise.bin", "--cpu", "6502", "--name", "lda=0x10"], "an assembler does not take 'lda' for a name"),
+        (["noise.bin", "--cpu", "6502", "--name", "two words=0x10"], "does not take 'two words' for a name"),
+        (["noise.bin", "--cpu", "6502", "--name", "up=1", "--name", "UP=2"], "two places are called 'UP'"),
+        (["noise.bin", "--cpu", "6502", "--name", "lamp"], "'lamp' names no place and address"),
         (["noise.bin", "--bitmap", "a.gif"], "'a.gif' is no kind of picture"),
         (["noise.bin", "--bitmap", "a.png", "--stride", "0"], "a stride of 0 bytes cannot be drawn"),
         (["."], "this is no docket"),
