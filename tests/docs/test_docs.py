@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 import examples
+from pages import pattern_of, run_step, steps_of
 from romassay.cli import VERBS, load_verb
 from romassay.docket.manifest import Decided, Entry, Event, Manifest, Result, Said, Settings, Span
 from romassay.docket.record import record_of
@@ -148,34 +149,14 @@ def path_with_romassay(tmp_path: Path) -> dict[str, str]:
     return {**os.environ, "PATH": f"{script.parent}:{os.environ['PATH']}", "NO_COLOR": "1"}
 
 
-def pattern_of(shown: str) -> str:
-    """Return what is shown as a pattern: a line of `...` stands for any lines, `...` in a line for any text."""
-    pieces = re.split(r"^\.\.\.\n", shown, flags=re.MULTILINE)
-    return "(?s:.*)".join(re.escape(piece).replace(re.escape("..."), ".*") for piece in pieces)
-
-
-def test_the_walk_shows_what_happens(tmp_path: Path, path_with_romassay: dict[str, str]) -> None:
+def test_the_walk_shows_what_happens(tmp_path: Path) -> None:
     """Each `$ command` of the walk is run, in order, in one folder."""
-    folder = tmp_path / "walk"
-    folder.mkdir()
-    text = (DOCS / "first-walk.md").read_text(encoding="utf-8")
-    done = 0
-    for block in blocks(text, "console"):
-        for step in re.split(r"^(?=\$ )", block, flags=re.MULTILINE)[1:]:
-            command, _, shown = step.partition("\n")
-            run = subprocess.run(
-                ["bash", "-c", command.removeprefix("$ ")],
-                cwd=folder,
-                env=path_with_romassay,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.STDOUT,
-                text=True,
-                check=False,
-            )
-            assert run.returncode in (0, 3), (command, run.stdout)
-            assert re.fullmatch(pattern_of(shown), run.stdout), (command, run.stdout)
-            done += 1
-    assert done > 5
+    steps = steps_of((DOCS / "first-walk.md").read_text(encoding="utf-8"))
+    for command, shown in steps:
+        run = run_step(command, tmp_path, env={**os.environ, "LC_ALL": "C.UTF-8", "COLUMNS": "80"})
+        assert run.returncode in (0, 3), (command, run.stdout)
+        assert re.fullmatch(pattern_of(shown), run.stdout), (command, run.stdout)
+    assert len(steps) > 5
 
 
 def test_the_commands_of_the_readme_run(tmp_path: Path, path_with_romassay: dict[str, str]) -> None:

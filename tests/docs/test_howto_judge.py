@@ -17,4 +17,4 @@ def test_the_commands_print_what_is_shown(tmp_path: Path) -> None:
         done = run_step(command, tmp_path, env={**os.environ, "LC_ALL": "C", "COLUMNS": "80"})
         assert done.returncode == 0, (command, done.stdout)
         assert re.fullmatch(pattern_of(shown), done.stdout), (command, done.stdout)
-    assert len(steps) == 10
+    assert len(steps) == 14

@@ -12,7 +12,7 @@ import click
 
 from romassay.address import MAX_ADDRESS_BITS, parse_address, parse_range, parse_size
 from romassay.cli import screen
-from romassay.cli.options import no_docket, parts_option, read_option, say_decimals
+from romassay.cli.options import FILE, no_docket, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -25,11 +25,9 @@ VERDICT_STATUS = {"confirmed": 0, "provisional": 3, "not-found": 4}
 _SHOW = "show"
 _NONE = "none"
 
-_FILE = click.Path(path_type=Path)
-
 
 @click.command(name="assay", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("files", metavar="[FILE]...", nargs=-1, type=_FILE)
+@click.argument("files", metavar="[FILE]...", nargs=-1, type=FILE)
 @click.option(
     "--part", metavar="TYPE", help="Type number of the part, or a part file of your own; 'none' forgets a former one."
 )
@@ -52,21 +50,21 @@ _FILE = click.Path(path_type=Path)
     "--empty-socket",
     metavar="FILE",
     multiple=True,
-    type=_FILE,
+    type=FILE,
     help="A reading of the same window without the specimen. May be repeated.",
 )
 @click.option(
     "--pulled-up",
     metavar="FILE",
     multiple=True,
-    type=_FILE,
+    type=FILE,
     help="A reading with the data lines pulled up. May be repeated.",
 )
 @click.option(
     "--pulled-down",
     metavar="FILE",
     multiple=True,
-    type=_FILE,
+    type=FILE,
     help="A reading with the data lines pulled down. May be repeated.",
 )
 @click.option(
@@ -106,7 +104,7 @@ _FILE = click.Path(path_type=Path)
     "-o",
     "--docket",
     metavar="DIR",
-    type=_FILE,
+    type=FILE,
     help="Keep everything in this folder: the files as they are, the record, the images.",
 )
 @parts_option

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from romassay.cli.options import FILE
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -17,11 +18,11 @@ _DEFAULT_PORT = 8530
 
 
 @click.command(name="bench", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("dockets", metavar="[DOCKET]...", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("dockets", metavar="[DOCKET]...", nargs=-1, type=FILE)
 @click.option(
     "--folder",
     metavar="DIR",
-    type=click.Path(path_type=Path),
+    type=FILE,
     default=Path(),
     help="Where new dockets are made, and whose dockets are shown; the current folder unless said otherwise.",
 )
@@ -30,7 +31,7 @@ _DEFAULT_PORT = 8530
     "host_files",
     metavar="FILE",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="A host of your own, to be read over a line. May be repeated.",
 )
 @click.option("--port", metavar="N", type=click.IntRange(0, 65535), default=_DEFAULT_PORT, help="Port; 0 for any.")

@@ -13,7 +13,7 @@ import click
 from romassay.address import MAX_ADDRESS_BITS, Range, parse_range
 from romassay.cli import screen
 from romassay.cli.assay import VERDICT_STATUS, settings_of
-from romassay.cli.options import of_no_use, parts_option, read_option, say_decimals
+from romassay.cli.options import FILE, of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ _NUMBERS = ("hex", "octal", "decimal")
 @click.argument("port", metavar="[PORT]", required=False)
 @click.option("--host", metavar="HOST", help="Host of the catalogue, or a host file of your own with a dialogue.")
 @click.option("--window", metavar="RANGE", multiple=True, help="Addresses to read. May be repeated.")
-@click.option("-o", "--docket", metavar="DIR", type=click.Path(path_type=Path), help="Keep everything in this folder.")
+@click.option("-o", "--docket", metavar="DIR", type=FILE, help="Keep everything in this folder.")
 @click.option(
     "--passes",
     metavar="N",

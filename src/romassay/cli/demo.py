@@ -8,13 +8,15 @@ from pathlib import Path
 
 import click
 
+from romassay.cli.options import FILE
+
 
 @click.command(name="demo", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.option(
     "-o",
     "--docket",
     metavar="DIR",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Folder for the docket; the logs go to DIR-logs. Without it, both go into the current folder.",
 )
 def command(*, docket: Path | None) -> int:

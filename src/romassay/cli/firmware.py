@@ -10,12 +10,12 @@ import click
 
 from romassay.address import parse_address, parse_range
 from romassay.cli import screen
-from romassay.cli.options import of_no_use, parts_option, read_option, say_decimals
+from romassay.cli.options import FILE, of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 
 @click.command(name="firmware", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("rig", metavar="[RIG.toml]", required=False, type=click.Path(path_type=Path))
+@click.argument("rig", metavar="[RIG.toml]", required=False, type=FILE)
 @click.option("--mcu", metavar="NAME", default="atmega2560", help="atmega2560, or atmega328p with shift registers.")
 @click.option("--host-routine", "cpu", metavar="CPU", help="A dump routine for a host's CPU: 6502, 6800, 8080 or z80.")
 @click.option("--load", metavar="ADDR", help="Where in the host's RAM the routine goes; it is started there.")
@@ -25,7 +25,7 @@ from romassay.errors import BadValue
     "-o",
     "out",
     metavar="DIR",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Write the reader's files into this folder; with --host-routine, the routine as Intel HEX to this file.",
 )
 @parts_option

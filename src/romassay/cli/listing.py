@@ -10,18 +10,17 @@ import click
 
 from romassay.address import parse_address
 from romassay.cli import screen
-from romassay.cli.options import of_no_use, read_option, say_decimals
+from romassay.cli.options import FILE, of_no_use, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
     from romassay.session.listing import Listed
 
-_FILE = click.Path(path_type=Path)
 _MOST_STRIDE = 256
 
 
 @click.command(name="listing", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("source", metavar="DOCKET|IMAGE", type=_FILE)
+@click.argument("source", metavar="DOCKET|IMAGE", type=FILE)
 @click.option("--cpu", metavar="TYPE", help="The CPU's type number, where the code does not tell it right.")
 @click.option("--origin", metavar="ADDR", help="Address of the first byte, where the code does not tell it right.")
 @click.option("--entry", "entries", metavar="ADDR", multiple=True, help="An address at which code begins. Repeatable.")
@@ -44,9 +43,9 @@ _MOST_STRIDE = 256
 @click.option("--reached", is_flag=True, help="List as code only what the flow reaches.")
 @click.option("--image", metavar="N", type=int, default=1, show_default=True, help="Which of a docket's images.")
 @click.option("--from", "--format", "format_", metavar="FORMAT", help="Format of IMAGE; its content says it otherwise.")
-@click.option("--picture", metavar="FILE", type=_FILE, help="Draw what is code, text, table and padding: .svg or .png.")
+@click.option("--picture", metavar="FILE", type=FILE, help="Draw what is code, text, table and padding: .svg or .png.")
 @click.option(
-    "--bitmap", metavar="FILE", type=_FILE, help="Draw the bits themselves, a byte after the other: .svg or .png."
+    "--bitmap", metavar="FILE", type=FILE, help="Draw the bits themselves, a byte after the other: .svg or .png."
 )
 @click.option(
     "--stride",
@@ -56,7 +55,7 @@ _MOST_STRIDE = 256
     show_default=True,
     help="Bytes of one column of the bitmap, as the lines of a character.",
 )
-@click.option("-o", "--output", metavar="FILE", type=_FILE, help="Write the listing here, not to the screen.")
+@click.option("-o", "--output", metavar="FILE", type=FILE, help="Write the listing here, not to the screen.")
 def command(
     source: Path,
     cpu: str | None,

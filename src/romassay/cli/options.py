@@ -17,6 +17,9 @@ from romassay.errors import BadValue
 
 T = TypeVar("T")
 
+FILE = click.Path(path_type=Path, readable=False)
+"""A file or folder to read or write; what is wrong with it is told by whoever opens it."""
+
 PAGES = (".html", ".htm")
 TO_PDF = "a browser prints it, to PDF too"
 _DECIMAL = re.compile(r"\s*(?P<first>[0-9]{1,4})\s*(?:[-+]\s*(?P<second>[0-9]{1,4})\s*)?")
@@ -35,7 +38,7 @@ def parts_option(command: Callable[..., Any]) -> Callable[..., Any]:
         "part_folders",
         metavar="DIR",
         multiple=True,
-        type=click.Path(path_type=Path),
+        type=FILE,
         callback=_folders,
         help=f"Directory of part files of your own, beside those that {PARTS_VARIABLE} names. May be repeated.",
     )(command)

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from romassay.cli.options import of_no_use, parts_option, to_end_in
+from romassay.cli.options import FILE, of_no_use, parts_option, to_end_in
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
     from romassay.catalogue.fits import Clues, Known
     from romassay.part import Part
 
-_FILE = click.Path(path_type=Path)
 _NOTHING = 4
 _BAD = 2
 
@@ -24,12 +23,12 @@ _BAD = 2
 @click.command(name="parts", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.argument("name", metavar="[TYPE]", required=False)
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
-@click.option("--svg", metavar="FILE", type=_FILE, help="Draw the pin-out of TYPE into this file.")
+@click.option("--svg", metavar="FILE", type=FILE, help="Draw the pin-out of TYPE into this file.")
 @click.option(
     "--check",
     metavar="FILE",
     multiple=True,
-    type=_FILE,
+    type=FILE,
     help="Check part files of your own, or directories of them. May be repeated.",
 )
 @click.option("--fits", is_flag=True, help="List the parts that agree with what is known of a chip.")

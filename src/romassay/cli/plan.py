@@ -7,17 +7,17 @@ from pathlib import Path
 
 import click
 
-from romassay.cli.options import PAGES, TO_PDF, parts_option, to_end_in
+from romassay.cli.options import FILE, PAGES, TO_PDF, parts_option, to_end_in
 
 PROBLEMS = 3
 
 
 @click.command(name="plan", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("rig", metavar="RIG.toml", type=click.Path(path_type=Path))
+@click.argument("rig", metavar="RIG.toml", type=FILE)
 @click.option(
     "--html",
     metavar="FILE",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Write the plan as one page to print: nothing else is needed at the bench.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")

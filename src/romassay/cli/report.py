@@ -6,18 +6,16 @@ from pathlib import Path
 
 import click
 
-from romassay.cli.options import PAGES, TO_PDF, to_end_in
-
-_FILE = click.Path(path_type=Path)
+from romassay.cli.options import FILE, PAGES, TO_PDF, to_end_in
 
 
 @click.command(name="report", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("docket", metavar="DOCKET", type=_FILE)
+@click.argument("docket", metavar="DOCKET", type=FILE)
 @click.option(
     "-o",
     "--output",
     metavar="FILE.html",
-    type=_FILE,
+    type=FILE,
     help="The page; DOCKET.html in the current folder unless said otherwise.",
 )
 def command(docket: Path, *, output: Path | None) -> int:
@@ -45,6 +43,8 @@ def command(docket: Path, *, output: Path | None) -> int:
             f"{docket}: {listed(done.differing)} there {'is' if len(done.differing) == 1 else 'are'} not what its "
             f"readings give; the page says what they give, 'romassay assay -o {docket}' writes it"
         )
+    for notice in done.notices:
+        screen.note(notice)
     for text in done.left_out:
         screen.note(f"photos/{text}; it is not in the page")
     screen.show([(Segment("Written    "), Segment(str(target), "strong"), Segment(f" ({plural(done.size, 'byte')})"))])

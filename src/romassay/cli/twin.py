@@ -8,13 +8,13 @@ from pathlib import Path
 
 import click
 
-from romassay.cli.options import of_no_use, parts_option
+from romassay.cli.options import FILE, of_no_use, parts_option
 from romassay.errors import BadValue
 
 
 @click.command(name="twin", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.argument("rig", metavar="[RIG.toml]", required=False, type=click.Path(path_type=Path))
-@click.option("-o", "--output", metavar="DIR", type=click.Path(path_type=Path), help="Folder for the logs.")
+@click.argument("rig", metavar="[RIG.toml]", required=False, type=FILE)
+@click.option("-o", "--output", metavar="DIR", type=FILE, help="Folder for the logs.")
 @click.option(
     "--seed",
     metavar="N",

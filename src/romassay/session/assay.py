@@ -27,6 +27,7 @@ from romassay.docket.folder import (
     reading_place,
     strangers,
 )
+from romassay.docket.growing import read_plan
 from romassay.docket.manifest import (
     Decided,
     Entry,
@@ -122,7 +123,18 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
                 history=(*taken.manifest.history, event),
             )
             commit(request.docket, manifest, (*taken.additions, *declared.files), files)
+            notices = (*notices, *not_filed(request.docket, manifest))
     return Outcome(result, taken.loaded, files, notices, request.docket)
+
+
+def not_filed(docket: Path, manifest: Manifest) -> tuple[str, ...]:
+    """Return a notice where files lie among the readings that the manifest does not name, but for a capture's own."""
+    plan = read_plan(docket)
+    names = sorted(strangers(docket, manifest).difference(plan.files if plan else ()))
+    if not names:
+        return ()
+    first, more = reading_path(docket, names[0]), len(names) - 1
+    return (f"{first}{f' and {more} more' if more else ''}: no reading of the docket, and used for nothing",)
 
 
 def look(request: Request) -> tuple[Loaded, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from romassay.docket.files import write_atomically
 from romassay.docket.record import RECORD_FILE, result_files
 from romassay.errors import BadInput, reason_of
-from romassay.session.assay import Derived, derive
+from romassay.session.assay import Derived, derive, not_filed
 
 if TYPE_CHECKING:
     from romassay.chain import Assay
@@ -32,11 +32,13 @@ class Reported:
         size: bytes of the page.
         left_out: names in the folder of photographs that are not in the page, with the reason.
         differing: images in the docket that are not what its readings give.
+        notices: sentences about files that went into nothing.
     """
 
     size: int
     left_out: tuple[str, ...]
     differing: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
 
 
 def write_report(docket: Path, target: Path) -> Reported:
@@ -48,7 +50,8 @@ def write_report(docket: Path, target: Path) -> Reported:
     found = derive(docket)
     content, left_out = report_of(docket, found)
     write_atomically(target, content)
-    return Reported(len(content), left_out, differing_images(docket, found.assay))
+    notices = not_filed(docket, found.manifest)
+    return Reported(len(content), left_out, differing_images(docket, found.assay), notices)
 
 
 def differing_images(docket: Path, assay: Assay) -> tuple[str, ...]:
