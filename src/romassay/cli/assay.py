@@ -278,12 +278,22 @@ def _rom_size(text: str) -> int:
 def _setting(request: Request, outcome: Outcome) -> Setting:
     from romassay.report.summary import Setting
 
-    assumed = tuple((file.name, text) for file in outcome.loaded for text in file.notes)
     if request.docket is None:
-        return Setting(request.command, assumed=assumed)
+        return Setting(request.command, assumed=_assumed(outcome))
+    return kept_in(request.docket, outcome)
+
+
+def kept_in(docket: Path, outcome: Outcome) -> Setting:
+    """Return what a summary says of a docket that keeps everything: what was written, and how to add to it."""
+    from romassay.report.summary import Setting
+
     return Setting(
-        shlex.join(["romassay", "assay", "-o", str(request.docket)]),
+        shlex.join(["romassay", "assay", "-o", str(docket)]),
         keeps=True,
-        written=tuple(str(request.docket / file.name) for file in outcome.files),
-        assumed=assumed,
+        written=tuple(str(docket / file.name) for file in outcome.files),
+        assumed=_assumed(outcome),
     )
+
+
+def _assumed(outcome: Outcome) -> tuple[tuple[str, str], ...]:
+    return tuple((file.name, text) for file in outcome.loaded for text in file.notes)

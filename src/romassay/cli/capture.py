@@ -12,7 +12,7 @@ import click
 
 from romassay.address import MAX_ADDRESS_BITS, Range, parse_range
 from romassay.cli import screen
-from romassay.cli.assay import VERDICT_STATUS, settings_of
+from romassay.cli.assay import VERDICT_STATUS, kept_in, settings_of
 from romassay.cli.options import FILE, of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
@@ -235,6 +235,8 @@ def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], w
     if said["host"] or said["rig"]:
         name, host, _ = _host(said)
         order = replace(order, host=name, dialogue=dialogue_of(host, name), serial=host.serial or order.serial)
+    if order.dialogue.rate_key:
+        click.pause(f"{order.host} takes its rate from the first character: reset it, then press any key ...", err=True)
     return replace(
         order,
         port=port or plan.port,
@@ -274,16 +276,9 @@ def _needed(value: Any, name: str, what: str) -> Any:
 
 def _shown(outcome: Outcome, folder: Path) -> int:
     """Print the summary of an outcome; return the exit status of its verdict."""
-    from romassay.report.summary import Setting, summary
+    from romassay.report.summary import summary
 
     for notice in outcome.notices:
         screen.note(notice)
-    assumed = tuple((file.name, text) for file in outcome.loaded for text in file.notes)
-    setting = Setting(
-        shlex.join(["romassay", "assay", "-o", str(folder)]),
-        keeps=True,
-        written=tuple(str(folder / file.name) for file in outcome.files),
-        assumed=assumed,
-    )
-    screen.show(summary(outcome.assay, setting, width=screen.width()))
+    screen.show(summary(outcome.assay, kept_in(folder, outcome), width=screen.width()))
     return VERDICT_STATUS[outcome.assay.verdict]
