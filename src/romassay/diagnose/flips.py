@@ -30,6 +30,9 @@ EXPLAINED = 0.75
 LARGEST = 13
 """log2 of the largest ROM that is looked for where none is declared: 8 KiB."""
 
+MIRRORS = 2
+"""Copies that must say the same within a reading."""
+
 CLUSTER = 12
 """Bytes that two groups of readings must differ in before they are of two specimens."""
 
@@ -182,13 +185,15 @@ def beside(evidence: Evidence) -> Iterator[Finding]:
     """Yield the finding where what stands beside the ROM, at the same selects, is another in each reading.
 
     Where no size is declared, two revisions leave the piece on which they agree for a smaller ROM. Every copy of a
-    reading says the same there, which no line noise and no running timer does.
+    reading says the same there, which no line noise and no running timer does; one copy alone does not tell.
     """
     if evidence.size or not evidence.images or len(evidence.chosen) < 2:
         return
     function = evidence.found.functions[evidence.images[0].function]
     for level in range(function.size.bit_length() - 1, min(LARGEST, evidence.readings.address_bits)):
         firsts = dict.fromkeys((copy.first >> level ^ 1) << level for copy in function.copies if not copy.contended)
+        if len(firsts) < MIRRORS:
+            return
         other = replace(function, size=1 << level, copies=tuple(Copy(first, 0, 1.0) for first in firsts))
         differ = _differing(evidence, other)
         if differ:

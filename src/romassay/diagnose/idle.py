@@ -67,7 +67,8 @@ def _like_bus(evidence: Evidence, image: Image, first: int) -> list[Bools]:
             expected |= (np.full(size, 1) * level << bit).astype(np.uint8)
         result.append((image.value & mask) == expected)
     elif not bus.seen:
-        result += [image.value == blank for blank in BLANKS]
+        common = int(np.bincount(image.value, minlength=256).argmax())
+        result += [image.value == held for held in dict.fromkeys((*BLANKS, common))]
         result += [image.value == (address & 0xFF), image.value == (address >> 8 & 0xFF)]
     return [*result, _kept(image.value)]
 

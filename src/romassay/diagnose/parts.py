@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from romassay.address import line_name, lines_of
+from romassay.cpus.model import Name
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.reads import best_sense
 from romassay.finding import Finding
@@ -25,6 +26,9 @@ NO_CODE = 0.75
 APART = -8.0
 """Nats below which the jumps say that two halves are no one program: in 69 images of one program the least was -6, in
 most of 80 of two it was below -30."""
+
+_FAMILY: dict[Name, Name] = {"65C02": "6502", "6801": "6800", "8085": "8080", "Z80": "8080"}
+"""CPUs whose code another one's may be taken for."""
 
 CHIP = 512
 """Bytes of the smallest half that is looked at: the smallest ROM of its own in the catalogue's time. Common practice,
@@ -115,8 +119,8 @@ def two_chips(evidence: Evidence) -> Iterator[Finding]:
     halves = [best_sense(half) for half in np.split(image.value, 2)]
     if not all(half.well for half in halves):
         return
-    joined = best_sense(image.value)
-    if joined.gain - sum(half.gain for half in halves) >= APART:
+    unlike = len({_FAMILY.get(half.cpu, half.cpu) for half in halves}) > 1
+    if not unlike and best_sense(image.value).gain - sum(half.gain for half in halves) >= APART:
         return
     size = len(image) // 2
     yield Finding(
@@ -125,7 +129,7 @@ def two_chips(evidence: Evidence) -> Iterator[Finding]:
         function=image.function,
         probability=0.7,
         evidence=f"each half of the {len(image)} bytes reads as a program of its own, whose jumps do not go to the "
-        f"other: two ROMs of {size} bytes side by side read so",
+        f"other's code: two ROMs of {size} bytes side by side read so",
         advice="declare the part or the size; if there are two chips, take one of them off the bus",
     )
 
