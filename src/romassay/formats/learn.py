@@ -240,7 +240,7 @@ def _with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
                 continue
             if not found or not _often_enough(len(lines) * number / len(chosen), which, cells, sample):
                 continue
-            if _goes_on_alike(found, cells):
+            if _goes_on_alike(found, cells) or _is_counted_data(found, cells):
                 continue
             fits_left -= 1
             fitted = fit(found, base, cells, "line")
@@ -270,6 +270,17 @@ def _goes_on_alike(found: list[Found], cells: Cells) -> bool:
         gaps = [f.line.text[a[1] : b[0]] for a, b in pairwise(spans)]
         more += len(gaps) == _MORE_CELLS and all(g.strip() == gap.strip() for g in gaps) and max(widths) <= _WIDEST
     return more > _MOSTLY * len(found)
+
+
+def _is_counted_data(found: list[Found], cells: Cells) -> bool:
+    """Tell whether the address looks just like a cell of two digits: a bus may show the low byte of the address."""
+    if cells.base != _HEX or set(cells.widths) != {2} or cells.runs < _TELLING:
+        return False
+    places = [(f.line, f.address) for f in found if f.address is not None]
+    alike = sum(
+        line.widths[i] == line.widths[i + 1] == 2 and line.between(i) == line.between(i + 1) for line, i in places
+    )
+    return alike > _MOSTLY * len(found)
 
 
 def _tidiness(fitted: Fitted) -> float:
@@ -650,7 +661,7 @@ def _looks_apart(line: Line, i: int) -> bool:
 def _count_between(
     sample: list[list[Line]], cells: Cells, lead: int, base: Base, usual_tokens: int
 ) -> tuple[int, int, list[Found], list[tuple[Line, int]]]:
-    """Count how often there are as many bytes between two addresses as these say.
+    """Count how often there are as many bytes between two addresses as these say; a heading of columns may be data.
 
     Returns how often so and how often not, the lines of data, and addresses on lines of their own right before data
     that have none.
@@ -662,10 +673,11 @@ def _count_between(
     alone: list[tuple[Line, int]] = []
     for stretch in sample:
         expected: int | None = None
-        since = before = 0
+        since = before = headings = 0
         lone: tuple[Line, int] | None = None
         for line in stretch:
             if numbers_columns(line.text):
+                headings += cells.read(line, lead)
                 continue
             first = _cells_at(line, cells, lead, usual_tokens)
             address = None
@@ -679,9 +691,10 @@ def _count_between(
                 lone = (line, numbers[-1]) if address is not None else lone
             if address is not None:
                 if expected is not None and since and address > before:
-                    good += address == expected
-                    bad += address != expected and address - expected <= _FEW_LOST * step
-                expected, since, before = address, 0, address
+                    is_so = address in (expected, expected + headings * step)
+                    good += is_so
+                    bad += not is_so and address - expected <= _FEW_LOST * step
+                expected, since, before, headings = address, 0, address, 0
             if first is not None:
                 found.append(Found(line, first - 1 if addressed else None, first))
                 alone += [lone] if lone is not None and not addressed else []

@@ -52,7 +52,8 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
     data = np.isin(rows.state, (CLEAN, SHORT, DAMAGED)) & (rows.count > 0)
     if int(rows.count[data].sum()) < _LEAST_BYTES:
         return False
-    if sum(not " " <= c <= "~" and c != "\t" for c in layout.lead + layout.after + layout.rest + layout.end) > _ODD:
+    literal = (*layout.lead, *layout.after, *layout.rest, *set(layout.end))
+    if sum(not " " <= c <= "~" and c != "\t" for c in literal) > _ODD:
         return False
     if _is_of_words(layout) or _is_list(rows, data, layout):
         return False

@@ -169,7 +169,7 @@ def nearly_all(values: Sequence[int]) -> bool:
     return Counter(values).most_common(1)[0][1] >= 0.9 * len(values)
 
 
-_LONG_NUMBER = re.compile(rb"\b(?=[A-Fa-f]*[0-9])[0-9A-Fa-f]{4,}\b")
+_LONG_NUMBER = re.compile(rb"\b(?:0[xX])?(?=[A-Fa-f]*[0-9])[0-9A-Fa-f]{3,}[hH]?\b")
 _HEADING = re.compile(rb"\b[0-9A-Fa-f]{1,2}\b")
 
 
