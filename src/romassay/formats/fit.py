@@ -31,6 +31,10 @@ _FEW_OPEN = 2
 _MOST_RUNS = 3
 """Runs of digits in literal text at the end of a line: more are data that happen to be the same."""
 _BLANK, _DELETE = 0x20, 0x7F
+_HEX = 16
+"""Sums of eight bits that are all smaller have one digit: those are no sums."""
+_FEWEST = 2
+"""Unlike lines that bear out a sum."""
 _TELLING = 3
 """Lines on which a sum must be right by more than chance."""
 ORDER_UNKNOWN = (
@@ -499,6 +503,8 @@ def _best_kind(
     if not length_known and telling.sum() < _TELLING and data.shape[1] > 1:
         return "", 0.0
     printed, data, values = printed[telling], data[telling], values[telling]
+    if len(np.unique(np.column_stack([printed, data]), axis=0)) < _FEWEST or (values < _HEX).all():
+        return "", 0.0
     best = ("", 0.0)
     for kind in KINDS.values():
         if kind.address_bytes and not addressed:

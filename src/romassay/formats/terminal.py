@@ -55,16 +55,18 @@ def clean(data: bytes, encoding: str | None = None) -> bytes:
     Raises:
         BadValue: there is no such encoding.
     """
-    return without_leading_zeros(_cleaned(_decode(data, encoding)))
+    text = _decode(data, encoding)
+    return without_leading_zeros(_cleaned(text, eight_bits=text is data))
 
 
-def _cleaned(text: bytes) -> bytes:
+def _cleaned(text: bytes, *, eight_bits: bool) -> bytes:
+    """Return a text as a terminal shows it; where its characters had eight bits each, one may be for parity."""
     if _is_plain(text):
         return text
     text = text.replace(b"\r\n", b"\n")
     if _is_plain(text):
         return text
-    if _has_parity(text):
+    if eight_bits and _has_parity(text):
         text = text.translate(_LOW_SEVEN)
     if text.count(b"\0") > _FEW * len(text):
         text = text.replace(b"\0", b"")
