@@ -17,6 +17,7 @@ from collections import Counter
 from pathlib import Path
 
 import numpy as np
+from benchmarks.reliability import draw
 from fit_calibration import Trial, cached, samples
 from fit_likeness import tables_of
 
@@ -27,7 +28,6 @@ from romassay.code.source import source
 from romassay.cpus import likeness
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
-from romassay.report.svg import drawing, label, rect, wire
 
 BINS = 10
 CACHE = Path(sys.argv[1] if len(sys.argv) > 1 else "/tmp/romassay-cpus-benchmark")  # noqa: S108
@@ -75,29 +75,6 @@ def reliability(rows: list[tuple[Trial, Code]]) -> list[tuple[float, float, int]
         for i in range(BINS)
         if (number == i).any()
     ]
-
-
-def draw(bins: list[tuple[float, float, int]]) -> str:
-    side, left, top = 240, 40, 20
-    parts = [rect(left, top, side, side, fill="#fff", stroke="#889")]
-    parts.append(wire((left, top + side), (left + side, top), stroke="#aab", fill="none"))
-    places = [(left + said * side, top + side - right * side) for said, right, _ in bins]
-    parts.append(wire(*places, stroke="#2f6690", fill="none", stroke_width=2))
-    for (x, y), (said, right, count) in zip(places, bins, strict=True):
-        parts.append(
-            rect(x - 3, y - 3, 6, 6, fill="#2f6690", says=f"{count} answers: said {said:.0%}, right {right:.0%}")
-        )
-        parts.append(label(str(count), x + 5, y + 12, font_size=9, font_family="sans-serif"))
-    for step in (0, 0.5, 1):
-        parts.append(
-            label(f"{step:.0%}", left + step * side - 8, top + side + 14, font_size=10, font_family="sans-serif")
-        )
-        parts.append(label(f"{step:.0%}", 8, top + side - step * side + 4, font_size=10, font_family="sans-serif"))
-    parts.append(label("said", left + side / 2 - 12, top + side + 30, font_size=11, font_family="sans-serif"))
-    parts.append(label("right", 4, top - 6, font_size=11, font_family="sans-serif"))
-    return drawing(
-        parts, left + side + 30, top + side + 40, "How often an answer is right, by the probability it was given"
-    )
 
 
 def speed() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from benchmarks.blind.__main__ import run_forked
+from benchmarks.reliability import draw
 
 from .faults import CASES, Case
 from .programs import pool
@@ -155,6 +156,17 @@ def reliability(marks: list[dict]) -> str:
     return "\n".join([*rows, f"expected calibration error {error:.3f}"])
 
 
+def bins(marks: list[dict]) -> list[tuple[float, float, int]]:
+    """Return (mean stated probability, share of right ones, number) by tenths, for the diagram."""
+    pairs = np.array([pair for mark in marks for pair in mark.get("given", ())], float).reshape(-1, 2)
+    tenth = np.minimum((pairs[:, 0] * 10).astype(int), 9)
+    return [
+        (float(pairs[tenth == n, 0].mean()), float(pairs[tenth == n, 1].mean()), int((tenth == n).sum()))
+        for n in range(10)
+        if (tenth == n).any()
+    ]
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.faults", description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
@@ -166,6 +178,7 @@ def main() -> int:
     parser.add_argument("--pool", default="benchmarks/faults/.programs", help="where the programs are kept")
     parser.add_argument("--direct", action="store_true", help="hand the readings over without logs; noise is left out")
     parser.add_argument("--save", default="")
+    parser.add_argument("--diagram", default="", help="where to draw the reliability diagram, as SVG")
     parser.add_argument("--show", type=int, default=0, help="failures to show of each case")
     options = parser.parse_args()
     programs = pool(Path(options.pool), options.seed, options.programs)
@@ -178,6 +191,8 @@ def main() -> int:
             print(json.dumps(mark, default=str))
     print(table(marks))
     print(reliability(marks))
+    if options.diagram:
+        Path(options.diagram).write_text(draw(bins(marks)), encoding="utf-8")
     print(f"{time.perf_counter() - started:.0f} s")
     return int(any(m.get("fatal") for m in marks))
 

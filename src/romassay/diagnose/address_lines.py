@@ -12,7 +12,7 @@ from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
 from romassay.survey.cubes import contents
-from romassay.survey.stack import Bools
+from romassay.survey.stack import GRANULE, Bools
 
 SAME = 0.95
 """Share of the telling pairs that must be equal; the rest is line noise."""
@@ -40,6 +40,16 @@ CRUMB = 64
 
 SMALL = 512
 """Bytes up to which a mask ROM is rarer than a larger one in pieces. Common practice, no source."""
+
+
+FEWEST = 256
+"""Bytes of the smallest ROM of a declared size that is looked for where none was found."""
+
+VARIED = 48
+"""Different bytes in such a ROM; RAM and registers that repeat hold fewer."""
+
+HIDDEN = 0.8
+"""Probability of a dead line that hides a ROM."""
 
 
 def address_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
@@ -167,6 +177,23 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
             if inner or bridges:
                 return
             smaller = True
+
+
+def unseen(evidence: Evidence) -> Iterator[Finding]:
+    """Return the dead line that hides a ROM of a declared size: sixteen bytes that repeat pass for registers."""
+    size = evidence.size
+    if evidence.images or not size or size < FEWEST or size > 1 << LARGEST:
+        return
+    level = size.bit_length() - 1
+    blocks = np.unique(evidence.stacked.granules * GRANULE >> level)
+    values = contents(evidence.stacked, evidence.said.value, level, blocks)
+    sure = contents(evidence.stacked, evidence.said.sure, level, blocks)
+    for value, whole in zip(values, sure, strict=True):
+        if np.count_nonzero(whole) >= SAME * len(whole) and len(np.unique(value)) >= VARIED:
+            dead = dead_lines(value, whole)
+            if len(dead) == 1:
+                yield _dead(size, dead, None, HIDDEN)
+                return
 
 
 def crumbs(evidence: Evidence) -> Iterator[Finding]:

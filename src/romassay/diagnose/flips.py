@@ -27,6 +27,9 @@ from romassay.survey.stack import GRANULE, Bools
 EXPLAINED = 0.75
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
 
+RAM = 128
+"""Bytes of the largest RAM of a combination chip (6532: data sheet)."""
+
 LARGEST = 13
 """log2 of the largest ROM that is looked for where none is declared: 8 KiB."""
 
@@ -213,9 +216,11 @@ def beside(evidence: Evidence) -> Iterator[Finding]:
 def _differing(evidence: Evidence, beside: Function) -> int:
     """Return how many bytes of a place differ between readings, most in both digits; 0 where too few to tell.
 
-    What belongs to other memory is left out, and what only keeps the byte before it.
+    What belongs to other memory is left out, and what only keeps the byte before it; after a power cycle also what RAM
+    may have woken up with.
     """
     observed = evidence.observed(beside)
+    cycled = len({reading.conditions.session for reading in evidence.chosen}) > 1
     planes = [_majority(observed, int(row)) for row in np.unique(observed.reading)]
     if len(planes) < 2:
         return 0
@@ -230,6 +235,9 @@ def _differing(evidence: Evidence, beside: Function) -> int:
         several = np.count_nonzero((changed & 0x0F != 0) & (changed & 0xF0 != 0))
         pairs = np.unique(np.stack([one, two])[:, changed != 0], axis=1).shape[1]
         count = int(np.count_nonzero(changed))
+        pieces = np.unique(np.flatnonzero(changed) // RAM)
+        if cycled and len(pieces) == 1:
+            continue
         if count >= CLUSTER and pairs >= CLUSTER // 2 and several >= BOTH_DIGITS * count:
             most = max(most, count)
     return most

@@ -32,7 +32,8 @@ BETTER = 4.0
 
 CERTAIN, BY_NATS, BY_JUMPS = -3.9, 5.3, 0.55
 """How likely it is that an order found is the right one: logistic in nats a byte, and in the logarithm of what its
-jumps say. Fitted on orders found in code and in data that is none, of other seeds than those tested."""
+jumps say. Fitted on orders found in code, and in data that is none, of other seeds than those tested
+(`training/fit_orders.py`)."""
 
 MOST_NATS = 1.0
 """Nats a byte from which more say nothing new."""
@@ -70,7 +71,7 @@ def orders(evidence: Evidence, image: Image, without: int | None = None) -> Iter
         return
     if own.well:
         order, better = refined(value, straight(len(names)), own.cpu)
-    elif _hopeless(value):
+    elif hopeless(value):
         return
     else:
         order, better = search(value, own)
@@ -103,7 +104,7 @@ def _pages_out_of_order(own: Sense, lines: int) -> bool:
     return False
 
 
-def _hopeless(value: Bytes) -> bool:
+def hopeless(value: Bytes) -> bool:
     """Tell whether no order can help: blank, plain text, or as even as random bytes are."""
     counts = np.bincount(value, minlength=256)
     if np.count_nonzero(counts) < 24:

@@ -108,7 +108,8 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
     if bases[0] is not None and bases == [bases[0] + number * size for number in range(len(bases))]:
         return 0.95
     alone = all(region.kind == "rom" for region in evidence.found.regions)
-    return NO_CODE if alone and joined.well and all(each.cpu == joined.cpu for each in senses) else 0.0
+    untold = alone or None in bases
+    return NO_CODE if untold and joined.well and all(each.cpu == joined.cpu for each in senses) else 0.0
 
 
 def two_chips(evidence: Evidence) -> Iterator[Finding]:

@@ -206,7 +206,10 @@ def _data_orders(value: Bytes) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
 
 
 def _nearly_straight(value: Bytes) -> list[tuple[tuple[int, ...], bool, Name]]:
-    """Return the best of the orders in which all address lines are right and two data lines are exchanged, at most."""
+    """Return the best of the orders in which all address lines are right and two data lines are exchanged, at most.
+
+    Data that are inverted and no more are among them, for the CPUs that they suit best.
+    """
     every, becomes = every_order()
     tried: list[tuple[float, int, Name, Bytes]] = []
     for at in sorted(_simple_orders()):
@@ -215,7 +218,8 @@ def _nearly_straight(value: Bytes) -> list[tuple[tuple[int, ...], bool, Name]]:
         tried += [(-_adjacent(right, name), at, name, right) for name in FAMILIES]
     tried.sort(key=lambda item: item[:3])
     read = sorted((-_sense(right, name).score, at, name) for _, at, name, right in tried[:READ])
-    chosen = [(divmod(at, len(every)), name) for _, at, name in read[:STRAIGHT]]
+    upside_down = [((1, 0), name) for name in likely_cpus(~value, STRAIGHT)]
+    chosen = [*((divmod(at, len(every)), name) for _, at, name in read[:STRAIGHT]), *upside_down]
     return [(tuple(int(n) for n in every[number]), bool(turned), name) for (turned, number), name in chosen]
 
 

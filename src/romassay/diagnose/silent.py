@@ -46,7 +46,7 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     if len(changing):
         yield _found(granules[changing], "each reading has a byte of its own there", 0.93)
         return
-    if any(_told(image) > SMALL for image in evidence.images) or not len(granules):
+    if sum(_told(image) for image in evidence.images) > SMALL or not len(granules):
         return
     filled = any(_told(image) * 2 < len(image) for image in evidence.images)
     if roms and not filled and len(_stands(evidence)) < 2:

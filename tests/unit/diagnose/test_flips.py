@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from tests.faulty import COUNT, FOG, first, readings, told, window
 
 from romassay.chain import Options, assay
@@ -34,6 +35,31 @@ def test_bits_that_keep_the_level_of_the_byte_before_come_too_late() -> None:
     assert result.findings[0].kind == "marginal-timing"
     assert first(result, "weak-bits").alternative_to == "marginal-timing"
     assert result.verdict == "provisional"
+
+
+@pytest.mark.parametrize("edge", [0x00, 0xFF])
+def test_bits_that_only_rise_or_only_fall_too_late_are_no_sagging_supply(edge: int) -> None:
+    def late(seed: int) -> Bytes:
+        rng = np.random.default_rng(seed)
+        value = window()
+        turning = (value ^ np.r_[value[:1], value[:-1]]) & ~(value ^ np.uint8(edge))
+        hit = (rng.random(COUNT) < 0.1) & (np.arange(COUNT) & 0x400 == 0)
+        mask = rng.integers(0, 256, COUNT, dtype=np.uint8)
+        return np.where(hit, value ^ (turning & mask), value).astype(np.uint8)
+
+    assert told(*(late(seed) for seed in range(4))).findings[0].kind == "marginal-timing"
+
+
+def test_a_rom_that_agrees_with_itself_clears_the_wires_of_what_a_timer_beside_it_does() -> None:
+    def running(seed: int) -> Bytes:
+        rng = np.random.default_rng(seed)
+        value = window()
+        timer = np.arange(COUNT) & 0x7C0 == 0x7C0
+        value[timer] = (int(rng.integers(0, 256)) - np.arange(np.count_nonzero(timer)) // 3) & 0xFF
+        return value
+
+    movers = ("marginal-timing", "supply-sag", "data-line-open", "address-line-open", "mixed-specimens")
+    assert not [f for f in told(*(running(seed) for seed in range(3))).findings if f.kind in movers]
 
 
 def test_bytes_of_many_ones_that_lose_some_show_a_sagging_supply() -> None:
@@ -71,6 +97,12 @@ def test_an_address_line_that_reads_now_this_side_now_that_is_open() -> None:
 
     found = told(*(window(address=floats) for _ in range(3))).findings[0]
     assert (found.kind, found.lines) == ("address-line-open", ("A3",))
+
+
+def test_an_address_line_that_keeps_another_level_in_each_reading_is_open() -> None:
+    low, high = window(address=lambda at: at & ~(1 << 4)), window(address=lambda at: at | 1 << 4)
+    found = told(low, high, high).findings[0]
+    assert (found.kind, found.lines) == ("address-line-open", ("A4",))
 
 
 def test_memory_of_no_sense_that_was_never_switched_off_may_be_ram() -> None:

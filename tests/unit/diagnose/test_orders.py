@@ -39,6 +39,25 @@ def test_the_order_of_swapped_address_lines_is_found(order: tuple[int, ...]) -> 
     assert dict(found.mapping) == {f"A{bus}": f"A{line}" for line, bus in enumerate(order) if bus != line}
 
 
+@pytest.mark.parametrize("level", [0, 1])
+def test_swapped_data_lines_are_found_behind_an_address_line_that_does_not_count(level: int) -> None:
+    order = exchanged(PLAIN, 1, 6)
+    result = told(window(data=swapped_data(order), address=lambda at: at & ~(1 << 9) | level << 9))
+    assert {finding.kind for finding in result.findings[:2]} == {"half-image", "data-lines-swapped"}
+    assert first(result, "data-lines-swapped").lines == ("D1", "D6")
+
+
+@pytest.mark.parametrize("filling", [0x00, 0xFF])
+def test_padding_that_a_wrong_order_mixes_with_code_is_put_together_again(filling: int) -> None:
+    padded = np.concatenate([FOG, np.full(1024, filling, np.uint8)])
+    order = (10, 1, 2, 3, 4, 5, 6, 7, 8, 9, 0)
+    where = np.arange(2048)
+    seen = where & ~0x401 | (where & 1) << 10 | where >> 10
+    made = readings(padded[seen], padded[seen])
+    found = assay(made, Options(size=2048)).findings[0]
+    assert dict(found.mapping) == {f"A{bus}": f"A{line}" for line, bus in enumerate(order) if bus != line}
+
+
 def test_inverted_data_are_found() -> None:
     result = told(window(data=lambda value: ~value))
     assert result.findings[0].kind == "data-inverted"

@@ -94,3 +94,9 @@ def test_a_latched_enable_shows_beside_ram_that_reads_as_a_small_rom() -> None:
     ram = rng.integers(0, 256, 64).astype(np.uint8)
     log = np.where(address & 0x400 == 0, 0x4C, np.where(address & 0x3C0 == 0, ram[address & 63], 0xFF)).astype(np.uint8)
     assert assay(readings(log, log)).findings[0].kind == "latched-enable"
+
+
+def test_two_halves_of_one_program_that_fill_the_window_are_a_larger_part_than_was_declared() -> None:
+    result = assay(readings(FOG, FOG), Options(size=512))
+    assert result.findings[0].kind == "wrong-part"
+    assert result.findings[0].lines == ("A9",)
