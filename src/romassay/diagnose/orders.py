@@ -32,8 +32,8 @@ BETTER = 4.0
 
 CERTAIN, BY_NATS, BY_JUMPS = -3.9, 5.3, 0.55
 """How likely it is that an order found is the right one: logistic in nats a byte, and in the logarithm of what its
-jumps say. Fitted on orders found in code, and in data that is none, of other seeds than those tested
-(`training/fit_orders.py`)."""
+jumps say. Fitted on 113 orders found in code of eleven CPUs and in data that is none, of other seeds than those tested;
+`training/fit_orders.py` does the same on other programs, with fewer wrong ones among them."""
 
 MOST_NATS = 1.0
 """Nats a byte from which more say nothing new."""

@@ -28,9 +28,6 @@ from romassay.survey.model import Survey
 WIRES: tuple[Kind, ...] = ("data-line-stuck", "data-line-open", "data-lines-bridged")
 """Faults of wires that all images share."""
 
-SEARCHED_FOR: Kind = "address-lines-swapped"
-"""What a search among all orders tells better than a half of the image that stands idle."""
-
 DEAD: tuple[Kind, ...] = ("address-line-stuck", "half-image")
 """Faults that leave half of the bytes whole."""
 
@@ -81,8 +78,7 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     moved = moving(evidence)
     if not moved:
         for image in _searched(evidence):
-            found = _in_order(evidence, image, result)
-            result = [_beside(finding, found) for finding in result] + list(found)
+            result += _in_order(evidence, image, result)
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
@@ -93,19 +89,11 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
 
     Where an address line makes no difference, half of the bytes are there, and tell the order of the data lines.
     """
-    lost = [f for f in known if f.blocks and f.kind != SEARCHED_FOR and (f.probability > EVEN or f.kind in WIRES)]
+    lost = [f for f in known if f.blocks and (f.probability > EVEN or f.kind in WIRES)]
     dead = {line for f in lost for line in f.lines if f.kind in DEAD and f.function == image.function}
     if len(dead) == 1 and all(f.kind in DEAD for f in lost):
         return list(orders(evidence, image, int(dead.pop()[1:])))
     return [] if lost else list(orders(evidence, image)) or list(ram_or_rom(evidence, image))
-
-
-def _beside(finding: Finding, found: Sequence[Finding]) -> Finding:
-    """Give what a half that stands idle seemed to show as the alternative to an order that makes its bytes code."""
-    if finding.kind != SEARCHED_FOR or not any(f.function == finding.function and f.mapping for f in found):
-        return finding
-    left = round(max(0.01, min(finding.probability, 1 - found[0].probability)), 3)
-    return replace(finding, probability=left, alternative_to=found[0].kind)
 
 
 def _once(findings: list[Finding]) -> list[Finding]:
