@@ -42,6 +42,8 @@ def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
     top = size.bit_length() - 2
     for line in range(top + 1):
         high = (np.arange(size) >> line & 1).astype(np.bool_)
+        if np.mean(image.value[high] == image.value[~high]) >= LIKE_BUS:
+            continue  # the line makes no difference: what repeats is no bus that keeps the byte before
         for level, half in ((1, high), (0, ~high)):
             silent = any(np.mean(one[half]) >= LIKE_BUS and np.mean(one[~half]) < OTHERS for one in like)
             if silent and line < top:

@@ -107,3 +107,9 @@ def test_text_leaves_d7_low_and_that_is_no_fault() -> None:
 
 def test_fog_signal_moves_every_line() -> None:
     assert all(0 < np.count_nonzero(FOG >> bit & 1) < len(FOG) for bit in range(8))
+
+
+def test_a_lowest_address_line_that_makes_no_difference_is_no_select() -> None:
+    result = told(window(address=lambda at: at | 1))
+    assert result.findings[0].kind == "address-line-stuck"
+    assert not [f for f in result.findings if f.kind == "address-lines-swapped"]
