@@ -52,11 +52,13 @@ class Grown:
         level: int8[G], log2 of that block's size; 0 where the granule holds nothing of a function.
         again: int64[G], bus lines across which the granule repeats.
         other: int64[G], bus lines across which something else stands.
+        hollow: bool[G], granules that no ROM holds: as regular as a bus, but no padding.
     """
 
     level: Index
     again: Masks
     other: Masks
+    hollow: Bools
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,8 +128,8 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
     restless = based.state == VOLATILE
     edges = _edges(told, said, based, evidence.blocks)
-    odd = restless | _hollow(said, based)
-    rungs = [_rung(ladder, filled, odd, size) for size in range(GRANULE_LINES + 1, highest + 1)]
+    hollow = _hollow(said, based)
+    rungs = [_rung(ladder, filled, restless | hollow, size) for size in range(GRANULE_LINES + 1, highest + 1)]
     whole = _whole(rungs, again, filled, padding(said, based))
     level = np.where(content, GRANULE_LINES, 0).astype(np.int64)
     cap = np.full(len(evidence.blocks), bits, np.int64)
@@ -145,7 +147,7 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
         fill = _fill(evidence.blocks, belongs, content, edges, size, at, len(pooled.blocks))
         level[belongs & valid[at] & (level > 0)] = size
         below, at_below = pooled, at
-    return Grown(level, again, other)
+    return Grown(level, again, other, hollow)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,11 +205,20 @@ def _whole(rungs: list[_Rung], again: Masks, filled: Bools, blank: Bools) -> Ind
 
 
 def _hollow(said: Consensus, based: Ground) -> Bools:
-    """Return the granules that are as regular as a bus, but not as what unused bytes of a ROM hold, bool[G]."""
-    same = (based.prediction == based.prediction[:, :1]).all(axis=1) & is_filling(said, based.prediction[:, 0])
+    """Return the granules that are as regular as a bus, but not as unused bytes of a ROM are, bool[G].
+
+    Those hold one value, the same in most of them unless it is the usual one. Where the rule of the bus is known and
+    says that value too, it must be the usual one.
+    """
+    rule = based.model is None or bool(based.model.sources)
+    steady = (based.prediction == based.prediction[:, :1]).all(axis=1)
+    padded = steady & (is_filling(said, based.prediction[:, 0]) if rule else True)
     unlike = np.count_nonzero(said.sure & (said.value != based.prediction), axis=1)
-    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~same & (unlike * 2 <= GRANULE)
-    hollow |= (based.state == STRUCTURED) & ~padding(said, based)
+    hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~padded & (unlike * 2 <= GRANULE)
+    other = (based.state == STRUCTURED) & ~padding(said, based)
+    commonest = np.bincount(said.value[other, 0], minlength=256).argmax()
+    alike = other & (~said.sure | (said.value == commonest)).all(axis=1)
+    hollow |= other & ~alike if np.count_nonzero(alike) * 2 > np.count_nonzero(other) else other
     return hollow
 
 

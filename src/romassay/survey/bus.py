@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
 from romassay.survey.noise import Noise, measure
@@ -41,6 +42,8 @@ _POSITIONS = np.arange(GRANULE)
 _RAMPS = [sum(1 << int(x) for x in _POSITIONS if x >> line & 1) for line in range(GRANULE_LINES)]
 _PATTERNS = [0x0000, 0xFFFF, *_RAMPS, *(ramp ^ 0xFFFF for ramp in _RAMPS)]
 """What one data line does over sixteen addresses, bit x for address x: low, high, A0 … A3, their inverses."""
+
+_CHUNK = 1 << 16
 
 FLAT = 2
 """Patterns below this are fixed levels."""
@@ -85,25 +88,26 @@ def _lines(mask: int) -> list[int]:
 
 
 def shapes(value: Bytes, sure: Bools) -> Shape:
-    """Return how regular each granule is; an unsure byte counts as its nearest sure neighbour before it."""
-    filled = value if sure.all() else _filled(value, sure)
+    """Return how regular each granule is, as far as its bytes are sure."""
     levels, leaks = _distances(_PATTERNS), _distances(_LEAKS).min(axis=0)
-    words = np.empty((len(filled), 8), np.uint16)
-    chunk = 1 << 16
-    for start in range(0, len(filled), chunk):
-        part = filled[start : start + chunk]
-        for bit in range(8):
-            packed = np.packbits(part >> bit & 1, axis=1, bitorder="little")
-            words[start : start + chunk, bit] = packed.view("<u2")[:, 0]
-    return Shape(levels.min(axis=0)[words], levels.argmin(axis=0).astype(np.uint8)[words], leaks[words])
+    words = np.empty((len(value), 8), np.uint16)
+    for start in range(0, len(value), _CHUNK):
+        words[start : start + _CHUNK] = _words(value[start : start + _CHUNK])
+    shape = Shape(levels.min(axis=0)[words], levels.argmin(axis=0).astype(np.uint8)[words], leaks[words])
+    broken = np.flatnonzero(~sure.all(axis=1))
+    for start in range(0, len(broken), _CHUNK):
+        at = broken[start : start + _CHUNK]
+        known = np.packbits(sure[at], axis=1, bitorder="little").view("<u2")
+        off = np.stack([np.bitwise_count((words[at] ^ np.uint16(p)) & known) for p in _PATTERNS])
+        shape.distance[at], shape.pattern[at] = off.min(axis=0), off.argmin(axis=0)
+        shape.leak[at] = np.min([np.bitwise_count((words[at] ^ np.uint16(p)) & known) for p in _LEAKS], axis=0)
+    return shape
 
 
-def _filled(value: Bytes, sure: Bools) -> Bytes:
-    at = np.where(sure, _POSITIONS, -1)
-    before = np.maximum.accumulate(at, axis=1)
-    first = np.argmax(sure, axis=1)[:, None]
-    filled: Bytes = np.take_along_axis(value, np.where(before < 0, first, before), axis=1)
-    return filled
+def _words(value: Bytes) -> npt.NDArray[np.uint16]:
+    """Return what each data line does over each granule, uint16[n, 8], bit x for address x."""
+    lines = [np.packbits(value >> bit & 1, axis=1, bitorder="little").view("<u2")[:, 0] for bit in range(8)]
+    return np.stack(lines, axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,11 +282,11 @@ def _meets(line: int, bit: int) -> bool:
 
 
 def _like_a_select(sources: Sequence[str | int], driven: int) -> bool:
-    """Tell whether more than a quarter of the data lines follow one address line that they do not meet."""
+    """Tell whether more than half of the data lines follow one address line that they do not meet."""
     lines = _lines(driven)
     followed = [(max(source, -1 - source), bit) for bit in lines if isinstance(source := sources[bit], int)]
     crossed = [line for line, bit in followed if line >= GRANULE_LINES and not _meets(line, bit)]
-    return any(crossed.count(line) * 4 > len(lines) for line in crossed)
+    return any(crossed.count(line) * 2 > len(lines) for line in crossed)
 
 
 def _padding(pattern: Bytes, driven: int, where: Bools) -> bool:

@@ -92,9 +92,17 @@ def _promoted(scene: Scene, found: list[tuple[int, int]], level: int, part: Part
         elif small and _beside_a_rom(scene, (k, block), level, small, whole=whole):
             by = k - (small.bit_length() - 1)
             result += [(k - by, (block << by) + i) for i in range(1 << by)]
+        elif _mostly_hollow(scene, level, block >> (level - k)):
+            result.append((k, block))
         else:
             result.append((level, block >> (level - k)))
     return result
+
+
+def _mostly_hollow(scene: Scene, level: int, block: int) -> bool:
+    """Tell whether more than half of a block says what no ROM holds."""
+    at = scene.granules_of(level, (block,))
+    return int(np.count_nonzero(scene.grown.hollow[at])) * 2 > len(at)
 
 
 def _beside_a_rom(scene: Scene, item: tuple[int, int], level: int, small: int, *, whole: bool) -> bool:
@@ -220,7 +228,8 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     content = at[state == CONTENT]
     speaking = np.count_nonzero((state == CONTENT) | scene.told[at].any(axis=1))
     once = len(scene.stacked.value) < ENOUGH
-    least = min(2 * SMALLEST_ROM if once else GRANULE, (declared.rom_size or MOST_BYTES) // 2)
+    sparing = 2 * SMALLEST_ROM if not _clean_bus(scene) else SMALLEST_ROM
+    least = min(sparing if once else GRANULE, (declared.rom_size or MOST_BYTES) // 2)
     if not len(content) or speaking * GRANULE < least or not _steady(scene, content):
         return False
     if once and scene.driven.bit_count() < HALF_BYTE and (scene.based.rate or len(content) < DENSE):
@@ -228,6 +237,14 @@ def _stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     if speaking * 2 < np.count_nonzero(state != UNSEEN) and not declared.rom_size and once:
         return False
     return not _noise(scene, content)
+
+
+def _clean_bus(scene: Scene) -> bool:
+    """Tell whether the floating bus follows its rule to the letter in most of an undamaged log."""
+    based = scene.based
+    resting = int(np.count_nonzero(based.state == BUS))
+    rule = based.model is not None and bool(based.model.sources)
+    return rule and not based.rate and not scene.damaged and resting * 2 > len(based.state)
 
 
 def _steady(scene: Scene, at: Index) -> bool:

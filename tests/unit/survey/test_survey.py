@@ -450,3 +450,23 @@ def test_a_part_whose_ram_and_ports_fill_as_much_as_its_rom_is_told_by_what_runs
     found = survey(gather(passes), size=1024)
     roms = [f for f in found.functions if f.kind == "rom"]
     assert [c.first for c in roms[0].copies] == [0x3800, 0x3C00]
+
+
+@settings(max_examples=20)
+@given(CROSSED, st.integers(1, 15), st.integers(1, 15), st.integers(1, 3), st.sampled_from([None, 512, 1024]))
+def test_a_window_that_begins_anywhere_on_a_bus_of_any_kind_shows_nothing(
+    lines: tuple[int, ...], before: int, after: int, count: int, size: int | None
+) -> None:
+    lines = (*lines[:5], lines[0], lines[1], lines[0])
+    bare = crossed((0x3290 + before, 0x4A40 + after), lines, {}).readings[0]
+    assert (
+        survey(
+            gather([replace(bare, source=replace(bare.source, name=str(i))) for i in range(count)]), size=size
+        ).functions
+        == ()
+    )
+
+
+def test_a_small_rom_in_one_reading_is_found_on_a_bus_that_keeps_its_rule() -> None:
+    found = survey(read(bench_of("1000 0001 000a aaaa", code(32)), ((0x8000, 0x81FF),), 1))
+    assert [(f.size, f.copies[0].first) for f in found.functions] == [(32, 0x8100)]
