@@ -22,6 +22,9 @@ LIKE_BUS = 0.98
 OTHERS = 0.5
 """Share of the other half that may say so too, at most."""
 
+MOSTLY = 0.9
+"""The same across the top line, where the rest may be blank for the most part: three quarters may float."""
+
 LEAST_BYTES = 64
 """Bytes of a half from which it tells."""
 
@@ -32,26 +35,48 @@ BLANKS = (0x00, 0xFF)
 
 
 def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
-    """Yield the finding where one level of an own line of a ROM selects nothing but the floating bus."""
+    """Yield the finding where one level of an own line of a ROM selects nothing but the floating bus, or both do."""
     controls = {reading.role for reading in evidence.readings.readings}
     size = len(image.value)
+    first = evidence.found.functions[image.function].copies[0].first
+    if any(np.mean(image.value == said) >= LIKE_BUS for said in _by_address(first, size)):
+        yield _address_only(image)
+        return
     if "empty-socket" in controls or {"pulled-up", "pulled-down"} <= controls or size < 2 * LEAST_BYTES:
         return
-    first = evidence.found.functions[image.function].copies[0].first
     like = _like_bus(evidence, image, first)
     top = size.bit_length() - 2
-    for line in range(top + 1):
+    for line in reversed(range(top + 1)):
         high = (np.arange(size) >> line & 1).astype(np.bool_)
         if np.mean(image.value[high] == image.value[~high]) >= LIKE_BUS:
             continue  # the line makes no difference: what repeats is no bus that keeps the byte before
+        others = MOSTLY if line == top else OTHERS
         for level, half in ((1, high), (0, ~high)):
-            silent = any(np.mean(one[half]) >= LIKE_BUS and np.mean(one[~half]) < OTHERS for one in like)
-            if silent and line < top:
+            if not any(np.mean(one[half]) >= LIKE_BUS and np.mean(one[~half]) < others for one in like):
+                continue
+            if line < top:
                 yield _select(image, line, level)
-                return
-            if silent and evidence.size:
+            elif evidence.size:
                 yield _half(image, half, line)
-                return
+            return
+
+
+def _by_address(first: int, size: int) -> tuple[Bytes, Bytes]:
+    """Return the low and the high byte of the addresses of an image."""
+    address = first + np.arange(size)
+    return (address & 0xFF).astype(np.uint8), (address >> 8 & 0xFF).astype(np.uint8)
+
+
+def _address_only(image: Image) -> Finding:
+    return Finding(
+        "blank",
+        blocks=True,
+        function=image.function,
+        probability=0.9,
+        evidence=f"the {len(image)} bytes are one half of their own address, as a floating bus may say it",
+        advice="check supply, ground and the selects; a control reading of another machine, or of another evening, may "
+        "not say what this bus says by itself",
+    )
 
 
 def _like_bus(evidence: Evidence, image: Image, first: int) -> list[Bools]:
@@ -71,7 +96,7 @@ def _like_bus(evidence: Evidence, image: Image, first: int) -> list[Bools]:
     elif not bus.seen:
         common = int(np.bincount(image.value, minlength=256).argmax())
         result += [image.value == held for held in dict.fromkeys((*BLANKS, common))]
-        result += [image.value == (address & 0xFF), image.value == (address >> 8 & 0xFF)]
+        result += [image.value == said for said in _by_address(first, size)]
     return [*result, _kept(image.value)]
 
 

@@ -87,9 +87,16 @@ def test_half_a_declared_size_that_only_floats_is_doubted() -> None:
     result = told(once(), size=2048)
     assert result.verdict == "provisional"
     assert first(result, "size-ambiguous").offsets == (1024, 2047)
+    assert told(once(), size=4096).verdict == "provisional"
     low = np.arange(FIRST, FIRST + 0x1000)
     follows = np.where(low & 0xC00, low & 0xFF, once()).astype(np.uint8)
     assert first(told(follows, size=2048), "half-image").lines == ("A10",)
+
+
+def test_a_bus_that_says_its_address_is_no_rom_whatever_another_machine_says() -> None:
+    high = (np.arange(FIRST, FIRST + 0x1000) >> 8).astype(np.uint8)
+    result = assay([*readings(high, high), empty()], Options(size=2048))
+    assert result.verdict != "confirmed"
 
 
 def program(seed: int, origin: int, size: int) -> Bytes:
