@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import accumulate, pairwise
 
@@ -577,20 +577,19 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     ways = [(base, cells) for base in _BASES]
     if cells.size > 1:
         ways += [(base, replace(cells, words=True)) for base in _BASES]
-    counted = [(base, way, *_count_between(sample, way, lead, base, tokens)) for base, way in ways]
-    contradicted = counted[0][3] > 1 and not counted[0][2]
-    miscounted = any(bad > 1 and not good for _, way, good, bad, _, _ in counted if not way.words)
-    printed = [(f.line, f.address) for f in counted[0][4] if f.address is not None]
-    likely = _likely_base(printed, cells, lines)
-    for base, way, good, bad, found, alone in counted:
-        if way.words and (bad or good < _BORNE_OUT):
+    counted = [(base, way, _count_between(sample, way, lead, base, tokens)) for base, way in ways]
+    plain = counted[0][2]
+    contradicted = plain.bad > 1 and not plain.good
+    miscounted = any(count.bad > 1 and not count.good for _, way, count in counted if not way.words)
+    likely = _likely_base([(f.line, f.address) for f in plain.found if f.address is not None], cells, lines)
+    for base, way, count in counted:
+        if (way.words or cells.bytes < _WIDE) and (count.bad or count.good < _BORNE_OUT):
             continue
-        anchored = not miscounted and not bad and base == likely and any(f.address is not None for f in found)
-        if cells.bytes < _WIDE and (bad or good < _BORNE_OUT):
-            continue
-        if (good and good >= bad // 2) or anchored:
-            learnt = _made(found, alone, base, way)
-            share = good / (good + bad) if good else 0.5
+        printed = any(f.address is not None for f in count.found)
+        anchored = printed and not miscounted and not count.bad and base == likely
+        if (count.good and count.good >= count.bad // 2) or anchored:
+            learnt = _made(count.found, count.alone, base, way)
+            share = count.good / (count.good + count.bad) if count.good else 0.5
             score = learnt.score * share * (0.9 if base != 16 else 1.0)
             if best is None or score > best.score:
                 best = replace(learnt, score=score)
@@ -658,51 +657,87 @@ def _looks_apart(line: Line, i: int) -> bool:
     return i + 3 < len(line.tokens) and line.between(i) != line.between(i + 1) == line.between(i + 2)
 
 
-def _count_between(
-    sample: list[list[Line]], cells: Cells, lead: int, base: Base, usual_tokens: int
-) -> tuple[int, int, list[Found], list[tuple[Line, int]]]:
-    """Count how often there are as many bytes between two addresses as these say; a heading of columns may be data.
+@dataclass(slots=True)
+class _Count:
+    """How often there are as many bytes between two addresses as these say; a heading of columns may be data.
 
-    Returns how often so and how often not, the lines of data, and addresses on lines of their own right before data
-    that have none.
+    Attributes:
+        step: by which addresses grow from line to line.
+        good, bad: how often so, and how often not.
+        found: the lines of data.
+        alone: addresses on lines of their own right before data that have none: the line, and which number of it.
+        expected: address of the next line, if the last one printed and all since is right.
+        before: the last address.
+        since: lines of data since then.
+        headings: lines since then that may be data or number the columns.
     """
-    good = bad = 0
-    step = cells.count if cells.words else cells.bytes
+
+    step: int
+    good: int = 0
+    bad: int = 0
+    found: list[Found] = field(default_factory=list)
+    alone: list[tuple[Line, int]] = field(default_factory=list)
+    expected: int | None = None
+    before: int = 0
+    since: int = 0
+    headings: int = 0
+
+    def begin(self) -> None:
+        """Begin another stretch of lines."""
+        self.expected, self.before, self.since, self.headings = None, 0, 0, 0
+
+    def address(self, address: int) -> None:
+        """Hold an address against the lines since the last one."""
+        if self.expected is not None and self.since and address > self.before:
+            is_so = address in (self.expected, self.expected + self.headings * self.step)
+            self.good += is_so
+            self.bad += not is_so and address - self.expected <= _FEW_LOST * self.step
+        self.expected, self.before, self.since, self.headings = address, address, 0, 0
+
+    def line(self) -> None:
+        """Count a line of data."""
+        self.since += 1
+        self.expected = None if self.expected is None else self.expected + self.step
+
+
+def _count_between(sample: list[list[Line]], cells: Cells, lead: int, base: Base, usual_tokens: int) -> _Count:
+    """Count the bytes between addresses. One on a line of its own counts only before data that have none."""
+    count = _Count(cells.count if cells.words else cells.bytes)
     length = _usual_length([line for stretch in sample for line in stretch if cells.read(line, lead)])
-    found: list[Found] = []
-    alone: list[tuple[Line, int]] = []
     for stretch in sample:
-        expected: int | None = None
-        since = before = headings = 0
+        count.begin()
         lone: tuple[Line, int] | None = None
         for line in stretch:
             if numbers_columns(line.text):
-                headings += cells.read(line, lead)
+                count.headings += cells.read(line, lead)
                 continue
             first = _cells_at(line, cells, lead, usual_tokens)
-            address = None
-            addressed = first is not None and first > lead and not _in_word(line, first - 1)
-            if first is not None and addressed:
-                address = line.value(first - 1, base)
-            elif first is None and 0 < len(line.tokens) <= _FIRST_TOKENS:
-                numbers = [i for i in range(len(line.tokens)) if not _in_word(line, i)]
-                is_one = 0 < len(numbers) <= lead + 2 and len(line.token(numbers[-1])) >= _SHORTEST
-                address = line.value(numbers[-1], base) if is_one else None
-                lone = (line, numbers[-1]) if address is not None else lone
+            if first is None:
+                which = _address_alone(line, lead)
+                if which is not None and line.value(which, base) is not None:
+                    lone = line, which
+                elif abs(len(line.text) - length) <= _NEARLY:
+                    count.line()
+                continue
+            addressed = first > lead and not _in_word(line, first - 1)
+            address = line.value(first - 1, base) if addressed else lone[0].value(lone[1], base) if lone else None
             if address is not None:
-                if expected is not None and since and address > before:
-                    is_so = address in (expected, expected + headings * step)
-                    good += is_so
-                    bad += not is_so and address - expected <= _FEW_LOST * step
-                expected, since, before, headings = address, 0, address, 0
-            if first is not None:
-                found.append(Found(line, first - 1 if addressed else None, first))
-                alone += [lone] if lone is not None and not addressed else []
-                lone = None
-            if first is not None or (address is None and abs(len(line.text) - length) <= _NEARLY):
-                since += 1
-                expected = None if expected is None else expected + step
-    return good, bad, found, alone
+                count.address(address)
+            if lone is not None and not addressed:
+                count.alone.append(lone)
+            lone = None
+            count.found.append(Found(line, first - 1 if addressed else None, first))
+            count.line()
+    return count
+
+
+def _address_alone(line: Line, lead: int) -> int | None:
+    """Return which number of a line that holds no data may be an address, or None."""
+    if not 0 < len(line.tokens) <= _FIRST_TOKENS:
+        return None
+    numbers = [i for i in range(len(line.tokens)) if not _in_word(line, i)]
+    is_one = 0 < len(numbers) <= lead + 2 and len(line.token(numbers[-1])) >= _SHORTEST
+    return numbers[-1] if is_one else None
 
 
 def _usual_length(lines: list[Line]) -> int:

@@ -63,7 +63,7 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
     going, printed, run = _going_on(rows, layout)
     if layout.address is not None and 0 < _digits(rows, layout.address) < _LEAST_DIGITS:
         counted = layout.line_bytes >= _WIDE and run >= _NARROW_RUN and share >= _ALONE
-        if layout.address.width or not counted:
+        if layout.address.pad == "zeros" or not counted:
             return False
     if _counts_in_tens(rows, layout):
         return False
