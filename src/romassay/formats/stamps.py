@@ -9,6 +9,8 @@ from itertools import pairwise
 _SAMPLE = 1 << 15
 _LEAST_LINES = 3
 _NEARLY_ALL = 0.85
+_MOSTLY = 0.6
+"""Share of the lines that must have one: a host may stamp its data alone."""
 _MOST_ERRORS = 2
 """Characters of a stamp that a noisy line may have changed."""
 _STAMP = re.compile(
@@ -20,10 +22,10 @@ _ANY_DIGIT = bytes(ord("0") if chr(c).isdecimal() else c for c in range(256))
 
 
 def without_stamps(text: bytes) -> bytes:
-    """Return a cleaned text without the clock times before its lines, where nearly all lines have one."""
+    """Return a cleaned text without the clock times before its lines, where most lines have one."""
     lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
     found = [match for line in lines if (match := _STAMP.match(line))]
-    if len(found) < max(_LEAST_LINES, _NEARLY_ALL * len(lines)):
+    if len(found) < max(_LEAST_LINES, _MOSTLY * len(lines)):
         return text
     times = [tuple(map(int, match.groups())) for match in found]
     if sum(a <= b for a, b in pairwise(times)) < _NEARLY_ALL * (len(times) - 1):

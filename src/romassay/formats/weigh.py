@@ -47,7 +47,7 @@ _SUM = 12.0
 """Bits of a sum that is not borne out by the line."""
 _DATA_LIKE = 8.0
 """Bits of an open character between address and cells: it may be data that is passed over."""
-_MOST_OPEN = 8
+_MOST_OPEN = 12
 """Open columns of a counter or a clock; where there are more, data may be passed over."""
 _GUTTER = 0.02
 """Bits of a character in a gutter: the byte tells it."""
@@ -241,7 +241,8 @@ def _sets_last_apart(layout: Layout) -> bool:
 
 def _has_sum_for_cell(layout: Layout) -> bool:
     """Tell whether a bracket or a sign that no other gap has stands before the last cell: it is a sum, and no data."""
-    return _sets_last_apart(layout) and (layout.gaps or ("",))[-1].strip(" -,/") != ""
+    *others, last = (gap.strip(" -,/") for gap in layout.gaps or ("",))
+    return _sets_last_apart(layout) and last != "" and last not in others
 
 
 def _adjacent(line: np.ndarray, texts: list[bytes]) -> np.ndarray:
