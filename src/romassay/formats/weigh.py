@@ -213,7 +213,7 @@ def _oddity(layout: Layout) -> float:
         + _UNFIXED[layout.cell.pad]
         + 4.0 * (number is not None and layout.cell.base not in (16, number.base))
         + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
-        + 40.0 * (number is not None and layout.size > 1 and (number.base, layout.cell.base) == (16, 8))
+        + 40.0 * _may_be_octal(layout)
         + 20.0 * _may_be_one_word(layout)
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail
@@ -226,6 +226,13 @@ def _oddity(layout: Layout) -> float:
         + 1e5 * _has_sum_for_cell(layout)
         + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
+
+
+def _may_be_octal(layout: Layout) -> bool:
+    """Tell whether hex addresses stand before octal words, and are not as wide as hex ones mostly are."""
+    number = layout.address
+    odd = number is not None and number.base == 16 and number.width not in (4, 8)
+    return odd and layout.size > 1 and layout.cell.base == 8
 
 
 def _may_be_one_word(layout: Layout) -> bool:
