@@ -11,13 +11,14 @@ import os
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
 from romassay.dialogue import Dialogue
 from romassay.docket.files import one_line_errors, sync_folder, write_atomically
 from romassay.docket.folder import commit, reading_path
-from romassay.docket.manifest import MANIFEST_FILE, READINGS_FOLDER, Manifest, Span, safe_name
+from romassay.docket.manifest import MANIFEST_FILE, READINGS_FOLDER, Manifest, Settings, Span, safe_name
 from romassay.errors import BadInput
 from romassay.rig import Serial
 
@@ -35,6 +36,9 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
         serial: settings of the line.
         window: ranges to read.
         passes: over all of them.
+        session: name of the power-up, or None.
+        settings: of the docket that were said when the capture began, by name, as `Settings` has them.
+        part_folders: directories of part files of one's own.
         files: of the readings, in the order of time.
         done: True once all of it was read and assayed.
     """
@@ -46,12 +50,15 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
     window: tuple[Span, ...]
     passes: int
     session: str | None = None
+    settings: dict[str, Any] = {}
+    part_folders: tuple[str, ...] = ()
     files: tuple[str, ...] = ()
     done: bool = False
 
     def __post_init__(self) -> None:
         if any(safe_name(name) != name for name in self.files):
             raise ValueError("a file of the capture has no safe name")
+        msgspec.convert(self.settings, Settings)
 
 
 def read_plan(folder: Path) -> Plan | None:

@@ -25,7 +25,7 @@ from romassay.chain import Assay, Options, assay, gather
 from romassay.dialogue import Dialogue
 from romassay.docket.folder import hold, reading_path
 from romassay.docket.growing import GrowingFile, Plan, make_ready, new_name, read_plan, write_plan
-from romassay.docket.manifest import Manifest, Said, Span
+from romassay.docket.manifest import Manifest, Said, Settings, Span
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load
 from romassay.formats.answers import learnt_layout
@@ -200,6 +200,7 @@ def resume(
 
 def order_of_plan(plan: Plan, docket: Path, *, command: str = "") -> Order:
     """Return the order that a capture's note was left by, as it stands there."""
+    settings = msgspec.convert(plan.settings, Settings)
     return Order(
         port=plan.port,
         host=plan.host,
@@ -209,6 +210,9 @@ def order_of_plan(plan: Plan, docket: Path, *, command: str = "") -> Order:
         passes=plan.passes,
         docket=docket,
         session=plan.session,
+        until_target="target" in plan.settings,
+        settings={name: getattr(settings, name) for name in plan.settings},
+        part_folders=tuple(Path(name) for name in plan.part_folders),
         command=command,
     )
 
@@ -222,7 +226,14 @@ def _plan_of(order: Order) -> Plan:
         window=tuple(Span(item.first, item.last) for item in order.window),
         passes=order.passes,
         session=order.session,
+        settings={name: msgspec.to_builtins(_found_from_anywhere(said)) for name, said in order.settings.items()},
+        part_folders=tuple(str(folder.absolute()) for folder in order.part_folders),
     )
+
+
+def _found_from_anywhere(said: Any) -> Any:
+    """Return a setting; the name of a file of one's own in full, for a capture may go on from another folder."""
+    return str(Path(said).absolute()) if isinstance(said, str) and Path(said).suffix and Path(said).is_file() else said
 
 
 def _account(plan: Plan) -> Asking:

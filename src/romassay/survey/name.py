@@ -9,13 +9,13 @@ import numpy as np
 
 from romassay.address import Cube, Range, line_name, lines_of, merge_ranges
 from romassay.part import FunctionKind, Part
-from romassay.reading import Bytes, ReadingSet
+from romassay.reading import Bytes, Index, ReadingSet
 from romassay.survey.cubes import Closed, Seat, blank_neighbour, contents
 from romassay.survey.ground import padding
 from romassay.survey.model import Copy, Function, ReadNext
 from romassay.survey.scene import Scene
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools
-from romassay.survey.states import CONTENT, HOST
+from romassay.survey.states import CONTENT, HOST, STRUCTURED
 
 RAM_AT_MOST = 128
 """A block no larger than this, beside a larger one, is taken for RAM or registers where no part says otherwise: the
@@ -115,8 +115,8 @@ def _small_kind(level: int) -> FunctionKind:
 
 
 def _stray(scene: Scene, closed: Sequence[Closed]) -> Bools:
-    """Return the granules that hold what a memory could and belong to nothing that was found, bool[G]."""
-    stray: Bools = scene.told.any(axis=1) & ((scene.based.state == CONTENT) | padding(scene.said, scene.based))
+    """Return the granules that say more than the bus and belong to nothing that was found, bool[G]."""
+    stray: Bools = np.asarray(scene.told.any(axis=1))
     for item in closed:
         stray[scene.granules_of(item.level, [seat.block for seat in item.seats])] = False
     return stray
@@ -211,7 +211,18 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     upper_blank = filling is not None and not item.block & 1 and bool((value[-2:] == filling).all())
     lower_blank = filling is not None and item.block & 1 == 1 and bool((value[:2] == filling).all())
     beside = scene.granules_of(line, [seat.block ^ 1 for seat in item.seats if not seat.contended])
-    return (2 << line,) if upper_blank or lower_blank or stray[beside].any() else ()
+    return (2 << line,) if upper_blank or lower_blank or _belongs(scene, beside, stray[beside]) else ()
+
+
+def _belongs(scene: Scene, at: Index, stray: Bools) -> bool:
+    """Tell whether granules across a function's next line, of which the `stray` ones are no other's, may be a part of it.
+
+    They may where they hold what a memory could; what is as regular as a bus, only where the bus is nowhere among them.
+    """
+    state = scene.based.state[at]
+    memory = (state == CONTENT) | padding(scene.said, scene.based)[at]
+    speaks = (state == CONTENT) | (state == STRUCTURED)
+    return bool((stray & memory).any() or (speaks.all() and stray.any()))
 
 
 def _whole_twice(item: Closed, line: int) -> bool:

@@ -2,19 +2,22 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
 from pathlib import Path
 
 import msgspec
 import pytest
 from tests.monitors import DIALOGUE, Clock, Line, Monitor
 
+import romassay
 from romassay.address import Range
 from romassay.docket.growing import GrowingFile, Plan, read_plan
+from romassay.docket.manifest import Span
 from romassay.errors import BadInput
 from romassay.formats.transcript import received
 from romassay.rig import Serial
 from romassay.session.assay import Request, assay_files
-from romassay.session.capture import Captured, Order, capture, resume
+from romassay.session.capture import Captured, Order, capture, order_of_plan, resume
 
 ROM = random.Random(7).randbytes(512)
 SERIAL = Serial(kind="ttl", baud=115200)
@@ -46,7 +49,7 @@ def run(docket: Path, line: Line, *, again: bool = False) -> Captured:
         return line
 
     if again:
-        return resume(lambda _: order(docket), docket, clock=clock, open_port=opened)
+        return resume(lambda plan: order_of_plan(plan, docket), docket, clock=clock, open_port=opened)
     return capture(order(docket), clock=clock, open_port=opened)
 
 
@@ -112,6 +115,30 @@ def test_what_was_heard_is_not_asked_for_again(tmp_path: Path) -> None:
         run(tmp_path / "d", line(unplug_after=6000))
     captured = run(tmp_path / "d", line(), again=True)
     assert captured.asked < 2 * 0x400 - 256
+
+
+def test_what_was_declared_holds_when_a_capture_goes_on_from_another_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = {"part": "mine.toml", "exclude": (Span(0x4280, 0x42FF),), "target": 0.5}
+    shutil.copy(Path(romassay.__file__).parent / "catalogue" / "parts" / "2332.toml", tmp_path / "mine.toml")
+    for name in ("own", "else"):
+        (tmp_path / name).mkdir()
+    monkeypatch.chdir(tmp_path)
+    wire = line(unplug_after=3000)
+    with pytest.raises(BadInput):
+        capture(
+            order(tmp_path / "d", settings=said, part_folders=(Path("own"),)),
+            clock=wire.clock,
+            open_port=lambda _url, _serial: wire,
+        )
+    monkeypatch.chdir(tmp_path / "else")
+    plan = read_plan(tmp_path / "d")
+    assert plan is not None
+    later = order_of_plan(plan, tmp_path / "d")
+    assert later.settings == {**said, "part": str(tmp_path / "mine.toml")}
+    assert later.part_folders == (tmp_path / "own",)
+    assert later.until_target
 
 
 def test_a_docket_with_an_unfinished_capture_is_not_captured_into_anew(tmp_path: Path) -> None:

@@ -470,3 +470,10 @@ def test_a_window_that_begins_anywhere_on_a_bus_of_any_kind_shows_nothing(
 def test_a_small_rom_in_one_reading_is_found_on_a_bus_that_keeps_its_rule() -> None:
     found = survey(read(bench_of("1000 0001 000a aaaa", code(32)), ((0x8000, 0x81FF),), 1))
     assert [(f.size, f.copies[0].first) for f in found.functions] == [(32, 0x8100)]
+
+
+def test_a_rom_that_begins_as_a_bus_of_another_kind_may_be_larger_than_its_end() -> None:
+    data = bytes(range(0, 0xA8, 8)) + code(64)[:43]
+    bench = bench_of("---- ---- 1-aa aaaa", data, floating=(Floating("address-low"),))
+    (found,) = [f for f in survey(read(bench, ((0x8800, 0x8FFF),), 2)).functions if f.kind == "rom"]
+    assert found.size == 64 or 64 in found.sizes
