@@ -21,6 +21,9 @@ RAM_AT_MOST = 128
 """A block no larger than this, beside a larger one, is taken for RAM or registers where no part says otherwise: the
 RAM of combination chips is 64 or 128 bytes (6530, 6532: data sheets)."""
 
+SMALLEST = 32
+"""Bytes of the smallest memory that is programmed once (82S23: the catalogue)."""
+
 TELLING = 256
 """Bytes of a larger function that are read to resolve a line."""
 
@@ -188,12 +191,14 @@ def _driven(scene: Scene, item: Closed) -> int:
 def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
-    A larger one, where little of what lies across the next line was seen, where that is blank as the end of the
-    function is, beside a bus that says so, or where it holds something that belongs to nothing else. A smaller one,
-    where half of a function that stands once is blank: the bus may hold what it last carried; or where its halves are
-    mostly alike: something of the host's may cover a copy.
+    A larger one, where no ROM is as small, where little of what lies across the next line was seen, where that is
+    blank as the end of the function is, beside a bus that says so, or where it holds something that belongs to nothing
+    else. A smaller one, where half of a function that stands once is blank: the bus may hold what it last carried; or
+    where its halves are mostly alike: something of the host's may cover a copy.
     """
     line = item.level
+    if 1 << line < SMALLEST:
+        return (2 << line,)
     value = contents(scene.stacked, scene.said.value, line, np.array([item.block]))[0]
     rule = scene.based.model
     holds = rule is not None and not any(isinstance(source, int) for source in rule.sources)

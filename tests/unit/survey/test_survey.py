@@ -477,3 +477,10 @@ def test_a_rom_that_begins_as_a_bus_of_another_kind_may_be_larger_than_its_end()
     bench = bench_of("---- ---- 1-aa aaaa", data, floating=(Floating("address-low"),))
     (found,) = [f for f in survey(read(bench, ((0x8800, 0x8FFF),), 2)).functions if f.kind == "rom"]
     assert found.size == 64 or 64 in found.sizes
+
+
+def test_no_rom_is_as_small_as_sixteen_bytes() -> None:
+    data = bytes(7) + bytes.fromhex("83705c4a392a1d130c08") + bytes(111)
+    bench = bench_of("---- ---- -aaa aaaa", data, floating=(Floating("decay"),))
+    found = survey(read(bench, ((0x4400, 0x47FF),), 4)).functions[0]
+    assert found.size >= 32 or found.sizes
