@@ -220,7 +220,7 @@ def _other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
 
 
 def _belongs(scene: Scene, at: Index, stray: Bools) -> bool:
-    """Tell whether granules across a function's next line, of which the `stray` ones are no other's, may be a part of it.
+    """Tell whether granules across a function's next line may be a part of it; the `stray` ones are no other's.
 
     They may where they hold what a memory could; what is as regular as a bus, only where the bus is nowhere among them.
     """
