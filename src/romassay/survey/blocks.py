@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from romassay.reading import Index
+from romassay.survey.bus import LOOSE
 from romassay.survey.ground import is_filling, padding
 from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
@@ -208,14 +209,15 @@ def _hollow(said: Consensus, based: Ground) -> Bools:
     """Return the granules that are as regular as a bus, but not as unused bytes of a ROM are, bool[G].
 
     Those hold one value, the same in most of them unless it is the usual one. Where the rule of the bus is known and
-    says that value too, it must be the usual one.
+    says that value too, it must be the usual one. A byte or two may stand among them.
     """
     rule = based.model is None or bool(based.model.sources)
     steady = (based.prediction == based.prediction[:, :1]).all(axis=1)
     padded = steady & (is_filling(said, based.prediction[:, 0]) if rule else True)
     unlike = np.count_nonzero(said.sure & (said.value != based.prediction), axis=1)
     hollow: Bools = (based.state == BUS) & based.predicted.all(axis=1) & ~padded & (unlike * 2 <= GRANULE)
-    other = (based.state == STRUCTURED) & ~padding(said, based)
+    blank = np.count_nonzero(said.sure & is_filling(said, said.value), axis=1) >= GRANULE - LOOSE
+    other = (based.state == STRUCTURED) & ~padding(said, based) & ~blank
     commonest = np.bincount(said.value[other, 0], minlength=256).argmax()
     alike = other & (~said.sure | (said.value == commonest)).all(axis=1)
     hollow |= other & ~alike if np.count_nonzero(alike) * 2 > np.count_nonzero(other) else other

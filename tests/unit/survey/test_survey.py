@@ -484,3 +484,17 @@ def test_no_rom_is_as_small_as_sixteen_bytes() -> None:
     bench = bench_of("---- ---- -aaa aaaa", data, floating=(Floating("decay"),))
     found = survey(read(bench, ((0x4400, 0x47FF),), 4)).functions[0]
     assert found.size >= 32 or found.sizes
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_rom_with_little_in_it_is_taken_whole_beside_a_noisy_bus(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    address = np.arange(0x4000, 0x8000)
+    data = np.where(rng.random(8192) < 0.9, 0xFF, rng.integers(0, 256, 8192)).astype(np.uint8)
+    passes = []
+    for _ in range(2):
+        noise = np.packbits(rng.random((len(address), 8)) < 0.01, axis=1)[:, 0]
+        said = np.where(address & 0x2000, address >> 8 ^ noise, data[address & 0x1FFF]).astype(np.uint8)
+        passes.append(reading_of([(0x4000, said.tobytes())], address_bits=16))
+    found = survey(gather(passes), size=8192).functions
+    assert [(f.size, f.copies[0].first) for f in found] == [(8192, 0x4000)]
