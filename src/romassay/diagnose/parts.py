@@ -23,6 +23,10 @@ ACROSS = 4
 NO_CODE = 0.75
 """Chance that it is one larger ROM where neither half is code, so that no jump tells. Common practice, no source."""
 
+SIDE_BY_SIDE = 0.6
+"""Chance that it is one larger ROM where no jump says so, but four or more stand side by side, or two without the RAM
+that the declared part has. Common practice, no source."""
+
 APART = -8.0
 """Nats below which the jumps say that two halves are no one program: in 69 images of one program the least was -6, in
 most of 80 of two it was below -30."""
@@ -48,6 +52,9 @@ def parts(evidence: Evidence) -> Iterator[Finding]:
     larger = _larger(roms, evidence.size)
     if larger:
         likely = _of_one(evidence, roms[0].size, 1 << len(larger))
+        lone = evidence.part is not None and len(evidence.part.functions) > 1 and not others
+        if not likely and (lone or len(larger) > 1):
+            likely = SIDE_BY_SIDE
         if likely:
             yield _wrong_size(evidence, larger, roms[0], likely)
         return
