@@ -15,12 +15,14 @@ _PIECES = 16
 _LEAST = 8
 _NEARLY_ALL = 0.95
 _SHARE = 0.005
+_BYTE = 3
 
 
 def without_leading_zeros(text: bytes) -> bytes:
     """Return a text whose numbers with a trailing h have no 0 before a letter, where that 0 is not a digit like others.
 
-    It is one where other numbers of the same length begin otherwise: addresses of five digits, say.
+    It is one where other numbers of the same length begin otherwise: addresses of five digits, say. Bytes may all begin
+    with a letter, as where nothing pulls the bus down; of longer numbers shorter ones must stand beside them.
     """
     pieces = _pieces(text)
     if sum(len(_LED.findall(piece)) for piece in pieces) < _LEAST:
@@ -33,7 +35,8 @@ def without_leading_zeros(text: bytes) -> bytes:
         for digits in _NUMBER.findall(piece):
             lengths[len(digits)] += 1
             led[len(digits)] += len(digits) > 1 and digits[:1] == b"0" and digits[1:2].isalpha()
-    chosen = [n for n, count in led.items() if count >= max(_LEAST, _NEARLY_ALL * lengths[n]) and lengths[n - 1]]
+    mostly = [n for n, count in led.items() if count >= max(_LEAST, _NEARLY_ALL * lengths[n])]
+    chosen = [n for n in mostly if n == _BYTE or lengths[n - 1]]
     for n in chosen:
         pattern = rb"(?<![0-9A-Za-z])0([A-Fa-f][0-9A-Fa-f]{%d}[hH])(?![0-9A-Za-z])" % (n - 2)
         text = re.sub(pattern, rb"\1", text)

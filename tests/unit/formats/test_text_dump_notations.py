@@ -38,3 +38,10 @@ def test_numbers_as_assemblers_write_them(form: str, wide: int, first: int) -> N
     assert reading.holes == ()
     assert reading.addresses().tolist() == list(range(first, first + len(DATA)))
     assert bytes(reading.value) == DATA
+
+
+def test_bytes_that_all_begin_with_a_letter_have_a_0_before_them() -> None:
+    lines = [f"${at:05X}: DB {','.join(['0FFh'] * 16)}" for at in range(0xA8000, 0xA8400, 16)]
+    (reading,) = read("\r\n".join(lines).encode(), "pulled-up.log").readings
+    assert reading.addresses().tolist() == list(range(0xA8000, 0xA8400))
+    assert bytes(reading.value) == b"\xff" * 0x400
