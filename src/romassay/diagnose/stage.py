@@ -12,6 +12,7 @@ from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import moving
 from romassay.diagnose.idle import idle
 from romassay.diagnose.memory import power_up, ram_or_rom
+from romassay.diagnose.missing import missing
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
@@ -68,6 +69,7 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += structure(evidence, image)
         result += data_lines(evidence, image)
         result += address_lines(evidence, image)
+        result += missing(evidence, image)
         result += driven_twice(evidence, image)
         result += idle(evidence, image)
     result = _once(result)

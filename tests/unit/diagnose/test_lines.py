@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from tests.faulty import FOG, first, readings, told, window
 
 from romassay.catalogue import load_part
 from romassay.chain import Options, assay
-from romassay.reading import Bytes, Index
+from romassay.reading import Bytes, Index, Source, reading_of
 
 
 def test_a_faultless_log_has_no_fault() -> None:
@@ -82,6 +84,23 @@ def test_two_address_lines_that_act_as_one_are_bridged(one: int, other: int, *, 
 
     found = told(window(address=bridged)).findings[0]
     assert (found.kind, found.lines) == ("address-lines-bridged", (f"A{one}", f"A{other}"))
+
+
+@pytest.mark.parametrize(("one", "other"), [(10, 11), (10, 13), (11, 12)])
+@pytest.mark.parametrize("low", [True, False])
+@pytest.mark.parametrize("size", [None, 1024])
+def test_a_select_bridged_with_a_line_that_does_not_count_is_told_by_a_mirror_that_is_missing(
+    one: int, other: int, size: int | None, *, low: bool
+) -> None:
+    where = np.arange(0x8000, 0xC000)
+    a, b = where >> one & 1, where >> other & 1
+    selected = (a & b if low else a | b) == (0 if low else 1)
+    value = np.where(selected, FOG[where & 0x3FF], np.uint8(0xFF)).astype(np.uint8)
+    made = [reading_of([(0x8000, value.tobytes())]) for _ in range(2)]
+    named = [replace(item, source=Source(name=str(n), sha256=f"{n:064x}")) for n, item in enumerate(made)]
+    result = assay(named, Options(size=size))
+    assert first(result, "address-lines-bridged").lines == (f"A{one}", f"A{other}")
+    assert result.verdict == "provisional"
 
 
 def test_a_dead_line_is_found_where_no_size_is_declared() -> None:
