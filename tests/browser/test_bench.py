@@ -216,6 +216,7 @@ def test_a_host_is_read_while_the_map_grows(page: Any, address: str) -> None:
     form = page.locator("#host-form")
     with board() as line:
         form.locator("input[name=name]").fill("live")
+        form.locator("select[name=part]").select_option("6530")
         form.locator("input[name=port]").fill(line)
         page.wait_for_selector("#host-form option[value=host]", state="attached")
         form.locator("select[name=host]").select_option("host")
