@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -229,6 +229,7 @@ def _host(said: dict[str, Any]) -> tuple[str, Host, tuple[Range, ...]]:
 def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
     from dataclasses import replace
 
+    from romassay.session.assay import superseding
     from romassay.session.capture import dialogue_of, order_of_plan
 
     order = order_of_plan(plan, folder, command=words)
@@ -243,16 +244,9 @@ def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], w
         serial=_changed(order.serial, said),
         until_target=said["target"] is not None or order.until_target,
         session=said["session"] or plan.session,
-        settings=_said_later(order.settings, settings_of(said)),
+        settings={**order.settings, **superseding(settings_of(said))},
         part_folders=said["part_folders"] or order.part_folders,
     )
-
-
-def _said_later(former: Mapping[str, Any], now: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the settings of a capture that goes on; of rig, part and size the last one said counts."""
-    one_of = {"rig", "part", "size"}
-    left_out = one_of if one_of.intersection(now) else set()
-    return {**{name: said for name, said in former.items() if name not in left_out}, **now}
 
 
 def _line(host: Host | None, said: dict[str, Any]) -> Serial:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from romassay.code.flow import Followed
-from romassay.code.pieces import LEADING, TRAILING, Piece, data_targets
+from romassay.code.pieces import LEADING, TRAILING, Piece, data_references, data_targets
 from romassay.cpus.model import Cpu
 
 _HALVES = {"6502": ("lda", "ldx", "ldy"), "65C02": ("lda", "ldx", "ldy"), "1802": ("ldi",)}
@@ -98,10 +98,8 @@ def sources_of(
     found: dict[int, set[int]] = {}
     for goal, by in followed.targets.items():
         found.setdefault(origin + goal, set()).update(origin + at for at in by)
-    for at, instruction in followed.instructions.items():
-        for value in instruction.values:
-            if value.kind in ("word", "data") and 0 <= value.number - origin < size:
-                found.setdefault(value.number, set()).add(origin + at)
+    for at, target in data_references(origin, followed, size):
+        found.setdefault(origin + target, set()).add(origin + at)
     for at, address in halves.items():
         found.setdefault(address, set()).add(at)
     for piece in pieces:

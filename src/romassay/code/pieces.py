@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -49,14 +49,17 @@ def _free(data: bytes, followed: Followed) -> list[tuple[int, int]]:
     return runs
 
 
-def data_targets(origin: int, followed: Followed, size: int) -> set[int]:
-    """Return the offsets to which an instruction's word or data address points."""
-    found = set()
-    for instruction in followed.instructions.values():
+def data_references(origin: int, followed: Followed, size: int) -> Iterator[tuple[int, int]]:
+    """Yield (offset of an instruction, offset to which its word or data address points)."""
+    for at, instruction in followed.instructions.items():
         for value in instruction.values:
             if value.kind in ("word", "data") and 0 <= value.number - origin < size:
-                found.add(value.number - origin)
-    return found
+                yield at, value.number - origin
+
+
+def data_targets(origin: int, followed: Followed, size: int) -> set[int]:
+    """Return the offsets to which an instruction's word or data address points."""
+    return {target for _, target in data_references(origin, followed, size)}
 
 
 def pointer_tables(decoder: Decoder, followed: Followed, guess: Guess) -> list[Piece]:

@@ -17,6 +17,7 @@ from romassay.address import Range, merge_ranges
 from romassay.cpus.catalogue import NAMES
 from romassay.cpus.likeness import SCALE, byte_weights, padding
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.reads import TEXTUAL
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
@@ -81,7 +82,7 @@ def _anded(value: Bytes) -> Index:
     counts = np.zeros((len(rows), 256))
     np.add.at(counts, (np.repeat(np.arange(len(rows)), BLOCK), rows.ravel()), told.ravel())
     amount = counts.sum(axis=1)
-    printable = counts[:, 0x20:0x7F].sum(axis=1) + counts[:, [0x00, 0x0A, 0x0D]].sum(axis=1)
+    printable = counts[:, TEXTUAL].sum(axis=1)
     two, one = _two(), _one()
     better = (counts @ two.T).max(axis=1) - (counts @ one.T).max(axis=1)
     moves = np.bitwise_count(np.bitwise_or.reduce(rows, axis=1) & ~np.bitwise_and.reduce(rows, axis=1))

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from romassay.diagnose.evidence import Evidence
-from romassay.diagnose.reads import WELL, best_sense
+from romassay.diagnose.reads import TEXTUAL, WELL, best_sense
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.settle.model import Image
@@ -88,7 +88,7 @@ def _senseless(value: Bytes) -> bool:
     """Tell whether bytes are neither code nor text nor a curve."""
     if len(np.unique(value)) < 3:
         return False
-    printable = float(np.mean(((value >= 0x20) & (value < 0x7F)) | np.isin(value, (0x00, 0x0A, 0x0D))))
+    printable = float(np.mean(TEXTUAL[value]))
     told = value[(value != 0x00) & (value != 0xFF)]
     if printable >= PRINTABLE and np.count_nonzero(told >= 0x20) * 2 > len(value):
         return False

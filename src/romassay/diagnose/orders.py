@@ -15,7 +15,7 @@ import numpy as np
 
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.order import Order, put_right, straight
-from romassay.diagnose.reads import Sense, best_sense
+from romassay.diagnose.reads import TEXTUAL, Sense, best_sense
 from romassay.diagnose.search import in_runs, odds_of, refined, search, simplest
 from romassay.finding import Finding
 from romassay.reading import Bytes
@@ -95,13 +95,7 @@ def _likely(read: Sense) -> float:
 
 def _pages_out_of_order(own: Sense, lines: int) -> bool:
     """Tell whether more jumps would arrive if two address lines were exchanged."""
-    offset = np.arange(1 << lines)
-    for a, b in combinations(range(lines), 2):
-        differ = (offset >> a ^ offset >> b) & 1
-        gain, _, _ = own.jumps.arriving(offset ^ (differ << a | differ << b))
-        if gain > own.gain + BETTER:
-            return True
-    return False
+    return any(own.jumps.gain_exchanged(a, b) > own.gain + BETTER for a, b in combinations(range(lines), 2))
 
 
 def hopeless(value: Bytes) -> bool:
@@ -109,7 +103,7 @@ def hopeless(value: Bytes) -> bool:
     counts = np.bincount(value, minlength=256)
     if np.count_nonzero(counts) < 24:
         return True
-    if float(counts[0x20:0x7F].sum() + counts[[0x00, 0x0A, 0x0D]].sum()) >= 0.95 * len(value):
+    if float(counts[TEXTUAL].sum()) >= 0.95 * len(value):
         return True
     expected = len(value) / 256
     misfit = float(((counts - expected) ** 2 / expected).sum())

@@ -20,6 +20,9 @@ from romassay.diagnose.evidence import filler
 from romassay.reading import Bytes, Index
 from romassay.survey.stack import Bools
 
+TEXTUAL: Bools = np.isin(np.arange(256), (*range(0x20, 0x7F), 0x00, 0x0A, 0x0D))
+"""Which byte values plain text is made of, bool[256]."""
+
 ARRIVES = 0.93
 """Share of the jumps into the ROM that arrive where an instruction begins, in code read in its right order."""
 
@@ -87,6 +90,12 @@ class Jumps:
             if gain > best[0]:
                 best = gain, int(arrives.sum()), len(at)
         return further + best[0], hits + best[1], count + best[2]
+
+    def gain_exchanged(self, a: int, b: int) -> float:
+        """Return what the jumps would say, in nats, if two address lines were exchanged."""
+        offset = np.arange(self.size)
+        differ = (offset >> a ^ offset >> b) & 1
+        return self.arriving(offset ^ (differ << a | differ << b))[0]
 
     def base(self) -> int | None:
         """Return where in the address space the image lies as its jumps say, a multiple of its size, or None."""

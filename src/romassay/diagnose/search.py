@@ -333,13 +333,11 @@ def _simpler(order: Order) -> Iterator[Order]:
 
 def _neighbours(value: Bytes, order: Order, own: Sense) -> list[Order]:
     """Return the most promising exchanges of two lines, by neighbouring bytes and by jumps that would arrive."""
-    offset = np.arange(len(value))
     weighed: list[tuple[float, Order]] = []
     for a, b in combinations(range(len(order.address)), 2):
         other = Order(order.data, order.inverted, exchanged(order.address, a, b))
-        differ = (offset >> a ^ offset >> b) & 1
-        gain, _, _ = own.jumps.arriving(offset ^ (differ << a | differ << b))
-        weighed.append((_adjacent(put_right(value, other), own.cpu) + gain - own.gain, other))
+        gain = own.jumps.gain_exchanged(a, b) - own.gain
+        weighed.append((_adjacent(put_right(value, other), own.cpu) + gain, other))
     for a, b in combinations(range(8), 2):
         other = Order(exchanged(order.data, a, b), order.inverted, order.address)
         weighed.append((_adjacent(put_right(value, other), own.cpu), other))

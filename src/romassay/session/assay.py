@@ -278,7 +278,12 @@ def _take(request: Request, former: Manifest, declared: Declared) -> _Taken:
 
 
 def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
-    """Return the docket's settings with those of this call; of rig, part and size the last one said counts."""
+    """Return the docket's settings with those of this call."""
+    return msgspec.structs.replace(former, **superseding(given))
+
+
+def superseding(given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return settings with what they take back of earlier ones: of rig, part and size the last one said counts."""
     changes = dict(given)
     if changes.get("rig") is not None:
         changes |= {"part": None, "size": None}
@@ -287,7 +292,7 @@ def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
         changes.setdefault("rig", None)
     elif changes.get("size") is not None:
         changes.setdefault("part", None)
-    return msgspec.structs.replace(former, **changes)
+    return changes
 
 
 def _filed(docket: Path | None, entry: Entry) -> Input:

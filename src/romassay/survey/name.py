@@ -224,10 +224,12 @@ def _belongs(scene: Scene, at: Index, stray: Bools) -> bool:
 
     They may where they hold what a memory could; what is as regular as a bus, only where the bus is nowhere among them.
     """
+    if not stray.any():
+        return False
     state = scene.based.state[at]
     memory = (state == CONTENT) | padding(scene.said, scene.based)[at]
     speaks = (state == CONTENT) | (state == STRUCTURED)
-    return bool((stray & memory).any() or (speaks.all() and stray.any()))
+    return bool((stray & memory).any() or speaks.all())
 
 
 def _whole_twice(item: Closed, line: int) -> bool:
