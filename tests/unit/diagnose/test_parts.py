@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from tests.faulty import FIRST, FOG, readings, window
+from tests.faulty import FIRST, FOG, first, readings, window
 
 from romassay.catalogue import load_part
 from romassay.chain import Options, assay
@@ -23,6 +23,14 @@ def test_other_bytes_beside_the_declared_size_show_a_larger_part() -> None:
     assert result.findings[0].kind == "wrong-part"
     assert "2048" in result.findings[0].evidence
     assert result.verdict != "confirmed"
+
+
+def test_four_roms_side_by_side_may_be_one_larger_though_no_jump_says_so() -> None:
+    others = np.random.default_rng(4).integers(0, 256, 3 * 1024).astype(np.uint8)
+    log = np.concatenate([FOG, others])
+    result = assay(readings(log, log), Options(part=load_part("6530")))
+    assert first(result, "wrong-part").lines == ("A10", "A11")
+    assert result.verdict == "provisional"
 
 
 def test_a_rom_in_every_block_and_nothing_else_of_the_part_has_a_tied_select() -> None:
