@@ -97,6 +97,8 @@ def command(
         ),
     )
     loaded = _loaded(source, Hints(format=from_, layout=layout, base=_number("--base", base)))
+    if base is not None:
+        _see_that_a_base_counts(loaded)
     _put(target, convert(loaded, options))
     say_decimals({"--base": [base], "--range": ranges, "--at": [at], "--start": [start]})
 
@@ -146,6 +148,17 @@ def _loaded(source: str, hints: Hints) -> Loaded:
     name = "standard input"
     no_docket(source, f"name an image in it: {source.rstrip('/')}/image.bin")
     return read(read_bounded(sys.stdin.buffer, name), name, hints) if source == "-" else load(source, hints)
+
+
+def _see_that_a_base_counts(loaded: Loaded) -> None:
+    from romassay.session.loading import takes_a_base
+
+    if not takes_a_base(loaded):
+        raise BadValue(
+            f"is of no use for {loaded.name}, whose addresses stand in it",
+            place="--base",
+            advice="leave it out; --at gives the bytes other addresses in OUT",
+        )
 
 
 def _put(target: str, converted: Converted) -> None:

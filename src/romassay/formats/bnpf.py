@@ -238,4 +238,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record",),
 )

@@ -295,4 +295,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record", "start"),
 )

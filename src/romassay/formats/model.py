@@ -115,6 +115,7 @@ class Format:
         sniff: how surely a file's content is of this format, 0 to 1; looks at a bounded sample.
         read: the whole content to readings; raises BadInput where it holds nothing of the format.
         write: sorted pieces that do not overlap to a file's content; None where there is no writer.
+        follows: those of `WriteOptions` that the writer follows, by their names; it has no place for the others.
         stream: an open file to readings, piece by piece, where the content as a whole need not be in memory.
     """
 
@@ -125,6 +126,7 @@ class Format:
     sniff: Callable[[bytes], float]
     read: Callable[[bytes, Hints], Parsed]
     write: Callable[[Sequence[Piece], WriteOptions], bytes] | None = None
+    follows: tuple[str, ...] = ()
     stream: Callable[[BinaryIO, Hints], Parsed] | None = None
 
 

@@ -108,4 +108,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record",),
 )

@@ -185,4 +185,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record", "start", "header"),
 )

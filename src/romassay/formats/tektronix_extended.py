@@ -207,4 +207,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record", "start"),
 )

@@ -105,4 +105,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record", "start"),
 )

@@ -178,4 +178,5 @@ FORMAT = Format(
     sniff=sniff,
     read=read,
     write=write,
+    follows=("record", "word"),
 )

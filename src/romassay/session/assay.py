@@ -108,6 +108,7 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
         files = result_files(result)
         notices = taken.notices
         if request.docket:
+            notices = (*notices, *_taken_back((former or Manifest()).settings, request.settings))
             if former and former.results and not is_current(request.docket, former):
                 notices = (*notices, f"{request.docket}: its results were not those of its readings; they are now")
             event = Event(
@@ -292,7 +293,18 @@ def superseding(given: Mapping[str, Any]) -> dict[str, Any]:
         changes.setdefault("rig", None)
     elif changes.get("size") is not None:
         changes.setdefault("part", None)
+        changes.setdefault("rig", None)
     return changes
+
+
+def _taken_back(former: Settings, given: Mapping[str, Any]) -> list[str]:
+    """Return a notice for what was said in an earlier call and no longer counts, though this call does not name it."""
+    now = _settings(former, given)
+    return [
+        f"the {name} that was said before no longer counts; what is said now takes its place"
+        for name in ("rig", "part", "size")
+        if name not in given and getattr(former, name) is not None and getattr(now, name) is None
+    ]
 
 
 def _filed(docket: Path | None, entry: Entry) -> Input:

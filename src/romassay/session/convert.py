@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import PurePath
 from typing import Literal
 
@@ -109,6 +109,7 @@ def convert(loaded: Loaded, options: ConvertOptions) -> Converted:
         BadValue: the options cannot be followed.
     """
     write = _writer(options.to)
+    _refuse_what_has_no_place(options)
     readings, notes = _chosen(loaded, options.pass_number)
     laid = lay_out(readings)
     _refuse_contradictions(loaded, laid, readings, options)
@@ -155,6 +156,18 @@ def _writer(name: str) -> Writer:
     if write is None:
         raise BadValue(f"'{name}' is no format to write", advice=f"choose one of {', '.join(writable())}")
     return write
+
+
+def _refuse_what_has_no_place(options: ConvertOptions) -> None:
+    """Refuse what the writer would pass over in silence."""
+    followed, usual = FORMATS[options.to].follows, WriteOptions()
+    for item in fields(WriteOptions):
+        name = item.name
+        if name not in followed and getattr(options.writing, name) != getattr(usual, name):
+            others = ", ".join(each for each in writable() if name in FORMATS[each].follows)
+            raise BadValue(
+                f"{options.to} has no place for it", place=f"--{name}", advice=f"leave it out; these have: {others}"
+            )
 
 
 def _chosen(loaded: Loaded, number: int | None) -> tuple[tuple[Reading, ...], list[str]]:

@@ -48,10 +48,15 @@ def load_named(item: Input, settings: Settings, likely: tuple[str, ...] = ()) ->
 _TAKES_A_BASE = frozenset({"raw-binary", "bnpf", "verilog-memory"})
 
 
+def takes_a_base(found: Loaded) -> bool:
+    """Tell whether a file leaves its addresses to be said; most formats and layouts say them."""
+    lines_without = found.format == "text-dump" and "where=none" in found.layout.split()
+    return lines_without or found.format in _TAKES_A_BASE
+
+
 def base_not_used(item: Input, found: Loaded) -> str:
     """Return a notice where a base was said of a file that says its addresses itself; '' where it counts."""
-    lines_without = found.format == "text-dump" and "where=none" in found.layout.split()
-    if item.said.base is None or lines_without or found.format in _TAKES_A_BASE:
+    if item.said.base is None or takes_a_base(found):
         return ""
     return f"{item.path.name}: its addresses stand in it; --base is of no use there, and was not used"
 

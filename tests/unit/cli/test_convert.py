@@ -45,6 +45,39 @@ def test_the_ending_chooses_and_the_summary_goes_to_stderr(here: Path) -> None:
     assert lines[2].startswith("  SHA-256 ")
 
 
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["x.bin", "--record", "32"], "--record: raw-binary has no place for it; leave it out; these have: "),
+        (["x.bin", "--start", "0xFC00"], "--start: raw-binary has no place for it; "),
+        (["x.hex", "--header", "HDR"], "--header: intel-hex has no place for it; leave it out; these have: s-record"),
+        (["x.s19", "--word", "2"], "--word: s-record has no place for it; leave it out; these have: verilog-memory"),
+        (["x.ptp", "--start", "0"], "--start: paper-tape has no place for it; "),
+        (["x.bin", "--base", "0xC000"], "--base: is of no use for rom.hex, whose addresses stand in it; leave it out"),
+    ],
+)
+def test_an_option_that_would_be_passed_over_is_refused(here: Path, arguments: list[str], words: str) -> None:
+    done = convert(here, "rom.hex", *arguments)
+    assert done.returncode == 2
+    assert done.stderr.decode().startswith(f"romassay: {words}")
+    assert done.stderr.count(b"\n") == 1
+    assert not (here / arguments[0]).exists()
+
+
+@pytest.mark.parametrize("name", [name for name, item in FORMATS.items() if item.write])
+def test_a_format_says_of_itself_just_the_options_that_its_writer_follows(name: str) -> None:
+    """Another record length, start, header or word changes what is written, or is refused by name; nothing else."""
+    given = {"record": 12, "start": 0x1234, "header": "OTHER", "word": 2}
+    write = FORMATS[name].write
+    assert write is not None
+    usual = write([Piece(0x1000, ROM[:64])], WriteOptions())
+    followed = {
+        option for option, value in given.items()
+        if write([Piece(0x1000, ROM[:64])], WriteOptions(**{option: value})) != usual  # type: ignore[arg-type]
+    }  # fmt: skip
+    assert followed == set(FORMATS[name].follows)
+
+
 def test_all_options_together(here: Path) -> None:
     done = convert(
         here, "rom.raw", "out.s19", "--from", "raw-binary", "--base", "$C000", "--range", "C010h+0x10",

@@ -180,7 +180,10 @@ def test_a_part_takes_the_place_of_a_size_and_back(logs: tuple[Path, Path, Path]
         "exclude": [],
         "apply_findings": False,
     }
-    assert record(assay(into=box, size=1024))["options"]["part"] is None
+    back = assay(into=box, size=1024)
+    assert record(back)["options"]["part"] is None
+    assert back.notices == ("the part that was said before no longer counts; what is said now takes its place",)
+    assert assay(into=box, size=None).notices == ()
 
 
 def test_files_of_one_name_stay_apart(tmp_path: Path) -> None:

@@ -55,6 +55,18 @@ def test_a_rig_says_part_host_and_pins_and_the_docket_keeps_it(
 
 
 @pytest.mark.parametrize("option", [("--part", "6530"), ("--size", "1024")])
+def test_of_rig_part_and_size_the_last_one_said_counts(
+    evening: Path, option: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(["assay", str(evening / "logs/fog-pass-1.log"), "--rig", "rig.toml", "-o", "docket"])
+    assert "no longer counts" not in capsys.readouterr().err
+    run(["assay", "-o", "docket", *option])
+    assert "romassay: the rig that was said before no longer counts; " in capsys.readouterr().err
+    options = record()["options"]
+    assert (options["rig"], options["exclude"]) == (None, [])  # type: ignore[index]
+
+
+@pytest.mark.parametrize("option", [("--part", "6530"), ("--size", "1024")])
 def test_a_rig_and_a_part_are_one_too_many(evening: Path, option: tuple[str, str]) -> None:
     with pytest.raises(BadValue) as caught:
         run(["assay", str(evening / "logs/fog-pass-1.log"), "--rig", "rig.toml", *option])
