@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import json
 import os
 import re
 import shlex
@@ -16,7 +17,7 @@ import pytest
 
 import examples
 from pages import pattern_of, run_step, steps_of
-from romassay.cli import VERBS, load_verb
+from romassay.cli import VERBS, load_verb, run
 from romassay.docket.manifest import Decided, Entry, Event, Manifest, Result, Said, Settings, Span
 from romassay.docket.record import record_of
 from romassay.finding import KINDS
@@ -119,6 +120,22 @@ def test_every_key_of_the_record_is_described_and_none_that_is_not_there() -> No
     used = {key for make in examples.ALL.values() for key in keys(record_of(make()))}
     nested = {"agreement", "seen", "contended", "resolves", "offset", "alternatives", "value", "reason"}
     assert used - nested - {"image", "confidence", "code"} == described
+    for key in used:
+        assert f"`{key}`" in text, key
+
+
+def test_every_key_of_a_plan_is_described_and_none_that_is_not_there(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (DOCS / "reference-plan-json.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (`.*?) \|", text, re.MULTILINE)
+    described = {key for row in rows for key in re.findall(r"`([\w-]+)`", row)}
+    rig, used = tmp_path / "rig.toml", set[str]()
+    for volts, status in ((9.0, 0), (35.0, 3)):
+        rig.write_text(f'part = "6530"\nhost = "monitor-300-baud"\n[supply.regulator]\ninput = {volts}\n')
+        assert run(["plan", str(rig), "--json"]) == status
+        used |= set(keys(json.loads(capsys.readouterr().out)))
+    assert used - {"first", "last", "baud", "seconds", "set_now"} == described
     for key in used:
         assert f"`{key}`" in text, key
 

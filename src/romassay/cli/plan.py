@@ -40,7 +40,7 @@ def command(rig: Path, *, html: Path | None, as_json: bool, part_folders: tuple[
     if html is not None:
         write_page(plan, html)
     if as_json:
-        from romassay.report.plan_page import plan_json
+        from romassay.report.plan_json import plan_json
 
         sys.stdout.write(plan_json(plan))
     else:

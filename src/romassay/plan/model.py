@@ -75,7 +75,7 @@ class Wire:
         role: what it is, in the part's words.
         net: what kind of thing it goes to.
         to: the host's line, the rail, or what it is held at.
-        via: ohms in the line, or to the supply, or None; the gate or the buffer on the way.
+        via: what is on the way, in words: ohms in the line or to the supply, a gate, a buffer; '' where nothing is.
         proposed: True where the rig file says nothing of it.
         note: what to mind.
     """
@@ -228,7 +228,7 @@ class Step:
         when: the moment, which brings its cautions.
         title: in a few words.
         do: what to do.
-        type_: what to type at the host.
+        typed: what to type at the host.
         file: what to save it as.
         command: what to type afterwards.
         cautions: where they apply.
@@ -237,7 +237,7 @@ class Step:
     when: Moment
     title: str
     do: tuple[str, ...]
-    type_: tuple[str, ...] = ()
+    typed: tuple[str, ...] = ()
     file: str = ""
     command: str = ""
     cautions: tuple[str, ...] = ()

@@ -22,7 +22,8 @@ _MOST_SETTINGS = 27
 _FOLDED = 4
 """So many options are said in one; fewer are named one by one."""
 
-_SETTING: dict[str, str] = {"high": "1", "low": "0", "ignored": "x"}
+LEVELS: dict[str, str] = {"high": "1", "low": "0", "ignored": "x"}
+"""A sign for what a mask may have made of a select."""
 
 
 def plan_lines(plan: Plan, *, width: int = 80) -> list[Line]:
@@ -166,7 +167,7 @@ def _folded(settings: Sequence[Setting]) -> Iterator[str]:
 
 def setting_text(item: Setting) -> str:
     """Return an option: 'RS0=1 CS1=0 CS2=x'."""
-    return " ".join(f"{pin}={_SETTING[level]}" for pin, level in item.levels) or "always"
+    return " ".join(f"{pin}={LEVELS[level]}" for pin, level in item.levels) or "always"
 
 
 def power_words(power: Power) -> list[str]:
@@ -293,8 +294,8 @@ def _step(number: int, step: Step, width: int) -> list[Line]:
         lines += paragraph(text, width=width, first=f"{indent}- ")
     for text in step.cautions:
         lines += paragraph(f"Mind: {text}", width=width, first=f"{indent}! ")
-    if step.type_:
-        lines += paragraph(f"at the host: {'   '.join(step.type_)}", width=width, first=indent)
+    if step.typed:
+        lines += paragraph(f"at the host: {'   '.join(step.typed)}", width=width, first=indent)
     if step.file:
         lines += paragraph(f"save as: {step.file}", width=width, first=indent)
     if step.command:

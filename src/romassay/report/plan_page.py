@@ -5,12 +5,10 @@ No script, nothing from outside the page. Boxes to tick stand at each step; kind
 
 from __future__ import annotations
 
-import json
 from importlib.resources import files
 from typing import Any
 
 import jinja2
-import msgspec
 from markupsafe import Markup
 
 from romassay.plan.model import Plan, Step
@@ -28,13 +26,6 @@ from romassay.report.plan import (
 )
 from romassay.report.plan_drawing import LEGEND, sample, wiring_drawing
 from romassay.version import VERSION
-
-SCHEMA = "romassay/plan/1"
-
-
-def plan_json(plan: Plan) -> str:
-    """Return a plan as JSON: the values of `romassay.plan.model`, key for key, ended with a line feed."""
-    return json.dumps({"schema": SCHEMA, "version": VERSION, **msgspec.to_builtins(plan)}, indent=2) + "\n"
 
 
 def plan_page(plan: Plan) -> str:
@@ -98,7 +89,7 @@ def _step(step: Step) -> dict[str, Any]:
     return {
         "title": step.title,
         "do": step.do,
-        "typed": step.type_,
+        "typed": step.typed,
         "file": step.file,
         "command": step.command,
         "cautions": step.cautions,

@@ -61,7 +61,7 @@ def test_json_holds_the_whole_plan(rig: Path, capsys: pytest.CaptureFixture[str]
     plan = json.loads(capsys.readouterr().out)
     assert plan["schema"] == "romassay/plan/1"
     assert len(plan["wires"]) == 24
-    assert len(plan["coverage"]["expected"][0]["settings"]) == 27
+    assert plan["coverage"]["expected"][0]["selects"] == ["CS1", "CS2", "CS3"]
     assert plan["problems"] == []
 
 

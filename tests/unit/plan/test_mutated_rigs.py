@@ -12,7 +12,8 @@ from romassay.errors import BadCatalogue
 from romassay.plan import Plan
 from romassay.plan.power import PLAIN_SUPPLY
 from romassay.report.plan import plan_lines
-from romassay.report.plan_page import plan_json, plan_page
+from romassay.report.plan_json import plan_json
+from romassay.report.plan_page import plan_page
 from romassay.wiring import reading_level
 from strategies_rigs import plan_of
 
