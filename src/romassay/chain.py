@@ -115,24 +115,26 @@ def gather(
     exclude: Iterable[Range] = (),
     address_bits: int | None = None,
 ) -> ReadingSet:
-    """Put readings together as one set: files that are equal byte for byte count once, and so do copies of a reading.
+    """Put readings together as one set: files that are equal count once, and so do copies of a reading.
 
+    Files are equal byte for byte, or as texts but for their blanks, line ends, capitals and encoding.
     The bus has as many lines as the widest reading, unless `address_bits` says otherwise; what lies beyond becomes a
     hole.
     """
     if isinstance(sources, ReadingSet):
         return sources
     items = [sources] if isinstance(sources, Reading) or hasattr(sources, "readings") else list(sources)
-    seen: dict[tuple[str, str, int], str] = {}
+    seen: set[tuple[str, str, int]] = set()
     kept: list[Reading] = []
     duplicates: list[str] = []
     for reading in (r for item in items for r in ((item,) if isinstance(item, Reading) else item.readings)):
-        key = (reading.source.sha256, reading.role, reading.source.pass_number)
-        if reading.source.sha256 and key in seen:
-            if reading.source.name not in duplicates:
-                duplicates.append(reading.source.name)
+        source = reading.source
+        keys = {(said, reading.role, source.pass_number) for said in (source.sha256, source.wording) if said}
+        if keys & seen:
+            if source.name not in duplicates:
+                duplicates.append(source.name)
             continue
-        seen[key] = reading.source.name
+        seen |= keys
         kept.append(reading)
     _refuse_scattered(kept)
     kept, copied = _without_copies(kept)

@@ -163,7 +163,8 @@ def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[F
         yield Finding(
             "duplicate-reading",
             blocks=few,
-            evidence=f"{names}: equal byte for byte to a file already there, so it was counted once",
+            evidence=f"{names}: equal to a file already there, but for line ends or blanks at most, so it was counted "
+            "once",
             advice="read the specimen again into a new file; a copied file proves nothing",
         )
     if readings.copied:
@@ -364,7 +365,7 @@ def _about_choice(
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, or add a reading of the empty socket",
         )
-    elif declared:
+    elif part or (size and _reads_as_code(codes)):
         return
     elif len(first.copies) == 1 and not _host_known(readings) and _small_beside(found, first):
         yield Finding(
@@ -374,8 +375,10 @@ def _about_choice(
             function=images[0].function,
             evidence="it appears once, beside a smaller memory that repeats: it may be the host's own, and the smaller "
             "one the specimen's",
-            advice="exclude the host's memory, declare the part or the size, or add a reading of the empty socket",
+            advice="exclude the host's memory, declare the part, or add a reading of the empty socket",
         )
+    elif declared:
+        return
     elif first.size * first.width <= LITTLE and (len(first.copies) == 1 or first.size in RAM_SIZES or larger):
         yield Finding(
             "ram-or-rom",
@@ -459,6 +462,11 @@ def _tells_of_itself(codes: Sequence[Code]) -> bool:
     """Tell whether one image, and one alone, makes a check of itself that comes out right: that is a whole program."""
     sure = [check for check in codes[0].checks if check.chance_hits <= SELDOM] if codes else []
     return bool(sure) and not any(code.checks for code in codes[1:])
+
+
+def _reads_as_code(codes: Sequence[Code]) -> bool:
+    """Tell whether the first image reads as code: neither RAM nor, mostly, tables of a host."""
+    return bool(codes) and codes[0].cpu is not None
 
 
 def _told_apart(readings: ReadingSet, images: Sequence[Image]) -> bool:

@@ -71,6 +71,8 @@ class Source:
         lines: the first and last line of the pass in the file, from 1.
         bad_lines: lines of the pass that broke the pattern.
         unordered: bytes in a word, where nothing in the log shows in which order a word has them; 1 where it is known.
+        wording: digest of a text whose blanks, line ends, capitals and encoding are left out of account; empty where
+            the file is no text.
     """
 
     name: str = ""
@@ -82,6 +84,7 @@ class Source:
     lines: tuple[int, int] = (0, 0)
     bad_lines: int = 0
     unordered: int = 1
+    wording: str = ""
 
 
 def _frozen(array: npt.NDArray[np.generic]) -> None:

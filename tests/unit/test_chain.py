@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 import romassay as ra
+from romassay import formats
 from romassay.address import Range
 from romassay.chain import Options, assay, gather
 from romassay.reading import Reading, Source, reading_of
@@ -49,6 +50,21 @@ def test_a_copied_file_counts_once() -> None:
     assert result.verdict == "provisional"
     assert result.readings.duplicates == ("copy-of-pass-0.log",)
     assert {f.kind for f in result.findings if f.blocks} == {"single-reading", "duplicate-reading"}
+
+
+def test_a_log_saved_under_another_line_ending_or_encoding_counts_once() -> None:
+    log = "".join(f"{0x8000 + at:04X}: {DATA[at : at + 16].hex(' ')}\r\n" for at in range(0, 1024, 16)).encode()
+    others = [
+        log.replace(b"\r\n", b"\n"),
+        log.upper() + b"\n",
+        log.decode().encode("utf-16"),
+        bytes(c | 0x80 for c in log),
+    ]
+    for other in others:
+        made = gather([formats.read(log, "one.log"), formats.read(other, "two.log")])
+        assert (len(made.readings), made.duplicates) == (1, ("two.log",))
+    changed = log.replace(b"8000:", b"8000: ", 1).replace(bytes(DATA[:1].hex(), "ascii"), b"0a", 1)
+    assert len(gather([formats.read(log, "one.log"), formats.read(changed, "two.log")]).readings) == 2
 
 
 def test_two_passes_of_one_file_are_two_readings() -> None:

@@ -190,6 +190,14 @@ def test_the_rom_comes_first_though_the_ram_repeats_and_it_does_not() -> None:
     assert kinds(result)["ram-or-rom"].blocks
 
 
+def test_a_declared_size_does_not_tell_the_hosts_ram_from_a_rom_beside_what_repeats() -> None:
+    specimen = function_from_pattern("ram", "1001 000- -aaa aaaa", DATA[:128])
+    made = Bench(16, (Specimen((specimen,)),), (Memory(0x8000, 0x83FF, "rom"),), floating=(Floating("address-high"),))
+    result = assay(readings(made, window=((0x8000, 0x97FF),)), Options(size=1024))
+    assert result.verdict == "provisional"
+    assert kinds(result)["ram-or-rom"].blocks
+
+
 # --- the verdict on hand-made values: whatever survey and settle would make of it -----------------------------------
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from romassay.errors import BadInput, BadValue
-from romassay.formats.contents import Content, content_in, digest_of, head_of, opened
+from romassay.formats.contents import Content, content_in, digest_of, head_of, opened, wording_of
 from romassay.formats.model import Format, Hints, Loaded, Parsed
 
 __all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
@@ -33,6 +33,8 @@ _MODULES = (
 _HEAD = 1 << 20
 _LEAST_SURE = 0.1
 """A format whose `sniff` says less than this is not tried."""
+
+_NO_TEXT = ("raw-binary", "vcd")
 
 
 class _Registry(Mapping[str, Format]):
@@ -72,7 +74,7 @@ def load(path: str | Path, hints: Hints | None = None) -> Loaded:
         if chosen is None or stream is None:
             return _read(content_in(file, name), name, hints)
         digest = digest_of(file)
-        return _loaded(chosen, _parse(lambda: stream(file, hints), name), name, digest, hints)
+        return _loaded(chosen, _parse(lambda: stream(file, hints), name), name, (digest, ""), hints)
 
 
 def _streaming(head: bytes, hints: Hints) -> Format | None:
@@ -116,11 +118,13 @@ def _read(content: Content, name: str, hints: Hints) -> Loaded:
         raise BadInput(
             "this is a sparse file, too large to be a plain image", place=name, advice="cut out the part that is one"
         )
-    return _loaded(chosen, _parse(lambda: chosen.read(data, hints), name), name, digest, hints)
+    wording = "" if chosen.name in _NO_TEXT else wording_of(data)
+    return _loaded(chosen, _parse(lambda: chosen.read(data, hints), name), name, (digest, wording), hints)
 
 
-def _loaded(chosen: Format, parsed: Parsed, name: str, digest: str, hints: Hints) -> Loaded:
-    """Return what was read, with the file's name and digest in the source of each reading."""
+def _loaded(chosen: Format, parsed: Parsed, name: str, digests: tuple[str, str], hints: Hints) -> Loaded:
+    """Return what was read, with the file's name and the digests of it and of its wording in each reading's source."""
+    digest, wording = digests
     unordered = _unordered(parsed)
     readings = tuple(
         replace(
@@ -135,6 +139,7 @@ def _loaded(chosen: Format, parsed: Parsed, name: str, digest: str, hints: Hints
                 hints=hints.pairs(),
                 pass_number=number,
                 unordered=unordered,
+                wording=wording,
             ),
             conditions=replace(reading.conditions, session=hints.session or reading.conditions.session),
         )

@@ -17,7 +17,14 @@ from romassay.errors import BadInput, reason_of
 LARGEST = 256 << 20
 """Bytes of content at most. A bus of 24 lines has 16 MiB; printed as text, several passes of it fit."""
 
+MOST_WORDS = 8 << 20
+"""Bytes up to which a text's wording is compared with that of another."""
+
 _CHUNK = 1 << 20
+
+_SMALL = bytes((byte & 0x7F) | 0x20 if chr(byte & 0x7F).isalpha() else byte & 0x7F for byte in range(256))
+_MARKS = bytes([*range(0x21), 0x7F, *range(0x80, 0xA1), 0xBB, 0xBF, 0xEF, 0xFE, 0xFF])
+"""Control characters and the blank, with and without bit 7, and what marks begin a text with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +40,13 @@ class Content:
     data: bytes
     sha256: str
     gaps: bool = False
+
+
+def wording_of(data: bytes) -> str:
+    """Return a digest of a text that its blanks, line ends, capitals and encoding do not change; of a long one none."""
+    if len(data) > MOST_WORDS:
+        return ""
+    return hashlib.sha256(data.translate(_SMALL, _MARKS)).hexdigest()
 
 
 @contextmanager

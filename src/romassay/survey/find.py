@@ -15,7 +15,7 @@ from romassay.survey.name import HALF_BYTE, Declared, named
 from romassay.survey.regions import regions
 from romassay.survey.scene import Scene, look
 from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, Consensus, granules_seen
-from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN
+from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE
 
 MOST_FUNCTIONS = 24
 
@@ -256,7 +256,15 @@ def _steady(scene: Scene, at: Index) -> bool:
         if twice * 4 >= amount:
             firm = int(np.count_nonzero(scene.said.firm[at] & told))
             return firm >= LEAST_FIRM and firm * 2 >= twice
+        if _restless(scene):
+            return False
     return amount * 2 >= told.size and len(at) > 1
+
+
+def _restless(scene: Scene) -> bool:
+    """Tell whether most of what two readings saw differs between them: what one of them saw is chance then, too."""
+    twice = (scene.said.seen >= ENOUGH).any(axis=1)
+    return int(np.count_nonzero(twice & (scene.based.state == VOLATILE))) * 2 > int(np.count_nonzero(twice))
 
 
 def _noise(scene: Scene, at: Index) -> bool:

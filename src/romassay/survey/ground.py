@@ -65,13 +65,23 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
     if empty is not None:
         prediction = np.where(empty.sure, empty.value & np.uint8(driven), prediction)
         predicted = predicted | empty.sure
+        by_rule = (state == BUS) & _strays(empty, model, granules, driven, rate)
         state = against_empty(said, granules, state, regular, empty, driven, rate)
+        state[by_rule] = BUS
         state[_held_runs(said, granules, state, shape, driven, model)] = BUS
     state[restless & (state != HOST) & (state != CONTENDED)] = VOLATILE
     if model.sources:
         state[_fading(said, granules, state, prediction & np.uint8(driven), driven, rate)] = BUS
     state[(known < GRANULE // 4) & (np.count_nonzero(said.seen, axis=1) < GRANULE // 4)] = UNSEEN
     return Ground(state, prediction & np.uint8(driven), predicted, None if empty is not None else model, rate)
+
+
+def _strays(empty: Consensus, model: BusModel, granules: Index, driven: int, rate: float) -> Bools:
+    """Return the granules, bool[G], where a noisy bus left its rule while the socket was empty: that is no control."""
+    if not rate or not model.sources:
+        return np.zeros(len(granules), np.bool_)
+    strays: Bools = (empty.sure & ((empty.value ^ model.predict(granules)) & np.uint8(driven) != 0)).any(axis=1)
+    return strays
 
 
 def _after_bus(said: Consensus, granules: Index, state: Bytes, prediction: Bytes) -> Bools:
