@@ -163,16 +163,16 @@ def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[F
         yield Finding(
             "duplicate-reading",
             blocks=few,
-            evidence=f"{names}: equal to a file already there, but for line ends or blanks at most, so it was counted "
-            "once",
-            advice="read the specimen again into a new file; a copied file proves nothing",
+            evidence=f"equal to a file already there, but for line ends or blanks at most, so counted once: {names}",
+            advice="read again, both passes into one log or with the time before each line: where nothing but the "
+            "bytes is logged, nobody can tell a second reading from a copied file, and a copy proves nothing",
         )
     if readings.copied:
         yield Finding(
             "duplicate-reading",
             blocks=few,
-            evidence=f"{'; '.join(readings.copied[:4])}: the same digits are spoilt as in an earlier reading, and all "
-            "else is the same: one log saved, or shown, twice, so it was counted once",
+            evidence="the same digits are spoilt as in an earlier reading and all else is the same, as where one log "
+            f"is saved or shown twice, so counted once: {'; '.join(readings.copied[:4])}",
             advice="read the specimen again into a new file; a copy proves nothing",
         )
     unordered = [r.source.name for r in readings.with_role("specimen") if r.source.unordered > 1]
@@ -227,7 +227,7 @@ def _about_image(readings: ReadingSet, function: Function, image: Image, rig: Ri
             function=index,
             offsets=image.link_errors,
             evidence=f"{_bytes(len(image.link_errors))} did not come the same each time, as a noisy line makes them; "
-            + (f"{len(open_ones)} of them are still open" if open_ones else "repetition put them right"),
+            + (f"still open: {len(open_ones)}" if open_ones else "repetition put them right"),
             advice="read again until none is open; check the ground and the baud rate of the serial line"
             if open_ones
             else "nothing for these bytes; where there are many, check the ground and the baud rate of the serial line",

@@ -73,6 +73,22 @@ def test_a_board_behind_a_pseudo_terminal_with_a_noisy_line_ends_confirmed(tmp_p
     assert '"writes": 0' in report.read_text()
 
 
+def test_the_empty_socket_is_captured_before_the_specimen(tmp_path: Path) -> None:
+    words = ["--host", str(HOST), "--window", "0xCF80-0xD27F", "--size", "512", "-o", str(tmp_path / "docket")]
+    with Server(lambda address: address >> 8) as server:
+        empty = romassay("capture", server.url, *words, "--empty-socket")
+    assert (empty.returncode, empty.stdout) == (0, "")
+    assert "kept; no reading of the specimen is there yet" in empty.stderr
+    with Server(memory) as server:
+        found = romassay("capture", server.url, *words)
+    assert found.returncode == 0, found.stdout + found.stderr
+    assert "capture-1.transcript  CF80-D27F: empty socket, 768 bytes" in found.stdout
+    twice = romassay("capture", "socket://127.0.0.1:1", *words, "--empty-socket", "--pulled-up")
+    assert twice.stderr == "romassay: --empty-socket and --pulled-up exclude each other; read one after the other\n"
+    late = romassay("capture", "--resume", "-o", str(tmp_path / "docket"), "--pulled-up")
+    assert late.stderr.startswith("romassay: --pulled-up: is of no use with --resume")
+
+
 def test_ctrl_c_in_the_middle_keeps_what_came_and_resume_ends_it(tmp_path: Path) -> None:
     docket = tmp_path / "docket"
     with Server(memory, pause=0.002) as server:

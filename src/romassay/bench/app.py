@@ -74,7 +74,7 @@ class Choice(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Wanted(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """What is to be captured: the line, the host, ranges as on the command line, and how often."""
+    """What is to be captured: the line, the host, ranges as on the command line, how often, and of what."""
 
     port: str
     host: str
@@ -82,6 +82,7 @@ class Wanted(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     passes: int = 2
     part: str | None = None
     session: str | None = None
+    role: Role = "specimen"
 
     def __post_init__(self) -> None:
         if not 1 <= self.passes <= 32 or not self.window:
@@ -320,6 +321,7 @@ def _order(wanted: Wanted, place: Path, hosts: Mapping[str, Host]) -> CaptureOrd
         passes=wanted.passes,
         docket=place,
         session=wanted.session,
+        role=wanted.role,
         settings={"part": _part(wanted.part)} if wanted.part else {},
         command="romassay bench",
     )

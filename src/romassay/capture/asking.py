@@ -42,6 +42,7 @@ class Asking:
         fixed: the host prints `piece` bytes whatever is asked, from a multiple of it.
 
     Attributes:
+        passes: times that all of the window is to be heard.
         line: bytes in a line of the host's dump: a line is asked for as a whole.
         bytes_asked: sum of the sizes of all that was asked for.
     """
@@ -52,7 +53,7 @@ class Asking:
         self.bytes_asked = 0
         self._piece = piece
         self._fixed = fixed
-        self._passes = passes
+        self.passes = passes
         self._address = np.concatenate([np.arange(r.first, r.last + 1, dtype=np.int64) for r in self.window])
         size = len(self._address)
         self._values: list[Octets] = []
@@ -164,7 +165,7 @@ class Asking:
 
     def _extended(self) -> bool:
         """Want more of what is still undecided; tell whether there is any."""
-        if self._passes < 2 or self._extra >= _EXTRA:
+        if self.passes < 2 or self._extra >= _EXTRA:
             return False
         want = self.undecided() & (self._tries < _TRIES)
         if self._extra:

@@ -11,18 +11,20 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from romassay.address import MAX_ADDRESS_BITS, Range, parse_range
-from romassay.cli import screen
+from romassay.cli import EXIT_OK, screen
 from romassay.cli.assay import VERDICT_STATUS, kept_in, settings_of
 from romassay.cli.options import FILE, of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
     from romassay.docket.growing import Plan
+    from romassay.reading import Role
     from romassay.rig import Host, Serial
     from romassay.session.assay import Outcome
     from romassay.session.capture import Order
 
 EXIT_UNFINISHED = 3
+_PASSES = 2
 _PARITIES = ("none", "even", "odd", "mark")
 _NUMBERS = ("hex", "octal", "decimal")
 
@@ -36,8 +38,8 @@ _NUMBERS = ("hex", "octal", "decimal")
     "--passes",
     metavar="N",
     type=click.IntRange(1, 32),
-    default=2,
-    help="Times that the window is read; 2 unless said otherwise. Lines that disagree are read again by themselves.",
+    help="Times that the window is read; 2 unless said otherwise, 1 for a control reading. Lines that disagree are "
+    "read again by themselves.",
 )
 @click.option(
     "--target",
@@ -79,6 +81,9 @@ _NUMBERS = ("hex", "octal", "decimal")
     help="Lines of the bus, where the host's addresses do not show it.",
 )
 @click.option("--session", metavar="NAME", help="The power-up in which this is read.")
+@click.option("--empty-socket", is_flag=True, help="This is read without the specimen, as a control reading.")
+@click.option("--pulled-up", is_flag=True, help="This is read with the data lines pulled up, as a control reading.")
+@click.option("--pulled-down", is_flag=True, help="This is read with the data lines pulled down, as a control reading.")
 @click.pass_obj
 def command(
     typed: Sequence[str],
@@ -99,10 +104,14 @@ def command(
 
     For example: romassay capture /dev/ttyUSB0 --host monitor-300-baud --window 0xC000-0xDFFF -o docket
 
-    Exit status: 0 confirmed, 3 provisional, 4 nothing found, 2 bad input or a line that failed.
+    A control reading may come before any of the specimen: it is then kept without an assay.
+
+    Exit status: 0 confirmed or a control reading kept, 3 provisional, 4 nothing found, 2 bad input or a line that
+    failed.
     """
     if sum((resumed, listen, probe, keyed)) > 1:
         raise BadValue("--resume, --listen, --probe and --keyed exclude each other", advice="give one of them")
+    role = _role(said)
     _see_that_all_count(resumed=resumed, listen=listen, probe=probe, keyed=keyed)
     if probe:
         return _probed(_needed(port, "PORT", "the line to listen on"))
@@ -127,6 +136,7 @@ def command(
             folder,
             settings=settings_of(said),
             session=said["session"],
+            role=role,
             command=words,
             silence=said["silence"],
         )
@@ -137,6 +147,7 @@ def command(
 
 _LINE = ("--baud", "--data-bits", "--parity", "--stop-bits")
 _ASKING = ("--host", "--passes")
+_CONTROLS = ("--empty-socket", "--pulled-up", "--pulled-down")
 _ASSAY = ("--target", "--part", "--rig", "--parts", "--size", "--exclude", "--address-bits", "--session", "-o")
 
 
@@ -147,17 +158,30 @@ def _see_that_all_count(*, resumed: bool, listen: bool, probe: bool, keyed: bool
     if not keyed:
         of_no_use(("--numbers",), "without --keyed", "leave it out")
     if resumed:
-        of_no_use(("--window", "--passes"), "with --resume", "they are those of the capture that goes on; leave it out")
+        same = ("--window", "--passes", *_CONTROLS)
+        of_no_use(same, "with --resume", "it is that of the capture that goes on; leave it out")
     if listen:
         of_no_use((*_ASKING, "--window"), "with --listen, which asks nothing", "leave it out")
     if keyed:
         of_no_use((*_ASKING, *_LINE), "with --keyed, where no line is read", "leave it out")
+        of_no_use(_CONTROLS, "with --keyed", "key it into a docket of its own, and give its files to 'romassay assay'")
     if probe:
-        others = (*_ASKING, *_LINE, *_ASSAY, "--window")
+        others = (*_ASKING, *_LINE, *_ASSAY, *_CONTROLS, "--window")
         of_no_use(others, "with --probe, which finds the settings of a line and stops", "leave it out")
 
 
-def _captured(port: str | None, folder: Path, *, resumed: bool, said: dict[str, Any], words: str) -> Outcome:
+def _role(said: dict[str, Any]) -> Role:
+    """Return what is in the socket."""
+    roles: dict[str, Role] = {"empty_socket": "empty-socket", "pulled_up": "pulled-up", "pulled_down": "pulled-down"}
+    given = [role for name, role in roles.items() if said[name]]
+    if len(given) > 1:
+        raise BadValue(f"--{given[0]} and --{given[1]} exclude each other", advice="read one after the other")
+    if given and said["target"] is not None:
+        raise BadValue("is of no use for a control reading", place="--target", advice="leave it out")
+    return given[0] if given else "specimen"
+
+
+def _captured(port: str | None, folder: Path, *, resumed: bool, said: dict[str, Any], words: str) -> Outcome | None:
     from romassay.cli.live import Screen
     from romassay.session.capture import capture, resume
 
@@ -166,12 +190,12 @@ def _captured(port: str | None, folder: Path, *, resumed: bool, said: dict[str, 
         def order_of(plan: Plan) -> Order:
             return _resumed(plan, port, folder, said, words)
 
-        with Screen(f"{folder}: going on", said["passes"]) as shown:
+        with Screen(f"{folder}: going on") as shown:
             result = resume(order_of, folder, watch=shown.watch)
     else:
         order = _order(port, folder, said, words)
         say_decimals({"--window": said["window"], "--exclude": said["exclude"]})
-        with Screen(f"{order.host} on {order.port}", order.passes) as shown:
+        with Screen(f"{order.host} on {order.port}") as shown:
             result = capture(order, watch=shown.watch)
     screen.note(f"asked for {result.asked} bytes; {result.needed} were wanted, over all passes")
     if result.missing:
@@ -198,16 +222,18 @@ def _order(port: str | None, folder: Path, said: dict[str, Any], words: str) -> 
     from romassay.session.capture import Order, dialogue_of
 
     name, host, window = _host(said)
+    role = _role(said)
     return Order(
         port=_needed(port, "PORT", "the line to the host"),
         host=name,
         dialogue=dialogue_of(host, name),
         serial=_line(host, said),
         window=_windows(said["window"]) if said["window"] or not window else window,
-        passes=said["passes"],
+        passes=said["passes"] or (_PASSES if role == "specimen" else 1),
         docket=folder,
         until_target=said["target"] is not None,
         session=said["session"],
+        role=role,
         settings=settings_of(said),
         part_folders=said["part_folders"],
         command=words,
@@ -275,10 +301,14 @@ def _needed(value: Any, name: str, what: str) -> Any:
     return value
 
 
-def _shown(outcome: Outcome, folder: Path) -> int:
-    """Print the summary of an outcome; return the exit status of its verdict."""
+def _shown(outcome: Outcome | None, folder: Path) -> int:
+    """Print the summary of an outcome; return the exit status of its verdict, 0 where there is nothing to assay yet."""
     from romassay.report.summary import summary
 
+    if outcome is None:
+        screen.note(f"{folder}: kept; no reading of the specimen is there yet")
+        screen.note("next, read the specimen into the same docket; switch off before you put it in")
+        return EXIT_OK
     for notice in outcome.notices:
         screen.note(notice)
     screen.show(summary(outcome.assay, kept_in(folder, outcome), width=screen.width()))

@@ -59,9 +59,8 @@ class UnderWay:
 class Screen:
     """Shows how a capture goes, on standard error, so that standard output stays the result's."""
 
-    def __init__(self, title: str, passes: int) -> None:
+    def __init__(self, title: str) -> None:
         self._title = title
-        self._passes = passes
         self._start = time.monotonic()
         self._shown = 0.0
         self._before: int | None = None
@@ -108,6 +107,6 @@ class Screen:
     def _page(self, account: Asking, line: str) -> list[Line]:
         address, heard, differ = account.picture()
         bits = max(16, int(address[-1]).bit_length())
-        rows = growing_map(address, heard, differ, self._passes, room=screen.width(), address_bits=bits)
+        rows = growing_map(address, heard, differ, account.passes, room=screen.width(), address_bits=bits)
         tries = f"; the line was at fault {self._retries} times" if self._retries else ""
         return [(Segment(self._title, "strong"),), *rows, (Segment(LEGEND, "faint"),), (Segment(line + tries),)]

@@ -20,6 +20,7 @@ from romassay.docket.files import one_line_errors, sync_folder, write_atomically
 from romassay.docket.folder import commit, reading_path
 from romassay.docket.manifest import MANIFEST_FILE, READINGS_FOLDER, Manifest, Settings, Span, safe_name
 from romassay.errors import BadInput
+from romassay.reading import Role
 from romassay.rig import Serial
 
 CAPTURE_FILE = "capture.json"
@@ -37,6 +38,7 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
         window: ranges to read.
         passes: over all of them.
         session: name of the power-up, or None.
+        role: what is in the socket.
         settings: of the docket that were said when the capture began, by name, as `Settings` has them.
         part_folders: directories of part files of one's own.
         files: of the readings, in the order of time.
@@ -50,6 +52,7 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True
     window: tuple[Span, ...]
     passes: int
     session: str | None = None
+    role: Role = "specimen"
     settings: dict[str, Any] = {}
     part_folders: tuple[str, ...] = ()
     files: tuple[str, ...] = ()

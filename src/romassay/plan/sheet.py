@@ -195,6 +195,7 @@ def _first(rig: Rig, names: Names, seen: Coverage, readings: int) -> Step:
     command = _assay(names, *files, "--empty-socket empty-socket.log", "--session 1")
     do = (
         f"Read the window {readings} times, each into a file of its own.",
+        "Have the terminal put the time before each line: files that are equal byte for byte count once.",
         *_short(seen),
         *([_CAPTURE] if rig.host.dialogue else []),
     )
@@ -202,7 +203,8 @@ def _first(rig: Rig, names: Names, seen: Coverage, readings: int) -> Step:
 
 
 _CAPTURE = (
-    "On a serial port of this computer, 'romassay capture' asks, checks each line, and files the readings by itself."
+    "On a serial port of this computer, 'romassay capture' asks, checks each line, and files the readings by itself; "
+    "control readings too, with --empty-socket, --pulled-up or --pulled-down."
 )
 
 

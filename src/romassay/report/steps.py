@@ -37,7 +37,10 @@ def steps(assay: Assay, command: str, *, keeps: bool) -> list[Step]:
     mend = [Step(text, call) for text, call in _faults_to_mend(assay, docket)]
     again = [Step(text, f"{docket} NEW.log") for text in _readings_to_take(assay)]
     others = [Step(text, f"{docket} {options}") for text, options in _evidence_to_add(assay)]
-    return [*keep, *mend, *again, *others]
+    todo = [*mend, *again, *others]
+    if not todo and assay.verdict == "provisional":
+        todo = [Step(text, f"{docket} NEW.log") for text in _what_stands_against(assay)]
+    return [*keep, *todo]
 
 
 _MOVING: frozenset[Kind] = frozenset({"marginal-timing", "supply-sag", "weak-bits"})
@@ -95,9 +98,21 @@ def _readings_to_take(assay: Assay) -> Iterator[str]:
         )
     elif not missing and int(image.readings.min(initial=ENOUGH)) < ENOUGH:
         yield f"Read {where} again into a new file, best after switching off and on: two readings must agree."
+    elif not missing and image.doubtful:
+        yield f"Read {where} again: {plural(len(image.doubtful), 'byte')} in doubt."
     items = [item for item in assay.survey.functions[image.function].read_next if _on_pins(assay, item)]
     if items:
         yield _to_resolve(assay, items)
+
+
+def _what_stands_against(assay: Assay) -> Iterator[str]:
+    """Yield why a result stays provisional for which there is no other step."""
+    decided = sum(len(image.decided) for image in assay.images)
+    if decided:
+        yield (f"{plural(decided, 'byte')} decided by hand: read again, and take back what the readings settle alone.")
+    for finding in assay.findings:
+        if finding.blocks and not finding.alternative_to:
+            yield sentence(finding.advice)
 
 
 def _on_pins(assay: Assay, item: ReadNext) -> bool:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,43 +16,16 @@ from typing import Any
 import msgspec
 
 from romassay.chain import Assay, Options, assay, gather
-from romassay.docket.folder import (
-    Addition,
-    altered,
-    commit,
-    find,
-    hold,
-    is_current,
-    reading_path,
-    reading_place,
-    strangers,
-)
+from romassay.docket.folder import commit, find, hold, is_current, reading_path, strangers
 from romassay.docket.growing import read_plan
-from romassay.docket.manifest import (
-    Decided,
-    Entry,
-    Event,
-    Manifest,
-    Result,
-    Settings,
-    safe_name,
-    unique_name,
-)
+from romassay.docket.manifest import Decided, Event, Manifest, Result, Settings
 from romassay.docket.record import File, crc32, result_files
-from romassay.errors import BadInput, BadValue
+from romassay.errors import BadValue
 from romassay.formats.model import Loaded
-from romassay.reading import ReadingSet, Role
+from romassay.reading import ReadingSet
 from romassay.session.declared import Declared, as_kept, declare, on_bus
-from romassay.session.loading import (
-    Input,
-    base_not_used,
-    digest_of,
-    in_company,
-    length_of,
-    load_named,
-    load_together,
-    renamed,
-)
+from romassay.session.entering import Entered, enter
+from romassay.session.loading import Input, in_company, load_together
 from romassay.version import VERSION
 
 
@@ -103,10 +76,10 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
     """
     with hold(request.docket) if request.docket else contextlib.nullcontext() as former:
         declared = _declared(request, _settings((former or Manifest()).settings, request.settings))
-        taken = _take(request, former or Manifest(), declared)
-        result = _derive(taken, declared)
+        entered = _entered(request, former or Manifest(), declared)
+        result = _derive(entered, declared)
         files = result_files(result)
-        notices = taken.notices
+        notices = entered.notices
         if request.docket:
             notices = (*notices, *_taken_back((former or Manifest()).settings, request.settings))
             if former and former.results and not is_current(request.docket, former):
@@ -115,17 +88,48 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
                 when=_stamp(now),
                 version=VERSION,
                 command=request.command,
-                did=_did(taken, result),
+                did=_did(entered, result),
             )
             manifest = msgspec.structs.replace(
-                taken.manifest,
-                settings=as_kept(taken.manifest.settings, declared),
+                entered.manifest,
+                settings=as_kept(entered.manifest.settings, declared),
                 results=tuple(Result(file.name, file.sha256) for file in files),
-                history=(*taken.manifest.history, event),
+                history=(*entered.manifest.history, event),
             )
-            commit(request.docket, manifest, (*taken.additions, *declared.files), files)
+            commit(request.docket, manifest, (*entered.additions, *declared.files), files)
             notices = (*notices, *not_filed(request.docket, manifest))
-    return Outcome(result, taken.loaded, files, notices, request.docket)
+    return Outcome(result, entered.loaded, files, notices, request.docket)
+
+
+def assay_or_keep(request: Request, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Outcome | None:
+    """Assay as `assay_files` does; keep control readings, and return None, where none of the specimen is there yet.
+
+    Raises:
+        ValueError: the request names no docket.
+        BadInput, BadValue: as `assay_files`.
+    """
+    if request.docket is None:
+        raise ValueError("nothing is kept without a docket")
+    with hold(request.docket) as former:
+        before = former or Manifest()
+        roles = {*(item.role for item in request.inputs), *(entry.role for entry in before.readings)}
+        if request.inputs and "specimen" not in roles:
+            _keep(request, request.docket, before, now)
+            return None
+    return assay_files(request, now=now)
+
+
+def _keep(request: Request, docket: Path, before: Manifest, now: Callable[[], datetime]) -> None:
+    """Enter the files of a request into a held docket that has no result, and give it none."""
+    declared = _declared(request, _settings(before.settings, request.settings))
+    entered = _entered(request, before, declared)
+    event = Event(_stamp(now), VERSION, request.command, f"{_added(entered)}; no reading of the specimen yet")
+    manifest = msgspec.structs.replace(
+        entered.manifest,
+        settings=as_kept(entered.manifest.settings, declared),
+        history=(*entered.manifest.history, event),
+    )
+    commit(docket, manifest, (*entered.additions, *declared.files), ())
 
 
 def not_filed(docket: Path, manifest: Manifest) -> tuple[str, ...]:
@@ -147,7 +151,8 @@ def look(request: Request) -> tuple[Loaded, ...]:
         return in_company([(item, item.said, found) for item, found in named], settings)
     with hold(request.docket) as former:
         manifest = former or Manifest()
-        return _take(request, manifest, _declared(request, _settings(manifest.settings, request.settings))).loaded
+        declared = _declared(request, _settings(manifest.settings, request.settings))
+        return _entered(request, manifest, declared).loaded
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,8 +184,8 @@ def derive(docket: Path) -> Derived:
 def _derived(docket: Path, manifest: Manifest) -> Derived:
     request = Request(inputs=(), docket=docket)
     declared = _declared(request, manifest.settings)
-    taken = _take(request, manifest, declared)
-    return Derived(_derive(taken, declared), taken.loaded, manifest)
+    entered = _entered(request, manifest, declared)
+    return Derived(_derive(entered, declared), entered.loaded, manifest)
 
 
 def decide(
@@ -228,54 +233,11 @@ def _stamp(now: Callable[[], datetime]) -> str:
     return now().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-@dataclass(frozen=True, slots=True)
-class _Taken:
-    """The manifest with the new files in it, every file's readings, and what is new to the docket."""
-
-    manifest: Manifest
-    loaded: tuple[Loaded, ...]
-    additions: tuple[Addition, ...]
-    notices: tuple[str, ...]
-
-
-_Key = tuple[str, Role]
-"""The same bytes in the same role are one entry."""
-
-
-def _take(request: Request, former: Manifest, declared: Declared) -> _Taken:
-    """Enter the named files into a manifest, and load what it then holds."""
+def _entered(request: Request, former: Manifest, declared: Declared) -> Entered:
+    """Enter the files of a request into a manifest, with its settings, and load what the manifest then holds."""
     kept = _settings(former.settings, request.settings)
-    settings = on_bus(kept, declared)
-    entries: dict[_Key, Entry] = {(entry.sha256, entry.role): entry for entry in former.readings}
-    known = frozenset(entries)
-    named: dict[_Key, tuple[Input, Loaded]] = {}
-    notices: list[str] = []
-    layouts = [entry.said.layout for entry in former.readings if entry.said.layout]
-    for item, found in load_together(request.inputs, settings, layouts):
-        key = (found.sha256, item.role)
-        notices += filter(None, [base_not_used(item, found)])
-        if key in entries:
-            entries[key] = _again(entries[key], item, notices, filed=key in known and key not in named)
-        else:
-            name = _name_for(item, found.sha256, request.docket, former, entries.values())
-            entries[key] = Entry(file=name, sha256=found.sha256, bytes=length_of(item), role=item.role, said=item.said)
-        named.setdefault(key, (item, found))
-    items = [(named[key][0] if key in named else _filed(request.docket, entry)) for key, entry in entries.items()]
-    alone = [_load_entry(entry, named.get(key), settings, request.docket) for key, entry in entries.items()]
-    pairs = zip(items, entries.values(), alone, strict=True)
-    loaded = in_company(
-        [(dataclasses.replace(item, role=entry.role), entry.said, found) for item, entry, found in pairs], settings
-    )
-    return _Taken(
-        manifest=msgspec.structs.replace(former, settings=kept, readings=tuple(entries.values())),
-        loaded=tuple(renamed(found, entry.file) for found, entry in zip(loaded, entries.values(), strict=True)),
-        additions=tuple(
-            Addition(reading_place(entries[key].file), key[0], item.path if item.content is None else item.content)
-            for key, (item, _) in named.items()
-            if key not in known
-        ),
-        notices=tuple(notices),
-    )
+    manifest = msgspec.structs.replace(former, settings=kept)
+    return enter(request.inputs, manifest, request.docket, on_bus(kept, declared))
 
 
 def _settings(former: Settings, given: Mapping[str, Any]) -> Settings:
@@ -307,83 +269,30 @@ def _taken_back(former: Settings, given: Mapping[str, Any]) -> list[str]:
     ]
 
 
-def _filed(docket: Path | None, entry: Entry) -> Input:
-    """Return a docket's own file as an input."""
-    if docket is None:
-        raise ValueError("only a docket holds readings that were not named")
-    path = reading_path(docket, entry.file)
-    if not path.is_file():
-        raise BadInput("the reading is missing", place=str(path), advice="put it back from a copy of the docket")
-    return Input(path)
-
-
-def _load_entry(entry: Entry, named: tuple[Input, Loaded] | None, settings: Settings, docket: Path | None) -> Loaded:
-    """Load a file with everything that was ever said about it, and see that its bytes are those that were filed."""
-    if named and named[0].said == entry.said:
-        return named[1]
-    item = named[0] if named else _filed(docket, entry)
-    try:
-        found = load_named(dataclasses.replace(item, role=entry.role, said=entry.said), settings)
-    except BadInput as e:
-        if item.content is None and digest_of(item.path) != entry.sha256:
-            raise altered(item.path) from e
-        raise
-    if found.sha256 != entry.sha256:
-        raise altered(item.path)
-    return found
-
-
-def _again(entry: Entry, item: Input, notices: list[str], *, filed: bool) -> Entry:
-    """Return the entry of a file whose bytes are known already, with what is newly said about it."""
-    amended = entry.said.amended(item.said)
-    name = safe_name(item.path.name)
-    if amended != entry.said:
-        notices.append(f"{name}: known already; what is said about it now counts")
-    elif filed and name in (entry.file, *entry.also):
-        notices.append(f"{name}: in the docket already, it adds nothing")
-    else:
-        notices.append(f"{name}: the same file as {entry.file}, byte for byte, it adds nothing")
-    newly = () if filed and name in (entry.file, *entry.also) else (name,)
-    return msgspec.structs.replace(entry, said=amended, also=(*entry.also, *newly))
-
-
-def _name_for(item: Input, sha256: str, docket: Path | None, former: Manifest, entries: Iterable[Entry]) -> str:
-    """Return the name under which a file is kept; no file that lies in the docket is written over."""
-    taken = {entry.file for entry in entries}
-    if docket is not None:
-        wanted = unique_name(item.path.name, taken)
-        taken |= {
-            name
-            for name in strangers(docket, former)
-            if name.casefold() != wanted.casefold() or digest_of(reading_path(docket, name)) != sha256
-        }
-    return unique_name(item.path.name, taken)
-
-
 def _declared(request: Request, settings: Settings) -> Declared:
     return declare(settings, request.docket, newly=request.settings, folders=request.part_folders)
 
 
-def _derive(taken: _Taken, declared: Declared) -> Assay:
-    settings = on_bus(taken.manifest.settings, declared)
-    if not any(entry.role == "specimen" for entry in taken.manifest.readings):
+def _derive(entered: Entered, declared: Declared) -> Assay:
+    settings = on_bus(entered.manifest.settings, declared)
+    if not any(entry.role == "specimen" for entry in entered.manifest.readings):
         raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
     options = Options(
         part=declared.part,
         rig=declared.rig,
         size=settings.size,
         target=settings.target,
-        decisions=taken.manifest.decided,
+        decisions=entered.manifest.decided,
         apply_findings=settings.apply_findings,
     )
-    readings = gather(taken.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
+    readings = gather(entered.loaded, exclude=settings.excluded, address_bits=settings.address_bits)
     if settings.address_bits and not any(len(reading) for reading in readings.with_role("specimen")):
         raise BadValue(
             f"no address of the readings fits a bus of {settings.address_bits} lines",
             place="--address-bits",
             advice="give the bus more lines, or leave them to the files",
         )
-    return assay(_with_duplicates(readings, taken.manifest), options)
+    return assay(_with_duplicates(readings, entered.manifest), options)
 
 
 def _with_duplicates(readings: ReadingSet, manifest: Manifest) -> ReadingSet:
@@ -392,12 +301,16 @@ def _with_duplicates(readings: ReadingSet, manifest: Manifest) -> ReadingSet:
     return dataclasses.replace(readings, duplicates=(*readings.duplicates, *names))
 
 
-def _did(taken: _Taken, result: Assay) -> str:
+def _did(entered: Entered, result: Assay) -> str:
     """Return what was done, as a line of the docket's history."""
-    added = [Path(addition.place).name for addition in taken.additions]
-    what = f"added {', '.join(added)}" if added else "derived anew"
+    what = _added(entered)
     if result.image is None:
         return f"{what}; {result.verdict}"
     put_right = ", ".join(finding.kind for finding in result.applied(result.image))
     what += f", put right: {put_right}" if put_right else ""
     return f"{what}; {result.verdict}, {len(result.image)} bytes, CRC-32 {crc32(bytes(result.image))}"
+
+
+def _added(entered: Entered) -> str:
+    added = [Path(addition.place).name for addition in entered.additions]
+    return f"added {', '.join(added)}" if added else "derived anew"

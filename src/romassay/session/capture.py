@@ -43,8 +43,9 @@ from romassay.formats.transcript import (
     transcript_of,
 )
 from romassay.part import Part
+from romassay.reading import Role
 from romassay.rig import Host, Serial
-from romassay.session.assay import Outcome, Request, assay_files
+from romassay.session.assay import Outcome, Request, assay_or_keep
 from romassay.session.loading import Input
 
 _STEM = "capture"
@@ -71,6 +72,7 @@ class Order:
         docket: the folder that keeps everything.
         until_target: go on until the bound of the docket's target is met, as far as readings can meet it.
         session: the power-up.
+        role: what is in the socket.
         settings: of the docket, as `Request` takes them.
         part_folders: directories of part files of one's own.
         command: what was typed, for the history.
@@ -85,6 +87,7 @@ class Order:
     docket: Path
     until_target: bool = False
     session: str | None = None
+    role: Role = "specimen"
     settings: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     part_folders: tuple[Path, ...] = ()
     command: str = ""
@@ -95,14 +98,14 @@ class Captured:
     """What a capture left.
 
     Attributes:
-        outcome: of the assay over all that the docket holds.
+        outcome: of the assay over all that the docket holds; None where it holds no reading of the specimen yet.
         asked: bytes that were asked for in this call.
         needed: bytes of all passes, each once.
         missing: bytes that were never heard, over all passes.
         files: the transcripts.
     """
 
-    outcome: Outcome
+    outcome: Outcome | None
     asked: int
     needed: int
     missing: int
@@ -210,6 +213,7 @@ def order_of_plan(plan: Plan, docket: Path, *, command: str = "") -> Order:
         passes=plan.passes,
         docket=docket,
         session=plan.session,
+        role=plan.role,
         until_target="target" in plan.settings,
         settings={name: getattr(settings, name) for name in plan.settings},
         part_folders=tuple(Path(name) for name in plan.part_folders),
@@ -226,6 +230,7 @@ def _plan_of(order: Order) -> Plan:
         window=tuple(Span(item.first, item.last) for item in order.window),
         passes=order.passes,
         session=order.session,
+        role=order.role,
         settings={name: msgspec.to_builtins(_found_from_anywhere(said)) for name, said in order.settings.items()},
         part_folders=tuple(str(folder.absolute()) for folder in order.part_folders),
     )
@@ -314,7 +319,7 @@ def _events(order: Order, plan: Plan, account: Asking, port: Port, clock: Clock,
 
 def _ask_for_more(order: Order, plan: Plan, account: Asking) -> bool:
     """Ask for what the result so far needs: the doubtful bytes, and as many readings as the target wants."""
-    result = _result_so_far(order, plan)
+    result = _result_so_far(order, plan) if order.role == "specimen" else None
     if result is None or result.image is None:
         return False
     places = _places(result)
@@ -387,21 +392,23 @@ def lines_of(event: Event) -> bytes:
 
 
 def _assayed(order: Order, account: Asking) -> Captured:
-    """Enter the transcripts into the docket and assay all that it holds; the capture is done then."""
+    """Enter the transcripts into the docket and assay all that it holds; the capture is done then.
+
+    A control reading may come before any of the specimen: then there is nothing to assay, and it is kept.
+    """
     plan = read_plan(order.docket)
     assert plan is not None  # noqa: S101 - for the type checker; this call has written it
     said = Said(session=order.session)
     files = tuple(reading_path(order.docket, name) for name in plan.files)
     holding = [path for path in files if path.is_file() and _holds_answers(path, order)]
-    outcome = assay_files(
-        Request(
-            inputs=tuple(Input(path, said=said) for path in holding),
-            settings=order.settings,
-            docket=order.docket,
-            part_folders=order.part_folders,
-            command=order.command,
-        )
+    request = Request(
+        inputs=tuple(Input(path, order.role, said) for path in holding),
+        settings=order.settings,
+        docket=order.docket,
+        part_folders=order.part_folders,
+        command=order.command,
     )
+    outcome = assay_or_keep(request)
     with hold(order.docket) as former:
         if former != Manifest():
             write_plan(order.docket, msgspec.structs.replace(plan, done=True))

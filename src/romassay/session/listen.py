@@ -14,8 +14,9 @@ from romassay.docket.folder import hold
 from romassay.docket.growing import GrowingFile, make_ready, new_name
 from romassay.docket.manifest import Said
 from romassay.errors import BadInput
+from romassay.reading import Role
 from romassay.rig import Serial
-from romassay.session.assay import Outcome, Request, assay_files
+from romassay.session.assay import Outcome, Request, assay_or_keep
 from romassay.session.loading import Input
 
 _STEM = "listen"
@@ -30,11 +31,12 @@ def listen_to(
     *,
     settings: Mapping[str, Any],
     session: str | None = None,
+    role: Role = "specimen",
     command: str = "",
     silence: float | None = None,
     watch: Callable[[int], None] = lambda _: None,
     clock: Callable[[], float] = time.monotonic,
-) -> Outcome:
+) -> Outcome | None:
     """Record all that comes in, byte for byte, until Ctrl-C, silence, or the end of the line; then assay it.
 
     The log is an ordinary text dump: its passes are told apart as those of any other.
@@ -45,10 +47,14 @@ def listen_to(
         docket: keeps the log and the result.
         settings: of the docket.
         session: the power-up.
+        role: what is in the socket.
         command: what was typed, for the history.
         silence: seconds without a character after which to stop, once something came; None to go on until Ctrl-C.
         watch: is told how many bytes came in.
         clock: seconds.
+
+    Returns:
+        The outcome; None where the docket holds no reading of the specimen yet.
 
     Raises:
         BadInput: nothing came in, or nothing of it is a dump; the log is kept.
@@ -71,9 +77,8 @@ def listen_to(
     if not count:
         path.unlink()
         raise BadInput("nothing came in", place=port, advice="check cable and settings, or find them with --probe")
-    return assay_files(
-        Request(inputs=(Input(path, said=Said(session=session)),), settings=settings, docket=docket, command=command)
-    )
+    given = Input(path, role, Said(session=session))
+    return assay_or_keep(Request(inputs=(given,), settings=settings, docket=docket, command=command))
 
 
 def probe_line(port: str, *, tell: Callable[[Tried], None] = lambda _: None) -> Tried:

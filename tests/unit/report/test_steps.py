@@ -9,8 +9,9 @@ import pytest
 
 import examples
 from romassay.chain import Assay
-from romassay.finding import Finding, Kind
-from romassay.report.steps import steps
+from romassay.finding import KINDS, Finding, Kind
+from romassay.report.steps import Step, steps
+from romassay.settle.model import Doubt
 
 IN_DOCKET = "romassay assay -o bag"
 
@@ -50,6 +51,20 @@ def test_one_reading_asks_for_a_second() -> None:
     alone = dataclasses.replace(examples.confirmed(), images=(image,))
     text = steps(alone, IN_DOCKET, keeps=True)[0].text
     assert text == "Read 8400-87FF again into a new file, best after switching off and on: two readings must agree."
+
+
+def test_bytes_in_doubt_ask_for_another_reading() -> None:
+    image = examples.image(doubtful=(Doubt(7, ((0x53, 5, 0.9), (0xD3, 1, 0.1))),))
+    doubted = dataclasses.replace(examples.confirmed(), images=(image,), verdict="provisional")
+    assert steps(doubted, IN_DOCKET, keeps=True)[0] == Step(
+        "Read 8400-87FF again: 1 byte in doubt.", f"{IN_DOCKET} NEW.log"
+    )
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_not_confirmed_is_never_told_to_need_nothing(kind: Kind) -> None:
+    everything_had = dataclasses.replace(blamed(kind), limits=())
+    assert steps(everything_had, IN_DOCKET, keeps=True)
 
 
 @pytest.mark.parametrize("name", examples.ALL)

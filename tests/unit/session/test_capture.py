@@ -3,6 +3,7 @@ from __future__ import annotations
 import os
 import random
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
@@ -12,7 +13,7 @@ from tests.monitors import DIALOGUE, Clock, Line, Monitor
 import romassay
 from romassay.address import Range
 from romassay.docket.growing import GrowingFile, Plan, read_plan
-from romassay.docket.manifest import Span
+from romassay.docket.manifest import MANIFEST_FILE, Span, decode
 from romassay.errors import BadInput
 from romassay.formats.transcript import received
 from romassay.rig import Serial
@@ -68,6 +69,45 @@ def test_a_quiet_line_gives_the_exact_image_and_asks_for_each_byte_twice(tmp_pat
     plan = read_plan(tmp_path / "d")
     assert plan is not None
     assert plan.done
+
+
+def bare(address: int) -> int:
+    """The bus with the socket empty."""
+    return address >> 8
+
+
+def test_a_control_reading_comes_first_and_is_kept_until_there_is_something_to_assay(tmp_path: Path) -> None:
+    """The order of a run sheet: the empty socket, the specimen, the specimen with the data lines pulled up."""
+    docket = tmp_path / "d"
+
+    def taken(read: Callable[[int], int], **changes: object) -> Captured:
+        wire = Line(Monitor(read).feed, Clock())
+        return capture(order(docket, **changes), clock=wire.clock, open_port=lambda _url, _serial: wire)
+
+    empty = taken(bare, role="empty-socket", passes=1)
+    assert empty.outcome is None
+    assert empty.asked == 0x400
+    assert not (docket / "assay.json").exists()
+    pulled = taken(lambda address: memory(address) if address & 0xFE00 == 0x4000 else 0xFF, role="pulled-up", passes=1)
+    assert pulled.outcome is None
+    found = taken(memory).outcome
+    assert found is not None
+    assert found.assay.verdict == "confirmed"
+    assert [reading.role for reading in found.assay.readings.readings] == [
+        "empty-socket", "pulled-up", "specimen", "specimen",
+    ]  # fmt: skip
+    assert "no-control-reading" not in found.assay.limits
+    assert (docket / "image.bin").read_bytes() == ROM
+
+
+def test_a_control_reading_that_broke_off_goes_on_as_one(tmp_path: Path) -> None:
+    docket = tmp_path / "d"
+    wire = Line(Monitor(bare).feed, Clock(), unplug_after=900)
+    with pytest.raises(BadInput):
+        capture(order(docket, role="empty-socket", passes=1), clock=wire.clock, open_port=lambda _url, _serial: wire)
+    whole = run(docket, Line(Monitor(bare).feed, Clock()), again=True)
+    assert whole.outcome is None
+    assert {entry.role for entry in decode((docket / MANIFEST_FILE).read_bytes(), "").readings} == {"empty-socket"}
 
 
 @pytest.mark.parametrize("seed", range(6))

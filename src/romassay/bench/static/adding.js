@@ -2,7 +2,7 @@
 
 import { byId, h, notice } from "./dom.js";
 
-const ROLES = [
+export const ROLES = [
   ["specimen", "the specimen"],
   ["empty-socket", "the empty socket"],
   ["pulled-up", "the specimen, lines pulled up"],

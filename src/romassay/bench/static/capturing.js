@@ -1,5 +1,6 @@
 // A host on a serial line: what to ask it, and how the reading goes while the map grows.
 
+import { ROLES } from "./adding.js";
 import * as api from "./api.js";
 import { byId, fill, h, notice } from "./dom.js";
 import { swatch } from "./map.js";
@@ -12,11 +13,13 @@ const WORDS = ["not heard yet", "heard once", "heard alike", "heard differently"
 export function captureForm(form, found, begin) {
   for (const host of found.hosts) form.elements.host.append(h("option", { value: host }, host));
   if (form.elements.part) for (const part of found.parts) form.elements.part.append(h("option", { value: part }, part));
+  if (form.elements.role) for (const [value, words] of ROLES) form.elements.role.append(h("option", { value }, words));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     begin({
       port: form.elements.port.value.trim(), host: form.elements.host.value, window: form.elements.window.value.split(/[\s,;]+/).filter(Boolean),
       passes: Number(form.elements.passes.value), part: form.elements.part?.value || null, session: form.elements.session?.value || null,
+      role: form.elements.role?.value || "specimen",
     });
   });
 }
