@@ -10,13 +10,15 @@ import numpy as np
 
 from romassay.address import Range, line_name, lines_of, merge_ranges
 from romassay.code.model import Code
+from romassay.cpus.model import Name
 from romassay.finding import Finding, Kind, Limit, ranked
 from romassay.part import Part
-from romassay.reading import ReadingSet
+from romassay.reading import Bytes, ReadingSet
 from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Function, Survey
 from romassay.survey.pairs import SAME_SHARE
+from romassay.survey.stack import GRANULE_LINES, consensus, stack
 
 Verdict = Literal["confirmed", "provisional", "not-found"]
 
@@ -34,6 +36,15 @@ OTHERS = 0.5
 
 SELDOM = 0.003
 """Chance hits up to which an image's own check tells that it is a whole program."""
+
+BLANKS = (0xFF, 0x00)
+"""What unused bytes of a ROM hold. Common practice, no source."""
+
+LARGER = 0.15
+"""Chance that a ROM is larger than what it does not leave blank. Common practice, no source."""
+
+VECTORED: tuple[Name, ...] = ("6502", "65C02", "6800", "6801", "6809")
+"""CPUs whose vectors end the address space (handbooks of the instruction sets)."""
 
 ENOUGH = 2
 """Independent readings of every byte that a confirmed image needs."""
@@ -71,6 +82,8 @@ def judge(
     findings += _about_likeness(found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
     findings += _about_gap(readings, found, images, part, size)
+    if not part and not size:
+        findings += _about_rest(readings, found, images, codes)
     first = images[0].function if images else None
     weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults, first))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
@@ -432,6 +445,59 @@ def _about_gap(
         "two chips" + ("; it appears once, so nothing tells" if once else ""),
         advice="declare the part or the size, or add a reading of the empty socket",
     )
+
+
+def _about_rest(
+    readings: ReadingSet, found: Survey, images: Sequence[Image], codes: Sequence[Code]
+) -> Iterator[Finding]:
+    """Doubt an undeclared size where the other half of a ROM of twice that size would read as the bus does, if blank.
+
+    Unused bytes are at the end of a ROM for the most part; only there they count against it. A program that ends in
+    its vectors, or that checks itself, is whole.
+    """
+    if not images or _ends_in_vectors(codes) or _tells_of_itself(codes):
+        return
+    function = found.functions[images[0].function]
+    line = function.size.bit_length() - 1
+    if line >= found.address_bits or function.level(line) not in ("0", "1"):
+        return
+    others = [copy.first ^ function.size for copy in function.copies]
+    said = [_said(readings, other, function.size) for other in others]
+    blank = next(
+        (value for value in BLANKS if any(len(one) for one in said) and all(_is(one, value) for one in said)), -1
+    )
+    if blank < 0 or ("pulled-down" if blank else "pulled-up") in {r.role for r in readings.readings}:
+        return
+    follows = function.level(line) == "0"
+    yield Finding(
+        "size-ambiguous",
+        blocks=follows,
+        function=images[0].function,
+        probability=LARGER,
+        where=(Range(others[0], others[0] + function.size - 1),),
+        evidence=f"what {'follows' if follows else 'is before it'} reads {blank:02X} throughout, as the bus does where "
+        f"nobody answers and as blank bytes would: the ROM may be larger than {function.size} bytes, and blank there",
+        advice="declare the part or the size, or read with the data lines pulled "
+        f"{'down' if blank else 'up'}: what still reads {blank:02X} there is the ROM's",
+    )
+
+
+def _said(readings: ReadingSet, first: int, size: int) -> Bytes:
+    """Return the bytes of a block, as far as the readings of the specimen are sure of them."""
+    granules = np.arange(first >> GRANULE_LINES, (first + size) >> GRANULE_LINES)
+    said = consensus(stack(readings.with_role("specimen"), readings.address_bits, readings.excluded, granules))
+    sure: Bytes = said.value[said.sure]
+    return sure
+
+
+def _is(said: Bytes, value: int) -> bool:
+    """Tell whether bytes are one value, but for noise; of a block that was not read, nothing else is known."""
+    return not len(said) or float(np.mean(said == value)) >= SAME_SHARE
+
+
+def _ends_in_vectors(codes: Sequence[Code]) -> bool:
+    """Tell whether the first image is a program whose vectors end it: no blank bytes follow them."""
+    return bool(codes) and codes[0].cpu in VECTORED and any(name == "reset" for name, _ in codes[0].entries)
 
 
 def _of_one_value(image: Image) -> Iterator[Range]:

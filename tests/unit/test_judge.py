@@ -159,6 +159,27 @@ def test_a_quarter_of_blank_that_ends_as_a_chip_would_leaves_the_size_open() -> 
     assert "size-ambiguous" not in kinds(assay(readings(ragged)))
 
 
+@pytest.mark.parametrize("fill", [0xFF, 0x00])
+def test_what_reads_as_blank_bytes_behind_a_rom_of_no_declared_size_leaves_it_open(fill: int) -> None:
+    made = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", fill),))
+    open_size = assay(readings(made))
+    found = kinds(open_size)["size-ambiguous"]
+    assert (open_size.verdict, found.blocks) == ("provisional", True)
+    assert f"reads {fill:02X} throughout" in found.evidence
+    assert assay(readings(made), Options(size=1024)).verdict == "confirmed"
+    other = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
+    assert "size-ambiguous" not in kinds(assay(readings(other)))
+    before = bench(DATA[:1024], "1000 01aa aaaa aaaa", floating=(Floating("pulled", fill),))
+    assert not kinds(assay(readings(before)))["size-ambiguous"].blocks
+
+
+def test_pulling_the_bus_away_from_what_blank_bytes_hold_settles_the_size() -> None:
+    made = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", 0xFF),))
+    away = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", 0x00),))
+    pulled = replace(readings(away, 1)[0], role="pulled-down", source=Source("down.log", "d" * 64))
+    assert "size-ambiguous" not in kinds(assay([*readings(made), pulled]))
+
+
 def test_something_stray_beside_a_rom_leaves_its_size_open() -> None:
     stray = function_from_pattern("rom", "1000 0100 1010 aaaa", DATA[:16])
     rom = function_from_pattern("rom", "1000 00aa aaaa aaaa", DATA)

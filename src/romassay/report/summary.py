@@ -160,7 +160,16 @@ def besides(assay: Assay) -> str:
     if not others:
         return ""
     named = listed(others) if len(others) < _SHOWN_LESSER else f"{len(others)} more ROMs"
-    return f"Also found: {named}. The verdict is on all of them."
+    return f"Also found: {named}. The verdict is on all of them{_whose(assay)}."
+
+
+def _whose(assay: Assay) -> str:
+    """Say which further ROMs may not be the specimen's: their bytes are as sure, but they may be the host's, or RAM."""
+    doubted = {finding.function for finding in assay.findings if finding.kind == "ram-or-rom"}
+    names = [name_of(assay.survey, image.function) for image in assay.images[1:] if image.function in doubted]
+    if not names:
+        return ""
+    return f", but whether {some(names, _SHOWN_LESSER)} {'is' if len(names) == 1 else 'are'} the specimen's is open"
 
 
 def _reasons(assay: Assay) -> list[str]:

@@ -82,7 +82,8 @@ def _promoted(scene: Scene, found: list[tuple[int, int]], level: int, part: Part
 
     RAM and ports side by side are a block larger than either, and no part of a ROM: they are taken apart again.
     """
-    small = max((f.size for f in part.functions if f.kind != "rom"), default=0) if part else 0
+    beside = [max(f.size, GRANULE) for f in part.functions if f.kind != "rom"] if part else []
+    small = max(beside, default=0)
     whole = any(k == level for k, _ in found)
     kept = small or (SMALL if not part and whole else 0)
     result: list[tuple[int, int]] = []

@@ -179,6 +179,13 @@ def test_more_readings_are_asked_for_by_number() -> None:
     assert "more reading" not in text_of(examples.confirmed())
 
 
+def test_a_further_rom_that_may_be_the_hosts_is_said_to_be_open() -> None:
+    made = examples.two_roms()
+    doubt = Finding("ram-or-rom", False, "it appears once", "exclude it", 0.7, function=made.images[1].function)
+    text = flat(text_of(dataclasses.replace(made, findings=(*made.findings, doubt))))
+    assert "The verdict is on all of them, but whether ROM 2 is the specimen's is open." in text
+
+
 def test_further_roms_are_named_and_told_apart() -> None:
     text = flat(text_of(examples.two_roms()))
     assert text.startswith("PROVISIONAL: 1 KiB of ROM at 8400 with 3 mirrors.")

@@ -498,3 +498,10 @@ def test_a_rom_with_little_in_it_is_taken_whole_beside_a_noisy_bus(seed: int) ->
         passes.append(reading_of([(0x4000, said.tobytes())], address_bits=16))
     found = survey(gather(passes), size=8192).functions
     assert [(f.size, f.copies[0].first) for f in found] == [(8192, 0x4000)]
+
+
+def test_a_part_whose_ports_are_smaller_than_what_is_looked_at_is_surveyed() -> None:
+    ports = function_from_pattern("rom", "1000 0001 000a aaaa", code(32))
+    made = Bench(16, (Specimen((ports,)),), floating=(Floating("address-high"),))
+    found = survey(read(made, ((0x8000, 0x8FFF),)), part=load_part("8755")).functions
+    assert all(function.kind != "rom" or function.size == 2048 for function in found)
