@@ -2,9 +2,11 @@
 
 A check is tried where firmware usually makes one, the likeliest place first: over the whole image, up to the vectors
 or to the padding, around a value that is stored near the beginning, and block by block, with the values in each block
-or in a table. Each trial comes out right by chance once in so many. The chances of all trials up to a hit that would
-have convinced as much are added up, and a hit counts only where chance would hardly give one: a single 8-bit sum never
-does, and it is blind to bytes in a wrong order besides. Blocks that are blank or equal to another prove nothing.
+or in a table; then of parts of the image, where the value has 32 bits, or 16 and its complement beside it. Each trial
+comes out right by chance once in so many. The chances of all trials up to a hit that would have convinced as much are
+added up, and a hit counts only where chance would hardly give one: a single 8-bit sum never does, and it is blind to
+bytes in a wrong order besides. Blocks that are blank, equal to another or a regular table prove nothing. A single value
+of 16 bits over a range that begins or ends anywhere cannot be told from chance: there are more ranges than values.
 """
 
 from __future__ import annotations
@@ -40,9 +42,18 @@ _HEADS = (3, 2, 4, 8)
 _FAR_LESS = 0.01
 """What a less usual place must have less chance hits by, to be told instead of a more usual one."""
 
+_PAGE = 256
+_BEGINS = 64
+"""Places, at equal distances, at which a range is tried to begin that may end anywhere."""
+
+_ONES = 0xFFFFFFFF
+
 _SMALL_STEP = 4
 _SMOOTH = 0.6
 """Share of small steps from which on bytes are a curve or a count, and no program."""
+
+_LEAST_ODD = 8
+"""Values that occur an odd number of times, below which a block's sums come out even by themselves."""
 
 _SHARP = 1e-4
 """Chance below which a trial over blocks is worth its price."""
@@ -72,7 +83,17 @@ def own_checks(data: Bytes, *, vectors: int = 0, order: Order | None = None) -> 
     totals = Totals(data)
     tried: list[float] = []
     best: list[Check] = []
-    for stage in (_whole, _to_the_vectors, _to_the_padding, _halves, _around_a_head, _by_blocks, _by_table):
+    for stage in (
+        _whole,
+        _to_the_vectors,
+        _to_the_padding,
+        _halves,
+        _around_a_head,
+        _by_blocks,
+        _by_table,
+        _with_complement,
+        _anywhere,
+    ):
         trials = list(stage(totals, vectors, order))
         tried += [trial.chance for trial in trials]
         found: list[Check] = []
@@ -95,8 +116,11 @@ def _told(check: Check, chance: float) -> Check:
 def _repeats(data: Bytes) -> bool:
     """Tell whether the image is a shorter one several times, counts on, is smooth or blank: sums then come out even."""
     half = len(data) // 2
+    steps = np.diff(data)[~padding(data)[1:]]
+    if len(steps) < LEAST:
+        return True
     smooth = any(_share_of_small_steps(data, stride) > _SMOOTH for stride in (1, 2))
-    counts_on = int(np.bincount(np.diff(data)).max()) > 0.5 * len(data)
+    counts_on = int(np.bincount(steps).max()) > 0.5 * len(steps)
     blank = int(np.bincount(data).max()) > 0.9 * len(data)
     return counts_on or smooth or blank or bool((data[:half] == data[half : 2 * half]).all())
 
@@ -169,7 +193,8 @@ def _stored(totals: Totals, name: str, parts: Parts, at: int, order: Order | Non
     wanted = {value} if name in CRC_BY_NAME else {value, value ^ top, -value & top}
     chance = len(stored) * len(wanted) / (1 << width)
     hit = Check(name, parts[0][0], parts[-1][1] - 1, at, value, chance)
-    return _Trial(chance, (hit,) if stored & wanted else ())
+    behind_padding = name in CRC_BY_NAME and stored <= {0, top}
+    return _Trial(chance, (hit,) if stored & wanted and not behind_padding else ())
 
 
 def _constant(totals: Totals, name: str, first: int, end: int) -> _Trial:
@@ -185,6 +210,12 @@ def _blank(data: Bytes) -> bool:
     return bool((data == data[0]).all())
 
 
+def _even(block: Bytes) -> bool:
+    """Tell whether nearly all values occur an even number of times, or nearly all an odd one, as in regular tables."""
+    odd = int((np.bincount(block, minlength=256) % 2).sum())
+    return min(odd, 256 - odd) < _LEAST_ODD
+
+
 def _blocks(data: Bytes) -> Iterator[list[tuple[int, int]]]:
     """Yield for each size of a block the blocks that tell something: not blank, and no repetition of those before."""
     size = len(data)
@@ -196,7 +227,8 @@ def _blocks(data: Bytes) -> Iterator[list[tuple[int, int]]]:
         for first in range(0, size, block):
             pieces = [data[at : at + _PIECE] for at in range(first, first + block, _PIECE)]
             written = [piece.tobytes() for piece in pieces if not _blank(piece)]
-            if 2 * sum(piece in seen for piece in written) < len(written):
+            fresh = 2 * sum(piece in seen for piece in written) < len(written)
+            if fresh and not _even(data[first : first + block]):
                 telling.append((first, first + block))
             seen.update(written)
         if len(telling) > 1:
@@ -282,6 +314,82 @@ def _table(totals: Totals, name: str, blocks: Sequence[tuple[int, int]], order: 
         return _Trial(chance)
     hits = [Check(name, a, end - 1, table + a // length * width, value, chance) for (a, end), value in values]
     return _Trial(chance, tuple(hits))
+
+
+def _words(data: Bytes, width: int, order: Order) -> Ints:
+    """Return the word of so many bytes that stands at each offset."""
+    count = len(data) - width + 1
+    places = range(width - 1, -1, -1) if order == "big" else range(width)
+    words = np.zeros(count, np.int64)
+    for i, place in enumerate(places):
+        words |= data[i : i + count].astype(np.int64) << 8 * place
+    return words
+
+
+def _with_complement(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    """Yield checks of 16 bits whose value is stored anywhere, its complement beside it.
+
+    Of the whole image without the two, of what stands before or behind them, and the sum of all the bytes.
+    """
+    del vectors
+    data, size = totals.data, len(totals.data)
+    for one in ("big", "little") if order is None else (order,):
+        words = _words(data, 2, one)
+        pairs = np.flatnonzero((words[:-2] ^ words[2:] == 0xFFFF) & (words[:-2] != 0) & (words[2:] != 0))
+        for name in (name for name in WIDE if WIDTHS[name] == 16):
+            chance = 4 * 2 * (size - 3) / 2.0**32
+            hits = []
+            for at in pairs.tolist():
+                stored = {int(words[at]), int(words[at + 2])}
+                ranges: list[Parts] = [((0, at), (at + 4, size)), ((0, at),), ((at + 4, size),)]
+                ranges += [((0, size),)] if name == "sum-16" else []
+                hits += [
+                    Check(name, parts[0][0], parts[-1][1] - 1, at, value, chance)
+                    for parts in ranges
+                    if parts[-1][1] - parts[0][0] >= LEAST and (value := totals.value(name, parts)) in stored
+                ]
+            yield _Trial(chance, tuple(hits[:1]))
+
+
+def _anywhere(totals: Totals, vectors: int, order: Order | None) -> Iterator[_Trial]:
+    """Yield CRCs of 32 bits over part of the image: those whose value follows anywhere, and those of whole pieces.
+
+    A range begins at one of `_BEGINS` places or behind a header, and ends where its value stands, anywhere; or it
+    begins and ends at an eighth of the image, the vectors or the padding, and the value stands anywhere outside.
+    """
+    data, size = totals.data, len(totals.data)
+    if size < 2 * LEAST:
+        return
+    orders: tuple[Order, ...] = ("big", "little") if order is None else (order,)
+    words = [_words(data, 4, one) for one in orders]
+    begins = range(0, size, max(2, size // _BEGINS))
+    blank = np.flatnonzero(data != data[-1])
+    written = int(blank[-1]) + 1 if len(blank) else size
+    pieces = set(range(0, size + 1, max(_PAGE, size // 8))) | {size, size - vectors, written}
+    for name in (name for name in WIDE if WIDTHS[name] == 32):
+        for first in sorted({*begins, *_HEADS, *pieces - {size}}):
+            values = totals.crc_to_each(CRC_BY_NAME[name], first).astype(np.int64)
+            ends = np.arange(first + LEAST, size - 3)
+            wanted = values[ends - first]
+            found = [ends[(wanted == word[ends]) & (wanted != 0) & (wanted != _ONES)] for word in words]
+            chance = len(orders) * (size - first) / 2.0**32
+            places = np.concatenate(found).tolist()
+            hits = [Check(name, first, end - 1, end, int(values[end - first]), chance) for end in places]
+            yield _Trial(chance, tuple(hits))
+            if first in pieces:
+                yield from (
+                    _elsewhere(name, first, end, int(values[end - first]), words)
+                    for end in sorted(pieces)
+                    if end - first >= LEAST
+                )
+
+
+def _elsewhere(name: str, first: int, end: int, value: int, words: Sequence[Ints]) -> _Trial:
+    """Try a check whose value stands anywhere outside of what it covers."""
+    chance = len(words) * len(words[0]) / 2.0**32
+    at = np.concatenate([np.flatnonzero(word == value) for word in words]).tolist()
+    outside = [place for place in at if place >= end or place + 4 <= first] if value not in (0, _ONES) else []
+    return _Trial(chance, tuple(Check(name, first, end - 1, place, value, chance) for place in outside[:1]))
 
 
 def _agreeing(

@@ -31,13 +31,13 @@ class Followed:
     likely: frozenset[int] = frozenset()
 
 
-_SEP_R4 = 0xD4
+SEP_R4 = 0xD4
 """How a program of the 1802 calls by the standard technique; the address stands behind it."""
 
-_SEP_R5 = 0xD5
+SEP_R5 = 0xD5
 """How it returns."""
 
-_LEAST_CALLS = 4
+LEAST_CALLS = 4
 """Such calls, below which nothing is made of them."""
 
 
@@ -48,9 +48,9 @@ def calls_by_register(cpu: Cpu, data: bytes, origin: int) -> bool:
     """
     if cpu.name != "1802" or len(data) > 1 << (cpu.address_bits - 1):
         return False
-    words = [int.from_bytes(data[at + 1 : at + 3], "big") for at in range(len(data) - 2) if data[at] == _SEP_R4]
+    words = [int.from_bytes(data[at + 1 : at + 3], "big") for at in range(len(data) - 2) if data[at] == SEP_R4]
     inside = sum(origin <= word < origin + len(data) for word in words)
-    return inside >= _LEAST_CALLS and 2 * inside >= len(words)
+    return inside >= LEAST_CALLS and 2 * inside >= len(words)
 
 
 _BLANK = re.compile(rb"\xff{8,}|(.)\1{31,}", re.DOTALL)
@@ -99,10 +99,10 @@ def follow(
             found[at] = instruction
             covered[at : at + instruction.size] = b"\1" * instruction.size
             _note(instruction, at, origin, len(data), targets, leaving, open_ones)
-            if instruction.flow in ENDS or (by_register and instruction.form.code[0] == _SEP_R5):
+            if instruction.flow in ENDS or (by_register and instruction.form.code[0] == SEP_R5):
                 break
             at += instruction.size
-            if by_register and instruction.form.code[0] == _SEP_R4:
+            if by_register and instruction.form.code[0] == SEP_R4:
                 at = _behind_word(data, at, origin, covered, targets, inline, open_ones)
     besides = set()
     for at in likely:
@@ -112,7 +112,7 @@ def follow(
             found[at] = instruction
             covered[at : at + instruction.size] = b"\1" * instruction.size
             _note(instruction, at, origin, len(data), targets, leaving, [])
-            if by_register and instruction.form.code[0] == _SEP_R4:
+            if by_register and instruction.form.code[0] == SEP_R4:
                 _behind_word(data, at + 1, origin, covered, targets, inline, [])
     return Followed(
         instructions=dict(sorted(found.items())),

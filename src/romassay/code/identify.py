@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from romassay.code.structure import structure
 from romassay.cpus.catalogue import cpu_of
-from romassay.cpus.columns import ILLEGAL, ident_of
+from romassay.cpus.columns import ILLEGAL, JUMP, RETURN, STOP, ident_of
 from romassay.cpus.likeness import Segmented, padding, plain_score, segment
 from romassay.cpus.model import Name
 
@@ -204,6 +204,13 @@ _TEXT = 5
 _GAP = 24
 """Bytes in a row that are no code without the wider CPU's instructions, up to which these are code beyond doubt."""
 
+_TABLE = 5
+"""Bytes in a row that are no code without the wider CPU's instructions, from which on they are taken for a table where
+they stand behind a return or a jump: nothing leads into them."""
+
+_TABLE_GAIN = 3.0
+"""Nats that such a table may seem to gain by the wider CPU's instructions."""
+
 _SHARED = {"Z80": (0x20, 0x30)}
 """Opcodes that say nothing alone: JR NZ and JR NC of the Z80 are RIM and SIM of the 8085, and a program for the Z80 has
 other branches besides."""
@@ -250,8 +257,8 @@ def wider(sample: npt.NDArray[np.uint8], name: Name) -> float:
     cpu, extra = cpu_of(name), extras(name)
     without = segment(cpu, sample, without=extra)
     text = _runs((sample >= ord(" ")) & (sample <= ord("~")), _TEXT)
-    doubtful = text | _runs(~without.code, _GAP + 1)
     found = segment(cpu, sample, without=extra, where=text)
+    doubtful = text | _runs(~without.code, _GAP + 1) | _tables(without, found)
     shared = _SHARED.get(name, ())
     amid = sample[found.code & ~without.code]
     wide_open = _lost(found, without, extra, shared)
@@ -260,6 +267,24 @@ def wider(sample: npt.NDArray[np.uint8], name: Name) -> float:
         _lost(segment(cpu, sample, without=extra, where=doubtful), without, extra, shared),
         0.0,
     )
+
+
+def _tables(without: Segmented, found: Segmented) -> npt.NDArray[np.bool_]:
+    """Return bool[n]: bytes that nothing leads into, and that are hardly better code with the wider CPU's instructions.
+
+    They are in runs of `_TABLE` and more that are no code without these, and that begin where the flow does not go on.
+    """
+    starts, flow = without.starts, without.columns.flow
+    last = starts[np.isin(flow[starts], (JUMP, RETURN, STOP))]
+    begins = np.zeros(len(without.code) + 1, bool)
+    begins[last + without.columns.size[last]] = True
+    gain = found.ahead - without.ahead
+    other = _runs(~without.code, _TABLE)
+    edges = np.flatnonzero(np.diff(other.astype(np.int8), prepend=0, append=0))
+    tables = np.zeros(len(other), bool)
+    for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        tables[first:end] = begins[first] and gain[first] - gain[end] < _TABLE_GAIN
+    return tables
 
 
 def _excess(code: npt.NDArray[np.uint8], worth: float) -> float:

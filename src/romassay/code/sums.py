@@ -97,6 +97,7 @@ class Totals:
     def __init__(self, data: Bytes) -> None:
         self.data = data
         self._registers: dict[tuple[int, int, bool], Words] = {}
+        self._moved: dict[tuple[int, int], Words] = {}
 
     @cached_property
     def _bytes(self) -> tuple[Ints, Ints]:
@@ -150,6 +151,23 @@ class Totals:
             value = _product(value ^ int(running[first]), moved, crc) ^ int(running[end])
         return (_reversed(value, crc.width) if crc.reflected else value) ^ crc.final
 
+    def crc_to_each(self, crc: Crc, first: int) -> Words:
+        """Return a CRC of the bytes from an offset up to each later one: uint64[n - first + 1], that of none first."""
+        running = self._running(crc)[first:]
+        held = (_reversed(crc.start, crc.width) if crc.reflected else crc.start) ^ int(self._running(crc)[first])
+        values = running.copy()
+        for bit, row in enumerate(self._shifts(crc)):
+            if held >> bit & 1:
+                values ^= row[: len(values)]
+        return (_all_reversed(values, crc.width) if crc.reflected else values) ^ np.uint64(crc.final)
+
+    def _shifts(self, crc: Crc) -> Words:
+        """Return what each bit of a register becomes after so many bytes of zeros: uint64[width, n + 1]."""
+        key = crc.poly, crc.width
+        if key not in self._moved:
+            self._moved[key] = _shifted(crc, len(self.data) + 1)
+        return self._moved[key]
+
     def _running(self, crc: Crc) -> Words:
         """Return the register behind each byte, and before the first, where it began with zeros."""
         key = crc.poly, crc.width, crc.reflected
@@ -180,6 +198,20 @@ def _registers(crc: Crc, data: Bytes) -> Words:
         alone[:, j] ^= before
         before = _stepped(crc, before, np.zeros(rows, np.int64))
     return np.append(alone[:, :steps].ravel(), alone[-1, steps])[: size + 1]
+
+
+def _shifted(crc: Crc, count: int) -> Words:
+    """Return for each bit of a register what it becomes after 0, 1, ... bytes of zeros: uint64[width, count]."""
+    impulse = np.zeros(count, np.uint8)
+    impulse[0] = 1
+    first = np.concatenate([np.uint64(1) << np.arange(0, crc.width, 8, dtype=np.uint64), _registers(crc, impulse)[1:]])
+    rows = np.zeros((crc.width, count), np.uint64)
+    rows[0] = first[:count]
+    top, mask = np.uint64(crc.width - 1), np.uint64((1 << crc.width) - 1)
+    for bit in range(1, crc.width):
+        before = rows[bit - 1]
+        rows[bit] = (before << np.uint64(1) & mask) ^ (before >> top) * np.uint64(crc.poly)
+    return rows
 
 
 def _stepped(crc: Crc, registers: Words, data: Ints) -> Words:
@@ -220,6 +252,13 @@ def _power(poly: int, width: int, steps: int) -> int:
             out = _product(out, base, row)
         base = _product(base, base, row)
         steps >>= 1
+    return out
+
+
+def _all_reversed(values: Words, width: int) -> Words:
+    """Return values with their bits in the other order."""
+    turned = _TURNED[np.ascontiguousarray(values.astype("<u8")).view(np.uint8).reshape(-1, 8)][:, ::-1]
+    out: Words = np.ascontiguousarray(turned).view("<u8").ravel() >> np.uint64(64 - width)
     return out
 
 

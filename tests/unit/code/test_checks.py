@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from romassay.code.checks import ENOUGH, own_checks
-from romassay.code.sums import CRCS, KINDS, crc_of, sum_of, value_of
+from romassay.code.sums import CRC_BY_NAME, CRCS, KINDS, Totals, crc_of, sum_of, value_of
 
 CHECK = np.frombuffer(b"123456789", np.uint8)
 
@@ -135,6 +135,53 @@ def test_a_table_of_the_blocks_values_is_found(kind: str) -> None:
         data[at : at + width] = np.frombuffer(value.to_bytes(width, "big"), np.uint8)
     found = [(c.first, c.last, c.stored_at) for c in own_checks(data, order="big") if c.kind == kind]
     assert found == [(512 * n, 512 * n + 511, 4000 + width * n) for n in range(7)]
+
+
+@pytest.mark.parametrize(("first", "end", "at"), [(0, 1001, 1001), (64, 517, 517), (256, 768, 1801), (512, 2048, 77)])
+def test_a_value_of_32_bits_is_found_where_no_page_ends_or_far_from_what_it_covers(
+    first: int, end: int, at: int
+) -> None:
+    data = image(20, 2048)
+    data[at : at + 4] = np.frombuffer(zlib.crc32(data[first:end].tobytes()).to_bytes(4, "little"), np.uint8)
+    found = [(c.kind, c.first, c.last, c.stored_at) for c in own_checks(data)]
+    assert found == [("crc-32/iso-hdlc", first, end - 1, at)]
+
+
+@pytest.mark.parametrize(("kind", "first"), [("sum-16", 0), ("crc-16/xmodem", 0), ("crc-16/kermit", 905)])
+def test_a_value_of_16_bits_is_found_anywhere_beside_its_complement(kind: str, first: int) -> None:
+    data = image(21, 2048)
+    value = value_of(kind, data[first:] if first else np.concatenate([data[:901], data[905:]]))
+    data[901:905] = np.frombuffer((value << 16 | value ^ 0xFFFF).to_bytes(4, "big"), np.uint8)
+    found = [(c.kind, c.first, c.last, c.stored_at) for c in own_checks(data)]
+    assert found == [(kind, first, 2047, 901)]
+
+
+def test_the_sum_of_all_bytes_with_its_own_and_its_complement_is_found() -> None:
+    data = image(22, 2048)
+    data[500:504] = 0
+    value = (sum_of("sum-16", data) + 2 * 0xFF) & 0xFFFF  # a word and its complement add 2 x FF, whatever they are
+    data[500:504] = np.frombuffer((value ^ 0xFFFF).to_bytes(2, "little") + value.to_bytes(2, "little"), np.uint8)
+    assert ("sum-16", 0, 2047, 500) in [(c.kind, c.first, c.last, c.stored_at) for c in own_checks(data)]
+
+
+def test_an_image_that_is_mostly_padding_is_searched() -> None:
+    data = np.full(2048, 0xFF, np.uint8)
+    data[:700] = image(23, 700)
+    data[-2:] = np.frombuffer(value_of("crc-16/arc", data[:-2]).to_bytes(2, "big"), np.uint8)
+    assert [(c.kind, c.last) for c in own_checks(data)] == [("crc-16/arc", 2045)]
+
+
+def test_regular_tables_prove_nothing() -> None:
+    rng = random.Random(24)
+    blocks = [bytes(rng.sample(range(256), 256)) for _ in range(8)]  # each value once: every block's XOR is 00
+    assert own_checks(np.frombuffer(b"".join(blocks), np.uint8)) == ()
+
+
+@pytest.mark.parametrize("kind", ["crc-32/iso-hdlc", "crc-32/mpeg-2"])
+def test_a_crc_to_each_place_is_that_of_the_bytes_before_it(kind: str) -> None:
+    data = image(25, 300)
+    values = Totals(data).crc_to_each(CRC_BY_NAME[kind], 7)
+    assert values.tolist() == [value_of(kind, data[7:end]) for end in range(7, 301)]
 
 
 def test_equal_and_blank_blocks_prove_nothing() -> None:

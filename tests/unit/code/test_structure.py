@@ -55,6 +55,31 @@ def test_the_origin_of_unusual_code_is_found() -> None:
     assert code_of(unusual("8080", 60, 2)).origin == 0
 
 
+@pytest.mark.parametrize(("origin", "name"), [(0x8123, "8080"), (0x0C10, "8080"), (0xE0F7, "6502")])
+def test_an_origin_may_be_within_a_page(origin: int, name: str) -> None:
+    calls = {"8080": " call s{}\n jmp s{}", "6502": " jsr s{}\n jmp s{}"}[name]
+    routine = {
+        "8080": "s{}: lda 2000h\n cpi {}\n jz t{}\n sta 2001h{}\nt{}: ret",
+        "6502": "s{}: lda 32\n cmp #{}\n beq t{}\n sta 64{}\nt{}: rts",
+    }[name]
+    more = {"8080": "\n inr a", "6502": "\n asl a"}[name]
+    lines = [routine.format(n, n, n, more * (n * n % 7), n) for n in range(40)]
+    lines = [*lines, *(calls.format(n, n + 1) for n in range(0, 30, 2))]
+    made = assemble(cpu_of(name), "\n".join(lines).splitlines(), origin=origin)
+    assert code_of(np.frombuffer(made.data, np.uint8)).origin == origin
+
+
+def test_addresses_behind_calls_of_the_1802_tell_the_origin() -> None:
+    # MPM-201 (1976), standard call and return technique: SEP R4, then the address of the routine; SEP R5 returns
+    lines = []
+    for n in range(40):
+        lines += [f"s{n}: ghi r7", " plo r8", f" ldi {n}", " phi r8", " sep r4", f" dw s{(7 * n + 3) % 40}"]
+        lines += [" lda r8", " str r9", " inc r9", " sep r5"]
+    made = assemble(cpu_of("1802"), lines, origin=0x4B00)
+    found = code_of(np.frombuffer(made.data, np.uint8))
+    assert (found.cpu, found.origin) == ("1802", 0x4B00)
+
+
 @pytest.mark.parametrize(
     "data",
     [
@@ -110,8 +135,10 @@ USUAL = [
         (["mvi a,0dh", "sim", "ei", "ret"], "8085"),
         (["lxi h,2100h", "lxi d,2200h", "lxi b,16", "db 0edh,0b0h", "ret"], "Z80"),
         (["call s3", 'db "0 TO 9 ",0', "ret"], "8080"),
+        (["db 1,2,4,8,16,32,64,128"], "8080"),
+        (["db 192,249,164,176,153,146,130,248,128,144", "db 0ffh,32,16,8,4,2,1"], "8080"),
     ],
-    ids=["nothing", "SIM", "LDIR", "text"],
+    ids=["nothing", "SIM", "LDIR", "text", "bits", "segments"],
 )
 def test_one_instruction_of_a_wider_cpu_is_enough_and_a_text_is_none(more: list[str], name: str) -> None:
     lines = [*USUAL, *(f" {line}" for line in more), *(line.replace("s", "t", 1) for line in USUAL if ":" in line)]
