@@ -82,6 +82,7 @@ class _Vote:
         margin: int64[d], by how many observations the winning digit leads, the closer of a byte's digits.
         against: int64[d], observations that differ from the settled value.
         single: bool[d], True where all that differ do so in one and the same bit.
+        often: int64[d], observations that differ in the one bit that is alone in doing so most often.
     """
 
     value: Bytes
@@ -91,6 +92,7 @@ class _Vote:
     margin: Index
     against: Index
     single: Bools
+    often: Index
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +278,7 @@ def _vote(observed: _Observed, driven: int, digits: tuple[int, ...]) -> _Vote:
     if not len(value):
         none = np.zeros(0, np.int64)
         zero = np.zeros(size, np.uint8)
-        return _Vote(zero, zero, np.zeros(size, np.int32), none, none, none, none.astype(np.bool_))
+        return _Vote(zero, zero, np.zeros(size, np.int32), none, none, none, none.astype(np.bool_), none)
     settled, union = _first_known(value, known)
     disputed = np.zeros(size, np.uint8)
     count = np.zeros(size, np.int32)
@@ -301,6 +303,7 @@ def _vote(observed: _Observed, driven: int, digits: tuple[int, ...]) -> _Vote:
         margin,
         np.count_nonzero(differing, axis=0),
         np.bitwise_count(spread) == 1,
+        np.max([np.count_nonzero(differing == 1 << bit, axis=0) for bit in range(8)], axis=0),
     )
 
 
@@ -351,13 +354,13 @@ def _weak(vote: _Vote, observed: _Observed, line: _Line, certain: Bools) -> Inde
     if checked or not line.damage:
         return vote.disputed
     tried = max(1, len(vote.count) * 8)
-    others = max(0.5, float(vote.against[~vote.single].sum() + np.count_nonzero(vote.single)))
+    others = max(0.5, float((vote.against - vote.often).sum() + np.count_nonzero(vote.often)))
     rate = min(0.5, others / max(1.0, float(vote.count.sum())) / 8)
     certain = certain.copy()
-    for row in np.flatnonzero(vote.single & (vote.against >= 2)):
+    for row in np.flatnonzero(vote.often >= 2):
         trials = int(vote.count[vote.disputed[row]])
-        tail = 1.0 - binomial_cdf(int(vote.against[row]) - 1, trials, rate)
-        certain[row] = tail * tried < 1.0 - LEVEL
+        tail = 1.0 - binomial_cdf(int(vote.often[row]) - 1, trials, rate)
+        certain[row] |= tail * tried < 1.0 - LEVEL
     if not certain.any() and not (vote.single.all() and _unlike_the_line(vote, line)):
         return vote.disputed[:0]
     return vote.disputed[vote.single | certain]

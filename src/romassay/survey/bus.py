@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
 from romassay.survey.noise import Noise, measure
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
+from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, Bools, Consensus, Stack
 
 LOOSE = 2
 """Bits of a data line's sixteen that line noise may spoil without hiding what the line does."""
@@ -25,6 +25,9 @@ QUIET = 0.1
 
 FEW = 8
 """Granules that must say something on a noisy bus before some data lines are believed to say nothing."""
+
+RESTLESS = 0.75
+"""Share of the granules with content in which a line makes noise that nobody drives."""
 
 SPECKS = 12
 """Bits of a granule that differ from the bus before a single reading calls it content: a bus that leaks has fewer."""
@@ -318,6 +321,25 @@ def driven_lines(said: Consensus, behind: Background, granules: Index) -> int:
         speaks = speaks | np.stack([np.count_nonzero(off >> bit & 1, axis=1) > loose for bit in range(8)], axis=1)
     counts = np.count_nonzero(speaks, axis=0)
     return sum(1 << bit for bit in range(8) if counts[bit] > max(1, total * QUIET))
+
+
+def unsteady_lines(stacked: Stack, behind: Background) -> int:
+    """Return the data lines that only make noise where others say something and stand still, as a bit mask.
+
+    Nobody drives them, and the bus holds nothing on them.
+    """
+    if len(stacked.value) < ENOUGH or not behind.restless.any():
+        return 0
+    at = np.flatnonzero(behind.restless)
+    moves = np.zeros((len(at), GRANULE), np.uint8)
+    for value, known in zip(stacked.value[1:], stacked.known[1:], strict=True):
+        moves |= (value[at] ^ stacked.value[0, at]) & known[at] & stacked.known[0, at]
+    moved = np.stack([np.count_nonzero(moves >> bit & 1, axis=1) for bit in range(8)], axis=1)
+    speaks = (behind.shape.distance[at] > LOOSE) & (moved <= LOOSE)
+    content = np.count_nonzero(speaks, axis=1) >= LOOSE
+    noisy = np.count_nonzero(moved[content] >= GRANULE // 4, axis=0)
+    total = int(np.count_nonzero(content))
+    return sum(1 << bit for bit in range(8) if total >= FEW and noisy[bit] >= RESTLESS * total)
 
 
 def restless_granules(said: Consensus) -> Bools:

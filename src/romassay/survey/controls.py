@@ -13,7 +13,7 @@ import numpy as np
 from romassay.reading import Bytes, Index, ReadingSet
 from romassay.survey.bus import shapes
 from romassay.survey.noise import most_noise
-from romassay.survey.stack import GRANULE, Bools, Consensus, Stack, consensus, stack
+from romassay.survey.stack import GRANULE, Bools, Consensus, consensus, stack
 from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 JUDGED = GRANULE // 4
@@ -22,6 +22,15 @@ JUDGED = GRANULE // 4
 MOVED = {True: (0.25, 0.75), False: (0.125, 0.25)}
 """Shares of a granule's bits that move, with both pulls (True) or with one: up to the first a data line is driven,
 from the second on it is not. With one pull, half of the bits stand at its level anyway."""
+
+SILENT = 0.9
+"""Share of the granules in which a data line could follow the pull and did, from which on nobody drives it anywhere."""
+
+FEW_JUDGED = 4
+"""Granules needed to say so."""
+
+STRAY = 2
+"""Bytes of a granule that the line may spoil without hiding that all the others stand at the pull's level."""
 
 NEAR = 8
 """Granules over which what a control says on both sides of a gap holds inside it."""
@@ -49,8 +58,36 @@ def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
     moved = _by_line(sides[0] & sides[1], heard, MOVED[both])
     if not both:
         only = sides[0] if up else sides[1]
-        moved[(only == 0xFF).all(axis=1) & moved.any(axis=1)] = 0xFF
+        pulled = np.count_nonzero((only != 0xFF) & heard, axis=1) <= STRAY
+        moved[pulled & moved.any(axis=1)] = 0xFF
+        moved |= _silent_lines(moved, sides[1] if up else sides[0], heard)
     return _between(moved, np.count_nonzero(heard, axis=1) >= JUDGED, granules)
+
+
+def _silent_lines(moved: Bytes, free: Bytes, heard: Bools) -> Bytes:
+    """Return the lines that nobody drives, uint8[G, 1], where one pull could not show it: they stood at its level.
+
+    A line is one of these if it moved in nearly all granules in which it could have, and others did not.
+
+    Args:
+        moved: uint8[G, 16], the bits that followed the pull.
+        free: uint8[G, 16], the bits that stood at the other level without it.
+        heard: bool[G, 16], bytes that both readings show.
+    """
+    could, did = (_often(plane, heard) for plane in (free, moved))
+    driven = np.any(could & ~did, axis=1)
+    judged, silent = could & driven[:, None], did & driven[:, None]
+    amount = np.count_nonzero(judged, axis=0)
+    lines: Bools = (amount >= FEW_JUDGED) & (np.count_nonzero(silent, axis=0) >= SILENT * amount)
+    out: Bytes = np.packbits(~could & lines, axis=1, bitorder="little")
+    return out
+
+
+def _often(plane: Bytes, heard: Bools) -> Bools:
+    """Tell which data lines have a bit set in enough bytes of each granule, bool[G, 8]."""
+    count = np.stack([np.count_nonzero(plane >> bit & 1 & heard, axis=1) for bit in _BITS], axis=1)
+    often: Bools = count >= JUDGED
+    return often
 
 
 def _by_line(moved: Bytes, heard: Bools, shares: tuple[float, float]) -> Bytes:
@@ -87,12 +124,6 @@ def _neighbours(judged: Bools, granules: Index) -> tuple[Index, Index]:
         near = (side >= 0) & (np.abs(granules[side] - granules) <= NEAR)
         sides.append(np.where(near, side, -1))
     return sides[0], sides[1]
-
-
-def where_driven(said: Consensus, stacked: Stack) -> Consensus:
-    """Count a byte as sure where every bit that the specimen drives is known."""
-    union = np.bitwise_or.reduce(stacked.known, axis=0)
-    return replace(said, sure=said.sure | (union != 0))
 
 
 def where_nobody_drives(based: Ground, nowhere: Bools, *, both: bool) -> Ground:

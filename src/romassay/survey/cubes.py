@@ -184,15 +184,19 @@ def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_w
     """Tell whether one block is another with bits pulled all to one side: two drivers on one bus.
 
     A block seen clean once only may itself be the fought-over one: then the low level alone is believed to win.
-    Only bytes count that are not what the bus says by itself, nor what any content would be pulled to.
+    Only bytes count that are not what the bus says by itself, nor what any content would be pulled to, nor could be
+    pulled from.
     """
     counts = telling & told & (there != 0x00) & (there != np.bitwise_or.reduce(there))
     if np.count_nonzero(counts) < max(FOUGHT_BYTES, int(np.count_nonzero(telling)) // 4):
         return False
-    mine, theirs = value[counts], there[counts]
-    low = float(np.mean((mine & theirs) == theirs))
-    high = float(np.mean((mine | theirs) == theirs)) if either_way else 0.0
-    return max(low, high) >= FOUGHT
+    low, high = counts & (value != np.bitwise_or.reduce(value)), counts & (value != 0x00) & np.bool_(either_way)
+    shares = [
+        float(np.mean(((value | there) == full)[at]))
+        for at, full in ((low, value), (high, there))
+        if np.count_nonzero(at) >= FOUGHT_BYTES
+    ]
+    return max(shares, default=0.0) >= FOUGHT
 
 
 def _contended_across(

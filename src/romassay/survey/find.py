@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -203,8 +204,9 @@ def same_function(scene: Scene, one: Closed, other: Closed) -> bool:
 
 def joined(one: Closed, other: Closed) -> Closed:
     """Put two closed blocks of one function together."""
-    again = one.again | other.again
     seats = {seat.block: seat for seat in (*other.seats, *one.seats)}
+    clean = [block for block, seat in seats.items() if not seat.contended]
+    again = one.again | other.again | _between(one.level, clean)
     return Closed(
         one.level,
         one.block,
@@ -212,6 +214,14 @@ def joined(one: Closed, other: Closed) -> Closed:
         (one.other | other.other) & ~again,
         tuple(seats[block] for block in sorted(seats)),
     )
+
+
+def _between(level: int, blocks: Sequence[int]) -> int:
+    """Return the lines across which one of some blocks stands from another, as a bit mask."""
+    there = set(blocks)
+    widest = max(there, default=0).bit_length()
+    lines = [1 << line for line in range(widest) if any(block ^ (1 << line) in there for block in blocks)]
+    return sum(lines) << level
 
 
 def _repeats(scene: Scene, level: int, block: int) -> bool:

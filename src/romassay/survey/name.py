@@ -166,13 +166,15 @@ def _driven(scene: Scene, item: Closed) -> int:
     A pair of pull readings tells. Without them a line counts as not driven where in nearly every byte of every copy it
     says what the bus would: if the bus says both levels there, or if half of all lines are like that.
     """
-    if scene.undriven:
-        return 0xFF & ~scene.undriven
+    at = scene.granules_of(item.level, [seat.block for seat in item.seats])
+    at = at[scene.based.state[at] == CONTENT]
+    if scene.undriven is not None and len(at):
+        missing = int(np.bitwise_and.reduce(scene.undriven[at]))
+        if missing:
+            return 0xFF & ~missing
     missing = 0xFF & ~scene.driven
     if not missing or scene.bus is None:
         return 0xFF
-    at = scene.granules_of(item.level, [seat.block for seat in item.seats])
-    at = at[scene.based.state[at] == CONTENT]
     expected = scene.bus[at]
     varying = following = 0
     for bit in lines_of(missing):

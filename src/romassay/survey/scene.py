@@ -9,8 +9,8 @@ import numpy as np
 
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.survey.blocks import Grown, grow
-from romassay.survey.bus import Background, background, driven_lines
-from romassay.survey.controls import undriven_bits, where_driven, where_nobody_drives
+from romassay.survey.bus import Background, background, driven_lines, unsteady_lines
+from romassay.survey.controls import undriven_bits, where_nobody_drives
 from romassay.survey.ground import as_registers, ground, padding, registers
 from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
@@ -30,7 +30,7 @@ class Scene:
         based: what each granule holds.
         told: bytes that say more than the bus, bool[G, 16].
         driven: data lines that ever say something, as a bit mask.
-        undriven: data lines that a control reading shows to be driven nowhere.
+        undriven: uint8[G], data lines that a control reading shows to be driven nowhere in a granule; None without one.
         bus: uint8[G, 16], what all eight data lines would say without the specimen, where some of them seem to say
             nothing else; None where all speak, or where nothing is known of the bus.
         damaged: True where a log of the specimen lost or garbled anything.
@@ -43,7 +43,7 @@ class Scene:
     based: Ground
     told: Bools
     driven: int
-    undriven: int
+    undriven: Bytes | None
     bus: Bytes | None
     damaged: bool
     ladder: Ladder
@@ -84,11 +84,13 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     stacked = stack(chosen, bits, readings.excluded, granules)
     undriven = undriven_bits(readings, granules)
     if undriven is not None:
-        stacked = replace(stacked, known=stacked.known & ~undriven)
-    plain = consensus(stacked) if undriven is None else where_driven(consensus(stacked), stacked)
+        undriven[~stacked.known.any(axis=0)] = 0
+        stacked = _without(stacked, undriven)
+    plain = consensus(stacked)
     behind = background(stacked, plain, 0xFF)
     driven = driven_lines(plain, behind, granules) or 0xFF
-    said = plain if driven == 0xFF and undriven is None else consensus(stacked, driven)
+    driven = driven & ~unsteady_lines(stacked, behind) or 0xFF
+    said = plain if driven == 0xFF else consensus(stacked, driven)
     nowhere = None if undriven is None else (undriven & np.uint8(driven)) == driven
     if nowhere is not None:
         said = replace(said, value=np.where(nowhere, np.uint8(0), said.value), sure=said.sure | nowhere)
@@ -112,10 +114,14 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     quiet = not damaged and not said.against.any()
     ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))
     grown = grow(ladder, said, based, bits, highest)
-    missing = 0
-    if undriven is not None:
-        missing = int(np.bitwise_and.reduce(undriven[based.state == CONTENT], axis=None, initial=0xFF))
+    missing = None if undriven is None else np.bitwise_and.reduce(undriven, axis=1)
     return Scene(stacked, said, based, based.told(said), driven, missing, bus, damaged, ladder, grown)
+
+
+def _without(stacked: Stack, undriven: Bytes) -> Stack:
+    """Return the readings without what nobody drives: 0 on a line that is silent in all of a granule, else unknown."""
+    silent = np.bitwise_and.reduce(undriven, axis=1)[:, None]
+    return replace(stacked, value=stacked.value & ~silent, known=stacked.known & ~(undriven & ~silent))
 
 
 def _bus(hollow: Stack | None, behind: Background, granules: Index) -> Bytes | None:
