@@ -16,7 +16,7 @@ from romassay.survey.bus import LOOSE
 from romassay.survey.ground import is_filling, padding
 from romassay.survey.pairs import Ladder, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
-from romassay.survey.states import BUS, CONTENT, STRUCTURED, VOLATILE, Ground
+from romassay.survey.states import BUS, CONTENT, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 STRAY = 0.1
 """Share of a block's granules that may behave otherwise: line noise in one granule must not break a ROM."""
@@ -127,7 +127,7 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     told = based.told(said)
     content = based.state == CONTENT
     filled = content | ((based.state == STRUCTURED) & told.any(axis=1))
-    restless = based.state == VOLATILE
+    restless, heard = based.state == VOLATILE, based.state != UNSEEN
     edges = _edges(told, said, based, evidence.blocks)
     hollow = _hollow(said, based)
     rungs = [_rung(ladder, filled, restless | hollow, size) for size in range(GRANULE_LINES + 1, highest + 1)]
@@ -144,9 +144,14 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
         belongs = filled & (cap >= size)
         foreign = np.bincount(at[content & ~belongs], minlength=len(pooled.blocks))
         fits = _halves_fit(pooled.blocks, below.blocks, valid, fill, size)
+        whole_halves = valid | (fill.amount == 1 << (size - 1 - GRANULE_LINES))
+        cut = _cut_off(
+            pooled.blocks, below.blocks, whole_halves, np.bincount(at_below[heard], minlength=len(valid)) > 0
+        )
         valid = rung.one & (foreign <= STRAY * pooled.granules) & fits
         fill = _fill(evidence.blocks, belongs, content, edges, size, at, len(pooled.blocks))
         level[belongs & valid[at] & (level > 0)] = size
+        valid |= cut
         below, at_below = pooled, at
     return Grown(level, again, other, hollow)
 
@@ -297,6 +302,18 @@ def _one_thing(pooled: Pairs, inside: list[tuple[Bools, Bools]], tiled: Bools, s
         one &= ~again & ((repeating <= STRAY * amount) | other | tiled)
         one &= (upper >= 2) & (pooled.content - upper >= 2)
     return one
+
+
+def _cut_off(blocks: Index, halves: Index, valid: Bools, heard: Bools) -> Bools:
+    """Tell of which blocks one half was not read while the other may be a part of something larger, bool[B]."""
+    sides = []
+    for side in (0, 1):
+        at = np.minimum(np.searchsorted(halves, blocks * 2 + side), len(halves) - 1)
+        there = halves[at] == blocks * 2 + side
+        sides.append((there & heard[at], there & valid[at]))
+    (low, low_valid), (high, high_valid) = sides
+    cut: Bools = (low & ~high & low_valid) | (high & ~low & high_valid)
+    return cut
 
 
 def _halves_fit(blocks: Index, halves: Index, valid: Bools, fill: _Fill, size: int) -> Bools:

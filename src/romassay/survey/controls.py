@@ -30,7 +30,7 @@ FEW_JUDGED = 4
 """Granules needed to say so."""
 
 STRAY = 2
-"""Bytes of a granule that the line may spoil without hiding that all the others stand at the pull's level."""
+"""Bytes of a granule that the line may spoil without hiding that nobody holds a data line against the pull."""
 
 NEAR = 8
 """Granules over which what a control says on both sides of a gap holds inside it."""
@@ -41,8 +41,8 @@ _BITS = np.arange(8, dtype=np.uint8)
 def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
     """Return the bits that follow the pull, uint8[G, 16], or None where no such reading was given.
 
-    With one pull only, a bit that is at the pull's level anyway says nothing by itself; but where a whole granule reads
-    as the pull and any of it moved, nobody drives there.
+    With one pull only, a bit that is at the pull's level anyway says nothing by itself; but where any of a granule
+    moved and no data line was held against the pull, nobody drives there.
     """
     up, down = readings.with_role("pulled-up"), readings.with_role("pulled-down")
     plain = readings.with_role("specimen")
@@ -55,12 +55,13 @@ def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
         said = consensus(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
         sides.append(np.where(said.sure, said.value if level else ~said.value, 0).astype(np.uint8))
         heard &= said.sure
-    moved = _by_line(sides[0] & sides[1], heard, MOVED[both])
+    followed = sides[0] & sides[1]
+    moved = _by_line(followed, heard, MOVED[both])
     if not both:
-        only = sides[0] if up else sides[1]
-        pulled = np.count_nonzero((only != 0xFF) & heard, axis=1) <= STRAY
-        moved[pulled & moved.any(axis=1)] = 0xFF
-        moved |= _silent_lines(moved, sides[1] if up else sides[0], heard)
+        free = sides[1] if up else sides[0]
+        held = _times(free & ~followed, heard) > STRAY
+        moved[moved.any(axis=1) & ~held.any(axis=1)] = 0xFF
+        moved |= _silent_lines(moved, free, heard)
     return _between(moved, np.count_nonzero(heard, axis=1) >= JUDGED, granules)
 
 
@@ -74,7 +75,7 @@ def _silent_lines(moved: Bytes, free: Bytes, heard: Bools) -> Bytes:
         free: uint8[G, 16], the bits that stood at the other level without it.
         heard: bool[G, 16], bytes that both readings show.
     """
-    could, did = (_often(plane, heard) for plane in (free, moved))
+    could, did = (_times(plane, heard) >= JUDGED for plane in (free, moved))
     driven = np.any(could & ~did, axis=1)
     judged, silent = could & driven[:, None], did & driven[:, None]
     amount = np.count_nonzero(judged, axis=0)
@@ -83,11 +84,9 @@ def _silent_lines(moved: Bytes, free: Bytes, heard: Bools) -> Bytes:
     return out
 
 
-def _often(plane: Bytes, heard: Bools) -> Bools:
-    """Tell which data lines have a bit set in enough bytes of each granule, bool[G, 8]."""
-    count = np.stack([np.count_nonzero(plane >> bit & 1 & heard, axis=1) for bit in _BITS], axis=1)
-    often: Bools = count >= JUDGED
-    return often
+def _times(plane: Bytes, heard: Bools) -> Index:
+    """Return in how many bytes of each granule each data line has a bit set, int64[G, 8]."""
+    return np.stack([np.count_nonzero(plane >> bit & 1 & heard, axis=1) for bit in _BITS], axis=1)
 
 
 def _by_line(moved: Bytes, heard: Bools, shares: tuple[float, float]) -> Bytes:

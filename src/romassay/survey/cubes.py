@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
-from romassay.survey.pairs import FOUGHT_BYTES, SAME_SHARE, Masks, Pairs
+from romassay.survey.pairs import EVIDENCE, FOUGHT_BYTES, SAME_SHARE, Masks, Pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
 from romassay.survey.states import STRUCTURED, Ground
 
@@ -109,6 +109,12 @@ def close(
     return Closed(level, block, again, other, seats)
 
 
+def mirrors(evidence: Pairs, block: int, free: int) -> list[int]:
+    """Return the numbers of the blocks that differ from one of them only in free bus lines, and were seen."""
+    found: list[int] = evidence.blocks[_inside(evidence, block, free)].tolist()
+    return found
+
+
 def _inside(evidence: Pairs, block: int, free: int) -> Index:
     """Return where the blocks stand that differ from one of them only in free bus lines."""
     return np.flatnonzero(((evidence.blocks ^ block) & ~(free >> evidence.level)) == 0)
@@ -177,7 +183,9 @@ def unlike(stacked: Stack, said: Consensus, told: Bools, evidence: Pairs, block:
     amount = np.count_nonzero(telling, axis=1)
     copied = (amount >= evidence.least) & (np.count_nonzero(equal, axis=1) == amount)
     enough = int(amount.sum()) >= max(evidence.least, telling.size // 8)
-    return bool(enough and equal.sum() * 2 <= amount.sum() and copied.sum() <= COVERED * np.count_nonzero(amount))
+    return bool(
+        enough and equal.sum() <= evidence.apart * amount.sum() and copied.sum() <= COVERED * np.count_nonzero(amount)
+    )
 
 
 def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_way: bool) -> bool:
@@ -189,6 +197,8 @@ def _fought(value: Bytes, there: Bytes, telling: Bools, told: Bools, *, either_w
     """
     counts = telling & told & (there != 0x00) & (there != np.bitwise_or.reduce(there))
     if np.count_nonzero(counts) < max(FOUGHT_BYTES, int(np.count_nonzero(telling)) // 4):
+        return False
+    if np.count_nonzero(counts & (value != there)) < EVIDENCE:
         return False
     low, high = counts & (value != np.bitwise_or.reduce(value)), counts & (value != 0x00) & np.bool_(either_way)
     shares = [

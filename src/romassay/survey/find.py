@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from romassay.part import Part
 from romassay.reading import Index, ReadingSet
-from romassay.survey.cubes import Closed, close, same_bytes, unlike
+from romassay.survey.cubes import Closed, close, mirrors, same_bytes, unlike
 from romassay.survey.model import Survey
 from romassay.survey.name import HALF_BYTE, Declared, named
 from romassay.survey.regions import regions
@@ -32,6 +32,9 @@ SMALL = 256
 MOST_BESIDE = 4
 """RAM with ports beside it takes at most so many times the larger of the two: ports repeat where selects are left
 out."""
+
+MOST_COPIES = 0.75
+"""Share of the granules of a block's copies that must belong to smaller blocks of one size before it is given up."""
 
 LEAST_FIRM = 8
 """Bytes on which two readings must agree against the bus before something that stands once only is believed."""
@@ -145,6 +148,8 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
             continue
         evidence, masks = scene.ladder.at(level)
         closed = close(scene.stacked, clear, scene.told, evidence, masks, block)
+        if not declared.rom_size and _outgrown(scene, closed):
+            continue
         twin = next((i for i, other in enumerate(accepted) if same_function(scene, other, closed)), None)
         if twin is not None:
             accepted[twin] = joined(accepted[twin], closed)
@@ -157,6 +162,27 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
         claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
     whole = [closed for closed in accepted if not _inside(closed, accepted)]
     return [_decided(scene, clear, closed) for closed in whole]
+
+
+def _outgrown(scene: Scene, closed: Closed) -> bool:
+    """Tell whether a block is larger than its copies allow: most of them ended sooner, or half of them only moves."""
+    evidence, _ = scene.ladder.at(closed.level)
+    others = [block for block in mirrors(evidence, closed.block, closed.again) if block != closed.block]
+    if not others or closed.level <= GRANULE_LINES:
+        return False
+    at = scene.granules_of(closed.level, others)
+    levels = scene.grown.level[at[scene.based.state[at] == CONTENT]]
+    smaller = np.bincount(levels[levels < closed.level], minlength=1)
+    if len(others) > 1 and smaller.max() >= MOST_COPIES * len(levels) > 0:
+        return True
+    moving = [block for block in others if any(_only_moves(scene, closed.level - 1, 2 * block + i) for i in (0, 1))]
+    return len(moving) * 2 > len(others)
+
+
+def _only_moves(scene: Scene, level: int, block: int) -> bool:
+    """Tell whether nothing in a block stands still and most of it changes from reading to reading."""
+    state = scene.based.state[scene.granules_of(level, (block,))]
+    return bool(not (state == CONTENT).any() and np.count_nonzero(state == VOLATILE) * 2 > len(state) > 0)
 
 
 def _part_of(closed: Closed, accepted: list[Closed]) -> bool:

@@ -16,13 +16,25 @@ from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN, VOLATI
 
 SAME_SHARE = 0.8
 """Of the bytes that can tell, so many must match for two blocks to be copies: a line that spoils one character in a
-hundred leaves 0.92 in a single reading. Half or less, and they are not."""
+hundred leaves 0.92 in a single reading."""
 
 EVIDENCE = 4
 """Telling bytes needed before a comparison counts, where four data lines or more say something."""
 
+APART = 0.5
+"""Of the bytes that can tell, so many at most match in two blocks that have nothing to do with each other."""
+
+APART_ALONE = 0.65
+"""The same over a single data line, where every other bit matches by chance."""
+
 FOUGHT_BYTES = 16
 """Bytes that must be pulled to one side before two drivers are believed to fight; by chance a tenth look so."""
+
+COVER = 4
+"""Granules that something of the host's covers at least, aligned."""
+
+SAME_BY_CHANCE = 4
+"""One byte in so many is the same at most in a granule that something else covers."""
 
 CERTAIN = 8
 """What a byte counts that differs in several bits: no weak cell does that. One that differs in a single bit, and never
@@ -55,6 +67,7 @@ class Pairs:
         upper: counts[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
         least: telling bytes needed before a comparison counts.
         exact: True where the log shows no damage, so that every difference is real.
+        apart: share of the telling bytes that match at most where two blocks have nothing to do with each other.
         needed: what `firm` must come to before two blocks are told apart that are else alike.
     """
 
@@ -73,6 +86,7 @@ class Pairs:
     needed: int
     least: int = EVIDENCE
     exact: bool = False
+    apart: float = APART
 
     def across(self, row: int) -> tuple[Bools, Bools]:
         """Return which blocks repeat across line `A4 + row`, and across which something else stands; two bool[B]."""
@@ -80,7 +94,7 @@ class Pairs:
         enough = telling >= self.least
         again = enough & (same * 5 >= telling * 4)
         near = again & (self.firm[row] >= self.needed)
-        other = (enough & (same * 2 <= telling)) | near
+        other = (enough & (same <= self.apart * telling)) | near
         return again & ~near, other
 
     def pulled(self, row: int) -> Bools:
@@ -133,6 +147,7 @@ class Pairs:
             needed=self.needed,
             least=self.least,
             exact=self.exact,
+            apart=self.apart,
         )
 
 
@@ -164,13 +179,23 @@ class Ladder:
         return self._rungs[level - GRANULE_LINES]
 
 
+def _covered(granules: Index, telling: Table, same: Table) -> Bools:
+    """Tell which granules lie in aligned groups all of which hold something else than their partners, bool[n]."""
+    group, at = np.unique(granules // COVER, return_inverse=True)
+    other = np.bincount(at[same * SAME_BY_CHANCE <= telling], minlength=len(group))
+    covered: Bools = (other == COVER)[at]
+    return covered
+
+
 def evidence_for(driven: int) -> int:
     """Return the telling bytes that a comparison over some data lines needs."""
     lines = max(1, driven.bit_count())
     return EVIDENCE if lines >= EVIDENCE else EVIDENCE_BITS // lines
 
 
-def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet: bool) -> Pairs:
+def pairs(
+    stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet: bool, declared: int | None = None
+) -> Pairs:
     """Compare every granule with its partner across each bus line.
 
     What repeats elsewhere, but not across one line because a memory answers there that itself never repeats, says
@@ -183,6 +208,8 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         based: what each granule holds.
         driven: data lines that say something.
         quiet: True where the log shows no damage at all, so that even a single reading's differences are real.
+        declared: the lowest line above the declared ROM: across it and those above, what differs in all of some aligned
+            granules is covered by something of the host's.
     """
     told = based.told(said)
     open_to = ~np.isin(based.state, (HOST, UNSEEN, CONTENDED))
@@ -214,6 +241,8 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         often = np.minimum(np.minimum(said.seen[here], said.seen[there]), CERTAIN)
         weight = certain * np.uint8(CERTAIN) + single * often
         firm[row, here] = weight.sum(axis=1, dtype=np.uint8) * (still[here] & still[there])
+        if declared is not None and line >= declared:
+            firm[row, here[_covered(stacked.granules[here], telling[row, here], same[row, here])]] = 0
     amount = np.count_nonzero(told, axis=1).astype(np.uint8)
     for row in range(len(lines)):
         upper[row] = amount * (stacked.granules >> row & 1)
@@ -234,6 +263,7 @@ def pairs(stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet:
         needed,
         evidence_for(driven),
         quiet,
+        APART if driven.bit_count() > 1 else APART_ALONE,
     )
     repeats, _ = alone.masks()
     for row, line in enumerate(lines):

@@ -112,7 +112,8 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
         based.state[padding(said, based) & unlike] = CONTENT
     damaged = any(r.holes or r.source.bad_lines for r in chosen)
     quiet = not damaged and not said.against.any()
-    ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet))
+    declared = highest if highest < bits else None
+    ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet, declared=declared))
     grown = grow(ladder, said, based, bits, highest)
     missing = None if undriven is None else np.bitwise_and.reduce(undriven, axis=1)
     return Scene(stacked, said, based, based.told(said), driven, missing, bus, damaged, ladder, grown)
