@@ -1,6 +1,7 @@
 """Marks one case: what the program said against what is right."""
 
 import json
+from collections import defaultdict
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -141,6 +142,7 @@ def _decode_misses(answer: Answer, function: dict[str, object]) -> list[str]:
 def _found(case: Case, said: dict[str, object], images: list, out: Mark) -> Mark:
     out.recoverable = all(group[0].solid is None or bool(group[0].solid.all()) for group in case.roms)
     rights, decodes, notes = [], [], []
+    size = 0
     for group in case.roms:
         best: tuple[bool, list[str], str, int] | None = None
         for answer in group:
@@ -161,13 +163,14 @@ def _found(case: Case, said: dict[str, object], images: list, out: Mark) -> Mark
         notes.append(best[2])
         if group is case.roms[0]:
             out.first = best[3] == 0
+            size = len(images[best[3]][1])
     out.image, out.decode = all(rights), all(decodes)
     if not out.recoverable:
         out.rest = out.image
     out.other = next((note for note in notes if note != "as built"), "")
     _verdict(case, said, images, out)
     if case.flips or case.category.startswith("weak"):
-        _weak(case, said, out)
+        _weak(case, said, out, size or len(case.roms[0][0].image))
     return out
 
 
@@ -211,19 +214,23 @@ def _is_host(case: Case, function: dict[str, object]) -> bool:
     return bool(copies) and all(any(low < first + size and first <= high for low, high in spans) for first in copies)
 
 
-def _weak(case: Case, said: dict[str, object], out: Mark) -> None:
+def _weak(case: Case, said: dict[str, object], out: Mark, size: int) -> None:
+    """Mark the list of weak bits. Where the image is the half of a ROM that repeats, so are its offsets."""
+    flips: dict[int, int] = defaultdict(int)
+    for at, times in case.flips.items():
+        flips[at % size] += times
     listed: set[int] = set()
     for finding in said["findings"]:
         if finding["kind"] == "weak-bits":
             listed |= _offsets(finding.get("offsets") or [])
     least = 2 if case.category == "weak-noise" else 1
-    wanted = {at for at, times in case.flips.items() if times >= least}
+    wanted = {at for at, times in flips.items() if times >= least}
     missing = sorted(wanted - listed)
     out.weak = not missing
     if missing:
-        out.why.append(f"weak offsets not listed: {[(m, case.flips[m]) for m in missing]}")
-    if listed - set(case.flips):
-        out.why.append(f"{len(listed - set(case.flips))} offsets listed as weak that never flipped")
+        out.why.append(f"weak offsets not listed: {[(m, flips[m]) for m in missing]}")
+    if listed - set(flips):
+        out.why.append(f"{len(listed - set(flips))} offsets listed as weak that never flipped")
     if case.flips and out.verdict == "confirmed":
         out.undue = "confirmed in spite of weak bits"
 
