@@ -36,6 +36,9 @@ out."""
 MOST_COPIES = 0.75
 """Share of the granules of a block's copies that must belong to smaller blocks of one size before it is given up."""
 
+WHOLE = 0.9
+"""Share of a block's granules that must have been read before it says where it ends."""
+
 LEAST_FIRM = 8
 """Bytes on which two readings must agree against the bus before something that stands once only is believed."""
 
@@ -167,7 +170,11 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
 def _outgrown(scene: Scene, closed: Closed) -> bool:
     """Tell whether a block is larger than its copies allow: most of them ended sooner, or half of them only moves."""
     evidence, _ = scene.ladder.at(closed.level)
-    others = [block for block in mirrors(evidence, closed.block, closed.again) if block != closed.block]
+    others = [
+        block
+        for block in mirrors(evidence, closed.block, closed.again)
+        if block != closed.block and _read_whole(scene, closed.level, block)
+    ]
     if not others or closed.level <= GRANULE_LINES:
         return False
     at = scene.granules_of(closed.level, others)
@@ -177,6 +184,12 @@ def _outgrown(scene: Scene, closed: Closed) -> bool:
         return True
     moving = [block for block in others if any(_only_moves(scene, closed.level - 1, 2 * block + i) for i in (0, 1))]
     return len(moving) * 2 > len(others)
+
+
+def _read_whole(scene: Scene, level: int, block: int) -> bool:
+    """Tell whether nearly all of a block was read."""
+    state = scene.based.state[scene.granules_of(level, (block,))]
+    return int(np.count_nonzero(state != UNSEEN)) >= WHOLE * (1 << (level - GRANULE_LINES))
 
 
 def _only_moves(scene: Scene, level: int, block: int) -> bool:
