@@ -33,6 +33,7 @@ Kind = Literal[
     "short-window",
     "size-ambiguous",
     "byte-order",
+    "place-not-shown",
     "blank",
     "not-code",
     Wiring,
@@ -47,7 +48,7 @@ Kind = Literal[
 KINDS: tuple[Kind, ...] = get_args(Kind)
 WIRING: frozenset[Kind] = frozenset(get_args(Wiring))
 
-Limit = Literal["no-power-cycle", "no-control-reading", "part-not-declared", "no-own-check"]
+Limit = Literal["no-power-cycle", "no-control-reading", "part-not-declared", "no-own-check", "place-not-shown"]
 """What the verdict could not lean on."""
 
 

@@ -37,6 +37,9 @@ OTHERS = 0.5
 SELDOM = 0.003
 """Chance hits up to which an image's own check tells that it is a whole program."""
 
+PLACELESS = ("raw-binary", "bnpf")
+"""Formats without addresses."""
+
 BLANKS = (0xFF, 0x00)
 """What unused bytes of a ROM hold. Common practice, no source."""
 
@@ -81,6 +84,7 @@ def judge(
     findings += _about_host(readings, found, images)
     findings += _about_likeness(found, images)
     findings += _about_choice(readings, found, images, part, size, codes)
+    findings += _about_place(readings, found, images)
     findings += _about_gap(readings, found, images, part, size)
     if not part and not size:
         findings += _about_rest(readings, found, images, codes)
@@ -166,7 +170,34 @@ def _limits(
         limits.append("part-not-declared")
     if codes and not codes[0].checks:
         limits.append("no-own-check")
+    if images and not _shows_places(readings):
+        limits.append("place-not-shown")
     return tuple(limits)
+
+
+def _shows_places(readings: ReadingSet) -> bool:
+    """Tell whether any reading of the specimen has addresses of its own, as far as is known."""
+    sources = [reading.source for reading in readings.with_role("specimen")]
+    return not sources or not all(s.format in PLACELESS or "address=none" in s.layout.split() for s in sources)
+
+
+def _about_place(readings: ReadingSet, found: Survey, images: Sequence[Image]) -> Iterator[Finding]:
+    """Doubt where an image begins, if files without addresses begin inside it: with another base it is turned round."""
+    if not images or _shows_places(readings):
+        return
+    function = found.functions[images[0].function]
+    starts = {int(reading.runs[0, 0]) for reading in readings.with_role("specimen") if len(reading.runs)}
+    if all(start % function.size == 0 for start in starts):
+        return
+    yield Finding(
+        "place-not-shown",
+        blocks=True,
+        function=images[0].function,
+        probability=DOUBTED,
+        evidence=f"the files hold no addresses, and begin at {min(starts):04X} by the base alone: that is inside a ROM "
+        f"of {function.size} bytes, so that with another base another byte would be its first",
+        advice="check the base; add a reading that prints its addresses, or one that begins where the ROM does",
+    )
 
 
 def _about_readings(readings: ReadingSet, images: Sequence[Image]) -> Iterator[Finding]:

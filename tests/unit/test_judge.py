@@ -180,6 +180,22 @@ def test_pulling_the_bus_away_from_what_blank_bytes_hold_settles_the_size() -> N
     assert "size-ambiguous" not in kinds(assay([*readings(made), pulled]))
 
 
+def plain(first: int, data: bytes, number: int) -> Reading:
+    source = Source(f"{number}.bin", f"{number:064x}", "raw-binary")
+    return replace(reading_of([(first, data)]), source=source)
+
+
+@pytest.mark.parametrize(("first", "verdict"), [(0x8000, "confirmed"), (0x9400, "confirmed"), (0x8010, "provisional")])
+def test_plain_files_are_confirmed_only_where_their_base_can_not_turn_the_image_round(first: int, verdict: str) -> None:
+    data = DATA * 4 + b"\xff" * 4096
+    result = assay([plain(first, data, 1), plain(first, data, 2)], Options(size=1024))
+    assert result.verdict == verdict
+    assert "place-not-shown" in result.limits
+    assert ("place-not-shown" in kinds(result)) == (verdict == "provisional")
+    shown = replace(plain(first, data, 3), source=Source("3.log", "3" * 64, "text-dump", "where=line address=hex4"))
+    assert "place-not-shown" not in assay([plain(first, data, 1), shown], Options(size=1024)).limits
+
+
 def test_something_stray_beside_a_rom_leaves_its_size_open() -> None:
     stray = function_from_pattern("rom", "1000 0100 1010 aaaa", DATA[:16])
     rom = function_from_pattern("rom", "1000 00aa aaaa aaaa", DATA)

@@ -36,6 +36,7 @@ FINDINGS: dict[Kind, str] = {
     "short-window": "window too short for some lines",
     "size-ambiguous": "another size fits as well",
     "byte-order": "order of the bytes in a word not known",
+    "place-not-shown": "first byte not known by its address",
     "blank": "blank",
     "not-code": "does not look like code",
     "data-line-stuck": "data line stuck",
@@ -63,6 +64,7 @@ LIMITS: dict[Limit, str] = {
     "no-control-reading": "No reading without the specimen: what the bus says by itself is inferred.",
     "part-not-declared": "No part is declared: the size and the wiring rest on the readings alone.",
     "no-own-check": "No check was found that the firmware makes of itself: wrong lines would not show in it.",
+    "place-not-shown": "The files hold no addresses: place and decode are as right as the base that was said.",
 }
 
 
