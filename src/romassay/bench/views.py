@@ -18,6 +18,7 @@ from romassay.report.drawing_image import data_address
 from romassay.report.drawing_map import is_mirror, letter_of, what_of
 from romassay.report.findings import findings_in_words
 from romassay.report.picture import name_of
+from romassay.report.places import next_to_read
 from romassay.report.steps import steps
 from romassay.report.strip import strip
 from romassay.report.summary import because, besides, bound_words, decode_in_words, headline, seen_words
@@ -55,6 +56,10 @@ def overview(name: str, found: Derived) -> dict[str, Any]:
     record = record_of(assay)
     for index, function in enumerate(record["functions"]):
         value = survey.functions[index]
+        function["read_next"] = [
+            {"first": item.where.first, "last": item.where.last, "resolves": item.lines}
+            for item in next_to_read(value, assay.options.rig)
+        ]
         function["title"] = name_of(survey, index)
         function["words"] = decode_in_words(value)
         function["equation"] = equation(value, function["title"])

@@ -35,7 +35,7 @@ from romassay.report.drawing_image import (
 from romassay.report.drawing_map import legend, map_drawing, says_of
 from romassay.report.findings import findings_in_words
 from romassay.report.picture import name_of
-from romassay.report.places import first_of, span
+from romassay.report.places import first_of, next_to_read, span
 from romassay.report.steps import steps
 from romassay.report.summary import (
     because,
@@ -281,18 +281,17 @@ def _functions(survey: Survey, rig: Rig | None = None) -> list[dict[str, Any]]:
     pins_on: dict[str, list[str]] = {}
     for pin, line in rig.wiring.items() if rig else ():
         pins_on.setdefault(line, []).append(pin)
-    return [_function(survey, index, pins_on) for index in range(len(survey.functions))]
+    return [_function(survey, index, pins_on, rig) for index in range(len(survey.functions))]
 
 
-def _function(survey: Survey, index: int, pins_on: Mapping[str, Sequence[str]]) -> dict[str, Any]:
+def _function(survey: Survey, index: int, pins_on: Mapping[str, Sequence[str]], rig: Rig | None) -> dict[str, Any]:
     function = survey.functions[index]
     name = name_of(survey, index)
     wide = digits(survey.address_bits)
     places = [f"{copy.first:0{wide}X}" for copy in function.copies]
     read = [
         f"{item.where.first:0{wide}X}-{item.where.last:0{wide}X} ({listed(item.lines)})"
-        for item in function.read_next
-        if not pins_on or any(line in pins_on for line in item.lines)
+        for item in next_to_read(function, rig)
     ]
     return {
         "name": name,

@@ -5,7 +5,9 @@ from __future__ import annotations
 from romassay.chain import Assay
 from romassay.docket.record import first_address
 from romassay.report.words import digits
+from romassay.rig import Rig
 from romassay.settle.model import Image
+from romassay.survey.model import Function, ReadNext
 
 
 def first_of(assay: Assay, image: Image) -> int:
@@ -32,3 +34,11 @@ def extent(assay: Assay, image: Image) -> str:
 def unseen_bytes(image: Image) -> int:
     """Return how many bytes of an image were never seen."""
     return int((image.seen == 0).sum())
+
+
+def next_to_read(function: Function, rig: Rig | None) -> tuple[ReadNext, ...]:
+    """Return what to read next of a function.
+
+    A line that is on no pin of the specimen only says where the rig lets it through: nothing is to be learnt of that.
+    """
+    return tuple(item for item in function.read_next if rig is None or any(map(rig.reaches, item.lines)))

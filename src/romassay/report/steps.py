@@ -9,7 +9,7 @@ from romassay.chain import Assay
 from romassay.finding import WIRING, Kind
 from romassay.judge import ENOUGH
 from romassay.report.findings import sentence
-from romassay.report.places import extent, span, unseen_bytes
+from romassay.report.places import extent, next_to_read, span, unseen_bytes
 from romassay.report.text import Line, Segment, paragraph
 from romassay.report.words import FINDINGS, listed, plural
 from romassay.survey.model import ReadNext
@@ -100,7 +100,7 @@ def _readings_to_take(assay: Assay) -> Iterator[str]:
         yield f"Read {where} again into a new file, best after switching off and on: two readings must agree."
     elif not missing and image.doubtful:
         yield f"Read {where} again: {plural(len(image.doubtful), 'byte')} in doubt."
-    items = [item for item in assay.survey.functions[image.function].read_next if _on_pins(assay, item)]
+    items = next_to_read(assay.survey.functions[image.function], assay.options.rig)
     if items:
         yield _to_resolve(assay, items)
 
@@ -113,12 +113,6 @@ def _what_stands_against(assay: Assay) -> Iterator[str]:
     for finding in assay.findings:
         if finding.blocks and not finding.alternative_to:
             yield sentence(finding.advice)
-
-
-def _on_pins(assay: Assay, item: ReadNext) -> bool:
-    """Tell whether a line to be learnt is on a pin of the specimen: the others only say where a rig lets it through."""
-    rig = assay.options.rig
-    return rig is None or any(map(rig.reaches, item.lines))
 
 
 def has_no_rom(assay: Assay) -> bool:

@@ -146,7 +146,6 @@ def capture(
                 place=str(order.docket),
                 advice="go on with --resume, or give -o another folder",
             )
-        make_ready(order.docket)
         plan = _plan_of(order)
         account = _account(plan)
         _run(order, plan, account, watch, clock, open_port)
@@ -273,6 +272,7 @@ def _run(
 ) -> None:
     """Hold the conversation, and keep what comes in as it comes."""
     with open_port(order.port, order.serial) as port:
+        make_ready(order.docket)
         name = new_name(order.docket, _STEM, SUFFIX)
         plan = msgspec.structs.replace(plan, files=(*plan.files, name))
         write_plan(order.docket, plan)

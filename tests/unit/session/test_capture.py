@@ -254,3 +254,12 @@ def test_a_growing_file_is_never_written_over(tmp_path: Path) -> None:
     with pytest.raises(BadInput):
         GrowingFile(tmp_path, "a.log", Clock())
     assert (tmp_path / "readings" / "a.log").read_bytes() == b"one"
+
+
+def test_a_line_that_cannot_be_opened_leaves_no_docket(tmp_path: Path) -> None:
+    def refused(_url: str, _serial: Serial) -> Line:
+        raise BadInput("cannot be opened")
+
+    with pytest.raises(BadInput, match="cannot be opened"):
+        capture(order(tmp_path / "d"), open_port=refused)
+    assert not (tmp_path / "d").exists()
