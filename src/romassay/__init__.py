@@ -10,9 +10,17 @@ In a notebook::
 from __future__ import annotations
 
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from romassay.version import VERSION
+
+if TYPE_CHECKING:  # so that a user's type checker and editor know what the doors lead to
+    from romassay.address import Range
+    from romassay.catalogue import load_part
+    from romassay.chain import Assay, Options, assay, gather
+    from romassay.errors import RomassayError
+    from romassay.formats import Hints, load
+    from romassay.reading import Reading
 
 __version__ = VERSION
 
@@ -37,6 +45,11 @@ def __getattr__(name: str) -> Any:
     if name not in _DOORS:
         raise AttributeError(f"module 'romassay' has no attribute '{name}'")
     return getattr(import_module(_DOORS[name]), name)
+
+
+def __dir__() -> list[str]:
+    """Return what a notebook offers: the doors, whether they were used yet or not."""
+    return sorted([*__all__, "__version__", "load_ipython_extension"])
 
 
 def load_ipython_extension(shell: Any) -> None:

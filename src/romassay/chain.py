@@ -11,7 +11,7 @@ import numpy as np
 
 from romassay.address import Range
 from romassay.code.model import Code
-from romassay.errors import BadInput
+from romassay.errors import BadInput, BadValue
 from romassay.finding import Finding, Limit
 from romassay.order import ordered
 from romassay.part import Part
@@ -120,14 +120,17 @@ def gather(
     Files are equal byte for byte, or as texts but for their blanks, line ends, capitals and encoding.
     The bus has as many lines as the widest reading, unless `address_bits` says otherwise; what lies beyond becomes a
     hole.
+
+    Raises:
+        TypeError: something that holds no readings, such as a file's name.
+        BadInput: bytes in more separate places than any dump has.
     """
     if isinstance(sources, ReadingSet):
         return sources
-    items = [sources] if isinstance(sources, Reading) or hasattr(sources, "readings") else list(sources)
     seen: set[tuple[str, str, int]] = set()
     kept: list[Reading] = []
     duplicates: list[str] = []
-    for reading in (r for item in items for r in ((item,) if isinstance(item, Reading) else item.readings)):
+    for reading in _readings_of(sources):
         source = reading.source
         keys = {(said, reading.role, source.pass_number) for said in (source.sha256, source.wording) if said}
         if keys & seen:
@@ -141,6 +144,17 @@ def gather(
     bits = address_bits or _bus_lines(kept)
     readings = ordered([within(r, bits) for r in kept])
     return ReadingSet(readings, bits, tuple(exclude), tuple(duplicates), tuple(copied))
+
+
+def _readings_of(sources: object) -> list[Reading]:
+    """Return the readings of one source or of many; whatever else a person may hand over is named."""
+    if isinstance(sources, Reading):
+        return [sources]
+    if hasattr(sources, "readings"):
+        return list(sources.readings)
+    if isinstance(sources, str) or not isinstance(sources, Iterable):
+        raise TypeError(f"{sources!r} holds no readings; give what `romassay.load` returns for a file")
+    return [reading for item in sources for reading in _readings_of(item)]
 
 
 def _without_copies(readings: Sequence[Reading]) -> tuple[list[Reading], list[str]]:
@@ -199,6 +213,10 @@ def assay(
         options: part, size, target and decisions.
         exclude: ranges to leave out.
         address_bits: lines of the bus, where the logs do not show it.
+
+    Raises:
+        BadValue: there is no reading.
+        TypeError, BadInput: as `gather`.
     """
     from romassay.code import about_code, read_code
     from romassay.diagnose import corrected, diagnose
@@ -209,6 +227,8 @@ def assay(
 
     options = options or Options()
     readings = gather(sources, exclude=exclude, address_bits=address_bits)
+    if not readings.readings:
+        raise BadValue("there is no reading to assay", advice="load at least one log of the specimen")
     found = in_pins(survey(readings, part=options.part, size=options.size), options.rig, options.part)
     images = settle(readings, found, target=options.target, decisions=options.decisions)
     faults = diagnose(readings, found, images, part=options.part, size=options.size, rig=options.rig)

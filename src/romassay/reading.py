@@ -131,6 +131,15 @@ class Reading:
     def __len__(self) -> int:
         return len(self.value)
 
+    def __repr__(self) -> str:
+        """One line for a notebook: which pass of what, where, and how much of it."""
+        spans = self.spans()
+        where = f" at {spans[0].first:04X}-{spans[-1].last:04X}" if spans else ""
+        return (
+            f"<Reading {self.source.name or 'without a name'}, pass {self.source.pass_number} ({self.role}): "
+            f"{len(self)} bytes{where}, {len(self.holes)} hole(s)>"
+        )
+
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Reading):
             return NotImplemented

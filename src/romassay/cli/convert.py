@@ -123,7 +123,7 @@ def _byte(text: str | None) -> int | None:
     except BadValue:
         value = int(text, 16) if len(text) == 2 and text.isalnum() and text.isascii() and _is_hex(text) else 256
     if value > 255:
-        raise BadValue(f"'{text}' is no byte", advice="write it as 0xFF, $FF, FFh or 255")
+        raise BadValue(f"'{text}' is no byte", place="--fill", advice="write it as 0xFF, $FF, FFh or 255")
     return value
 
 

@@ -145,3 +145,11 @@ class Loaded:
     left: tuple[Left, ...] = ()
     left_total: int = 0
     notes: tuple[str, ...] = field(default=())
+
+    def __repr__(self) -> str:
+        """One line for a notebook: what the file was read as, and how much came of it."""
+        sizes = ", ".join(str(len(reading)) for reading in self.readings)
+        return (
+            f"<Loaded {self.name}: {self.format}, {len(self.readings)} reading(s) of {sizes} bytes, "
+            f"{self.left_total} line(s) left>"
+        )

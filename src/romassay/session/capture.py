@@ -368,7 +368,7 @@ def _result_so_far(order: Order, plan: Plan) -> Assay | None:
     try:
         loaded = [load(reading_path(order.docket, name), Hints(session=order.session)) for name in plan.files]
         return assay(gather(loaded, exclude=excluded), options)
-    except BadInput:
+    except (BadInput, BadValue):
         return None
 
 

@@ -37,6 +37,8 @@ LANES: dict[str, tuple[str, ...]] = {
 """Ways to split: a name for each lane. Lane i holds the bytes whose address modulo the number of lanes is i."""
 
 _SHOWN = 3
+_LONGEST_HEADER = 64
+"""Characters; the writer would cut longer ones, and write '?' for what is not ASCII."""
 _NO_GAPS = ("raw-binary",)
 """Formats that can't show a gap."""
 
@@ -168,6 +170,13 @@ def _refuse_what_has_no_place(options: ConvertOptions) -> None:
             raise BadValue(
                 f"{options.to} has no place for it", place=f"--{name}", advice=f"leave it out; these have: {others}"
             )
+    header = options.writing.header
+    if not header.isascii() or not header.isprintable() or len(header) > _LONGEST_HEADER:
+        raise BadValue(
+            f"'{header}' does not go into a header",
+            place="--header",
+            advice=f"write {_LONGEST_HEADER} ASCII characters at most",
+        )
 
 
 def _chosen(loaded: Loaded, number: int | None) -> tuple[tuple[Reading, ...], list[str]]:
