@@ -16,9 +16,10 @@ from romassay.part import Part
 from romassay.reading import Bytes, ReadingSet
 from romassay.rig import Rig
 from romassay.settle.model import Image
+from romassay.survey.consensus import consensus
 from romassay.survey.model import Function, Survey
 from romassay.survey.pairs import SAME_SHARE
-from romassay.survey.stack import GRANULE_LINES, consensus, stack
+from romassay.survey.stack import GRANULE_LINES, stack
 
 Verdict = Literal["confirmed", "provisional", "not-found"]
 

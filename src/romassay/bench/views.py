@@ -25,7 +25,8 @@ from romassay.report.summary import because, besides, bound_words, decode_in_wor
 from romassay.report.words import LIMITS
 from romassay.session.assay import Derived
 from romassay.session.listing import Wanted, list_found
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Consensus, Stack, consensus, stack
+from romassay.survey.consensus import Consensus, consensus
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Stack, stack
 
 MOST_BYTES = 1 << 20
 MOST_LINES = 2000

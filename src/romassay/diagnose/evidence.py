@@ -11,9 +11,10 @@ import numpy as np
 from romassay.part import Part
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.settle.model import Image
+from romassay.survey.consensus import Consensus, consensus
 from romassay.survey.cubes import contents
 from romassay.survey.model import Function, Survey
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Consensus, Stack, consensus, granules_seen, stack
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Stack, granules_seen, stack
 
 Floats = Literal["0", "1", "follows", "unknown"]
 """What an undriven data line does: one level, the level of an address line, or nothing that could be told."""

@@ -15,8 +15,9 @@ from romassay.reading import Index, Reading
 from romassay.settle.chance import LEVEL, SAME_ERROR
 from romassay.settle.observed import Observed, first_known
 from romassay.settle.vote import Vote
+from romassay.survey.consensus import consensus
 from romassay.survey.model import Survey
-from romassay.survey.stack import GRANULE, Bools, Stack, consensus
+from romassay.survey.stack import GRANULE, Bools, Stack
 
 LEFT = 0.08
 """Wrong digits that a line which replaces characters leaves at least for each damaged line: of the 95 printing

@@ -13,9 +13,10 @@ import numpy as np
 
 from romassay.reading import Index
 from romassay.survey.bus import LOOSE
+from romassay.survey.consensus import Consensus
 from romassay.survey.ground import is_filling, padding
 from romassay.survey.pairs import Ladder, Masks, Pairs
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools
 from romassay.survey.states import BUS, CONTENT, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 STRAY = 0.1

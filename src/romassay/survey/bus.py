@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
+from romassay.survey.consensus import ENOUGH, Consensus
 from romassay.survey.noise import Noise, measure
-from romassay.survey.stack import ENOUGH, GRANULE, GRANULE_LINES, Bools, Consensus, Stack
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Stack
 
 LOOSE = 2
 """Bits of a data line's sixteen that line noise may spoil without hiding what the line does."""

@@ -12,8 +12,9 @@ import numpy as np
 
 from romassay.reading import Bytes, Index, ReadingSet
 from romassay.survey.bus import shapes
+from romassay.survey.consensus import Consensus, consensus
 from romassay.survey.noise import most_noise
-from romassay.survey.stack import GRANULE, Bools, Consensus, consensus, stack
+from romassay.survey.stack import GRANULE, Bools, stack
 from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 JUDGED = GRANULE // 4

@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
+from romassay.survey.consensus import Consensus
 from romassay.survey.pairs import EVIDENCE, FOUGHT_BYTES, SAME_SHARE, Masks, Pairs
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Stack
 from romassay.survey.states import STRUCTURED, Ground
 
 _CHUNK = 1 << 22

@@ -7,9 +7,10 @@ import numpy as np
 from romassay.address import lines_of
 from romassay.reading import Bytes, Index
 from romassay.survey.bus import FLAT, Background, BusModel, Shape, held
+from romassay.survey.consensus import Consensus
 from romassay.survey.controls import against_empty
 from romassay.survey.noise import most_noise
-from romassay.survey.stack import GRANULE, Bools, Consensus, Stack
+from romassay.survey.stack import GRANULE, Bools, Stack
 from romassay.survey.states import BUS, CONTENDED, CONTENT, FILLINGS, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 LONG_RUN = 4

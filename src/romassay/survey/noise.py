@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
-from romassay.survey.stack import ENOUGH, GRANULE, Bools, Consensus, Stack
+from romassay.survey.consensus import ENOUGH, Consensus
+from romassay.survey.stack import GRANULE, Bools, Stack
 
 NEARLY = 0.15
 """Share of the bits that may differ from the bus where its noise is measured; a memory's are nearer to a half."""

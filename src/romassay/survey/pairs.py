@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.reading import Index
-from romassay.survey.stack import GRANULE_LINES, Bools, Consensus, Stack
+from romassay.survey.consensus import Consensus
+from romassay.survey.stack import GRANULE_LINES, Bools, Stack
 from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
 
 SAME_SHARE = 0.8

@@ -10,10 +10,11 @@ import numpy as np
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.survey.blocks import Grown, grow
 from romassay.survey.bus import Background, background, driven_lines, unsteady_lines
+from romassay.survey.consensus import Consensus, consensus
 from romassay.survey.controls import undriven_bits, where_nobody_drives
 from romassay.survey.ground import as_registers, ground, padding, registers
 from romassay.survey.pairs import Ladder, pairs
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Consensus, Stack, consensus, stack
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Stack, stack
 from romassay.survey.states import CONTENT, VOLATILE, Ground
 
 LARGEST_REGISTERS = 5

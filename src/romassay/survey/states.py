@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from romassay.reading import Bytes
 from romassay.survey.bus import BusModel
-from romassay.survey.stack import Bools, Consensus
+from romassay.survey.consensus import Consensus
+from romassay.survey.stack import Bools
 
 BUS, STRUCTURED, CONTENT, VOLATILE, HOST, UNSEEN, CONTENDED = range(7)
 """What a granule holds: the floating bus; something as regular that is not this bus (a blank tail, a table of zeros);

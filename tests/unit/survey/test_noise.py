@@ -9,8 +9,9 @@ import pytest
 
 from romassay.reading import Reading, ReadingSet, reading_of
 from romassay.survey import survey
+from romassay.survey.consensus import consensus
 from romassay.survey.noise import measure, most_noise
-from romassay.survey.stack import GRANULE, Stack, consensus
+from romassay.survey.stack import GRANULE, Stack
 
 GRANULES = 400
 
