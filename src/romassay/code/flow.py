@@ -72,8 +72,8 @@ def follow(
         data: the bytes.
         origin: address of the first.
         entries: addresses at which to begin; those outside of the bytes are left out.
-        likely: offsets of instructions that are taken besides, where the flow left room for them; from these nothing
-            is followed.
+        likely: offsets of instructions that are taken besides, where the flow left room for them; where they branch to
+            is followed only as far as it runs into a known instruction.
         decoder: of these bytes, where they are followed more than once.
     """
     decoder = decoder or Decoder(cpu, data, origin)
@@ -104,16 +104,24 @@ def follow(
             at += instruction.size
             if by_register and instruction.form.code[0] == SEP_R4:
                 at = _behind_word(data, at, origin, covered, targets, inline, open_ones)
-    besides = set()
+    besides: set[int] = set()
+    led: list[int] = []
+
+    def take(at: int, instruction: Instruction) -> None:
+        besides.add(at)
+        found[at] = instruction
+        covered[at : at + instruction.size] = b"\1" * instruction.size
+        _note(instruction, at, origin, len(data), targets, leaving, led)
+        if by_register and instruction.form.code[0] == SEP_R4:
+            _behind_word(data, at + 1, origin, covered, targets, inline, [])
+
     for at in likely:
         instruction = None if at in found else decoder.at(at)
         if instruction is not None and not any(covered[at : at + instruction.size]):
-            besides.add(at)
-            found[at] = instruction
-            covered[at : at + instruction.size] = b"\1" * instruction.size
-            _note(instruction, at, origin, len(data), targets, leaving, [])
-            if by_register and instruction.form.code[0] == SEP_R4:
-                _behind_word(data, at + 1, origin, covered, targets, inline, [])
+            take(at, instruction)
+    while led:
+        for at, instruction in _joining(decoder, led.pop(), found, covered):
+            take(at, instruction)
     return Followed(
         instructions=dict(sorted(found.items())),
         targets={at: tuple(by) for at, by in sorted(targets.items())},
@@ -122,6 +130,20 @@ def follow(
         inline=dict(sorted(inline.items())),
         likely=frozenset(besides),
     )
+
+
+def _joining(
+    decoder: Decoder, at: int, found: Mapping[int, Instruction], covered: bytearray
+) -> list[tuple[int, Instruction]]:
+    """Return the instructions from an offset up to one that is known; none where they do not run into it."""
+    path: list[tuple[int, Instruction]] = []
+    while at not in found:
+        instruction = decoder.at(at) if at < len(covered) else None
+        if instruction is None or instruction.flow in ENDS or any(covered[at : at + instruction.size]):
+            return []
+        path.append((at, instruction))
+        at += instruction.size
+    return path
 
 
 def _behind_word(

@@ -6,7 +6,7 @@ and calls from other ROMs leave no trace. `romassay.code.source` writes the list
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +14,7 @@ import numpy as np
 from romassay.code.charsets import charset
 from romassay.code.flow import Followed, follow
 from romassay.code.names import halves_of, labels_of, sources_of
-from romassay.code.pieces import WORDLIKE, Guess, Piece, divide, pointer_tables
+from romassay.code.pieces import TRAILING, WORDLIKE, Guess, Piece, divide, pointer_tables
 from romassay.cpus.columns import JUMP, RETURN, STOP
 from romassay.cpus.decode import Decoder
 from romassay.cpus.likeness import plain_score, segment
@@ -22,6 +22,9 @@ from romassay.cpus.model import Cpu
 
 _LIKELY = 15.0
 """Nats for a piece of code from which on it is listed as code though nothing is seen to lead there."""
+
+_WORD, _MARKS = 4, 3
+"""Signs that a text has before a place and behind it, for what stands there to be no code; marks that may end it."""
 
 _PLAINER = 1.2
 """Nats a byte that a piece of code may score more as mere data than as code."""
@@ -173,12 +176,16 @@ def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str])
     starts = division.starts.tolist()
     ends = (division.starts + division.columns.size[division.starts]).tolist()
     ended = np.isin(division.columns.flow[division.starts], (JUMP, RETURN, STOP)).tolist()
+    words = dict(_amid_words(data, character))
     found: list[int] = []
     heads: set[int] = set()
     begun = 0
     for number, end in enumerate(ends):
         if number + 1 < len(starts) and starts[number + 1] == end:
             continue
+        text = words.get(starts[begun], 0)
+        while begun < number and starts[begun] < text:
+            begun += 1
         first, worth = starts[begun], float(division.ahead[starts[begun]] - division.ahead[end])
         size = end - first
         excess = max(0.0, plain_score(raw[first:end]) - worth / size - _PLAINER) * size
@@ -188,3 +195,23 @@ def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str])
             heads |= {starts[at] for at in range(begun, number + 1) if at == begun or ended[at - 1]}
         begun = number + 1
     return Guess(tuple(found), frozenset(heads))
+
+
+def _amid_words(data: bytes, character: Callable[[int], str]) -> Iterator[tuple[int, int]]:
+    """Yield the offsets at which a text goes on that began before, with letters alone, and where its end stops."""
+    size = len(data)
+    shown = [character(byte) for byte in data]
+    at = 0
+    while at < size:
+        begun = at
+        while at < size and shown[at]:
+            at += 1
+        letters = at
+        while letters > begun and (shown[letters - 1].isalpha() or shown[letters - 1] == " "):
+            letters -= 1
+        end = at
+        while end < size and end > begun and data[end] in TRAILING and end - at < _MARKS:
+            end += 1
+        for place in range(max(letters, begun + _WORD), at - _WORD + 1):
+            yield place, end
+        at = max(end, at + 1)

@@ -102,7 +102,7 @@ def sources_of(
         found.setdefault(origin + target, set()).add(origin + at)
     for at, address in halves.items():
         found.setdefault(address, set()).add(at)
-    for piece in pieces:
+    for piece in (piece for piece in pieces if piece.first not in followed.inline):
         for number, target in enumerate(piece.targets):
             found.setdefault(origin + target, set()).add(origin + piece.first + 2 * number)
     return {address: tuple(sorted(by)) for address, by in sorted(found.items())}

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from romassay.code.charsets import charset
 from romassay.code.dialects import DIALECTS, Dialect, takes_back
+from romassay.code.flow import SEP_R5
 from romassay.code.listing import Listing, Place, regions
 from romassay.code.pieces import Piece
 from romassay.cpus.model import CODE_KINDS, ENDS, Instruction, Kind, Value
@@ -178,7 +179,8 @@ class _Writer:
         kind, lonely = "", False
         for offset, row in sorted(rows, key=lambda item: item[0]):
             likely = offset in self.shown.followed.likely
-            now = "code" if isinstance(row, Instruction) else row.kind
+            inline = offset in self.shown.followed.inline
+            now = "code" if isinstance(row, Instruction) or inline else row.kind
             if kind and out[-1] and self._parts(kind, now, offset):
                 out.append("")
             if likely and not lonely:
@@ -207,7 +209,7 @@ class _Writer:
         lines = self._label(instruction.address)
         comment = f"{instruction.address:04X} {code.hex(' ').upper():<14}"
         lines.append(f"{'        ' + text:<{_COMMENT_AT}}; {' '.join([comment, *notes]).rstrip()}")
-        if instruction.flow in ENDS:
+        if instruction.flow in ENDS or (self.shown.followed.inline and instruction.form.code[0] == SEP_R5):
             lines.append("")
         return lines
 

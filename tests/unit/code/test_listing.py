@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from romassay.code import entries_at
+from romassay.code.flow import follow
 from romassay.code.listing import Place, listing
 from romassay.code.source import source
 from romassay.cpus.assemble import assemble
@@ -233,3 +234,49 @@ def test_a_program_that_begins_with_a_jump_is_followed_from_there() -> None:
     made = assemble(cpu_of("8051"), [" ljmp go", " nop", "go: mov a,#1", " inc a", " sjmp go"], origin=0x8000)
     raw = np.frombuffer(made.data, np.uint8)
     assert entries_at(cpu_of("8051"), raw, 0x8000) == (("start", 0x8000),)
+
+
+WORDY = [
+    "once{n}: lda $10",
+    " sec",
+    " sbc #$30",
+    " bcc out{n}",
+    " sta $11",
+    " inc $10",
+    "out{n}: rts",
+]
+
+
+def test_letters_that_are_legal_code_stay_with_their_text() -> None:
+    """20 56 41 and 4C 56 45 in SYNTAX VALVE are a call and a jump of the 6502."""
+    cpu = cpu_of("6502")
+    routines = [line.format(n=n) for n in range(4) for line in WORDY]
+    lines = ["begin: jsr next", " jmp begin", 'says: db "SYNTAX VALVE",0', *routines, "next: rts"]
+    made = assemble(cpu, lines, origin=0x1000)
+    shown = listing(cpu, made.data, 0x1000, [("reset", 0x1000)])
+    says = made.symbols["says"] - 0x1000
+    assert [(piece.kind, piece.first, piece.end) for piece in shown.pieces] == [("text", says, says + 13)]
+    assert set(made.instructions) == {0x1000 + at for at in shown.followed.instructions}
+
+
+def test_where_likely_code_branches_to_is_code_as_far_as_it_runs_into_some() -> None:
+    cpu = cpu_of("6502")
+    start = assemble(cpu, [line.format(n=0) for line in WORDY]).data
+    led = follow(cpu, b"\xe6\x12" + start, 0, [], [2 + 9, 2 + 11, 2, 4, 5, 7])
+    assert 0 not in led.instructions
+    back = bytearray(b"\xe6\x12" + start)
+    back[8] = 0x100 - 9  # the branch leads to the two bytes before the routine
+    joined = follow(cpu, bytes(back), 0, [], [2, 4, 5, 7])
+    assert 0 in joined.likely
+    assert sorted(joined.instructions) == [0, 2, 4, 5, 7]
+
+
+def test_a_call_with_its_address_behind_it_is_listed_as_one() -> None:
+    # MPM-201 (1976), standard call and return technique: SEP R4, then the address of the routine; SEP R5 returns
+    lines = ["go: sep r4", " dw one", " sep r4", " dw one", " sep r4", " dw one", " sep r4", " dw one", " br go"]
+    made = assemble(cpu_of("1802"), [*lines, "one: inc r8", " sep r5", "two: dec r8", " br one"], origin=0x400)
+    text = source(listing(cpu_of("1802"), made.data, 0x400, [("", 0x400), ("", made.symbols["two"])]))
+    rows = [line.split(";")[0].strip() for line in text.splitlines() if not line.startswith(";")]
+    assert rows[rows.index("sep r4") :][:4] == ["sep r4", "dw S040E", "sep r4", "dw S040E"]
+    assert rows[rows.index("sep r5") + 1] == ""
+    assert "from 0400 0403 0406 0409 0411\n" in text
