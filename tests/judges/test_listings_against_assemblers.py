@@ -34,6 +34,16 @@ def test_random_bytes_come_back(name: Name, origin: int, tmp_path: Path) -> None
     assert assembled(name, source(listing(cpu_of(name), data, origin, entries)), tmp_path) == data
 
 
+@pytest.mark.parametrize("name", ["6502", "65C02", "6800", "6801", "6809"])
+def test_lines_in_page_zero_come_back(name: Name, tmp_path: Path) -> None:
+    """A short address may be that of a line, which an assembler has met in a branch before it knew where it stands."""
+    for seed in (7, 11):
+        rng = random.Random(seed)
+        data = rng.randbytes(rng.choice([150, 256, 300, 700]))
+        entries = [("", rng.randrange(len(data))) for _ in range(len(data) // 4 + 1)]
+        assert assembled(name, source(listing(cpu_of(name), data, 0, entries)), tmp_path) == data
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_every_instruction_of_a_table_comes_back(name: Name, tmp_path: Path) -> None:
     """Each row of the table once, with operands that lead a little way on."""

@@ -330,7 +330,7 @@ class _Writer:
         number, kind = value.number, value.kind
         named = kind in CODE_KINDS or kind == "data" or (kind == "word" and number > 0xFF and "," not in value.text)
         named = named or (kind == "direct" and self.shown.cpu.name in _PAGE_ZERO)
-        if named and number in self.names:
+        if named and number in self.names and not self._is_short(value):
             return self.names[number]
         if kind == "data" and self._is_second(number):
             return f"{self.names[number - 1]}+1"
@@ -339,6 +339,10 @@ class _Writer:
         if kind == "offset" and instruction.form.mnemonic:
             return self.dialect.number(number)
         return self.dialect.number(number, 4 if kind in _WIDE else 2)
+
+    def _is_short(self, value: Value) -> bool:
+        """Tell whether a short address is that of a line: an assembler may take its label for a long one."""
+        return value.kind == "direct" and value.number in self.shown.labels
 
     def _is_second(self, address: int) -> bool:
         """Tell whether an address is the second of a table whose first one has a name."""
@@ -356,4 +360,5 @@ class _Writer:
             for value in instruction.values
             if value.kind == "byte" and self.character(value.number).strip()
         ]
-        return [*names, *letters]
+        lines = [f"-> {self.names[value.number]}" for value in instruction.values if self._is_short(value)]
+        return [*names, *letters, *lines]
