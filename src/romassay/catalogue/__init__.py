@@ -12,7 +12,8 @@ from romassay.catalogue.parts import (
     part_types,
     parts_named,
 )
-from romassay.catalogue.rigs import RigFile, load_rig, rig_of, rig_text
+from romassay.catalogue.rigs import RigFile, load_rig, rig_of
+from romassay.catalogue.toml_text import rig_text
 
 __all__ = [
     "FoundPart",

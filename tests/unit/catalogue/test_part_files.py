@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romassay.catalogue import catalogue_parts, find_part, load_part, part_complaints, part_files, part_of
-from romassay.catalogue.rigs import _toml
+from romassay.catalogue.toml_text import toml_text
 from romassay.errors import BadCatalogue
 from romassay.part import Part
 from romassay.report.part import part_lines
@@ -97,7 +97,7 @@ def test_a_value_changed_anywhere_is_named_by_its_key_or_taken(name: str, data: 
         table[f"{key}x"] = value
     elif change == "replace":
         table[key] = data.draw(VALUES)
-    text = "\n".join(_toml(raw, ""))
+    text = toml_text(raw)
     found = taken(text)
     if change == "rename":
         assert isinstance(found, str)
