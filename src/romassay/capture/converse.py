@@ -11,13 +11,11 @@ import re
 from collections.abc import Callable, Generator, Iterator, Sequence
 
 from romassay.address import Range
+from romassay.capture.answers import Answers, LostLine
 from romassay.capture.events import AnswerBegan, Answered, Ask, Asked, Event, Learnt, Received, Retried, Sent, printed
 from romassay.capture.port import Port
 from romassay.dialogue import Dialogue
 from romassay.errors import BadInput
-from romassay.formats.answers import Heard, heard, learnt_habit, learnt_layout
-from romassay.formats.layout import Layout, parse_layout
-from romassay.formats.respelt import Habit
 
 Clock = Callable[[], float]
 
@@ -44,23 +42,13 @@ _DIGITS = bytes.maketrans(b"123456789abcdefABCDEF", b"0" * 21)
 _CHARACTERS_PER_BYTE = 12
 _SLACK = 4096
 """An answer may have so many characters for each byte asked, and so many besides, before it is cut off."""
-_FIRMLY_LEARNT = 64
-"""Lines of answers from which a layout is learnt once and for all, while it fits."""
-_KEPT_FOR_LEARNING = 1 << 15
-_NEARLY = 0.9
-_LOOKED_AT_EACH = 16
 _DEEP = 1 << 12
 """Characters of an unexpected flood that are looked at for a prompt."""
 _SHOWN = 24
 _BEGINNING = 48
-_MISFITS = 3
 _WORD = 3
 _NEAR = 512
 """Characters at the end of a text in which a prompt stands, with all the fill behind it."""
-
-
-class LostLine(BadInput):
-    """The host does not answer as its dialogue says."""
 
 
 def converse(
@@ -90,7 +78,7 @@ def converse(
     """
     talk = _Talk(port, dialogue, clock, character_s)
     if layout and not dialogue.layout:
-        yield from talk.take_layout(layout)
+        yield talk.take_layout(layout)
     yield from talk.wake()
     while (ask := ask_next()) is not None:
         yield from talk.ask(ask)
@@ -107,18 +95,17 @@ class _Talk:
         self._prompt = self._as_lines(b"\n" + dialogue.prompt.encode("latin-1", "replace")).lstrip(b"\n")
         self._cancel = dialogue.cancel.encode("latin-1", "replace")
         self._on_leaving = b""
-        self._layout: Layout | None = parse_layout(dialogue.layout) if dialogue.layout else None
-        self._habit: Habit | None = None
-        self._learnt_from = bytearray()
-        self._lines_learnt = 0
-        self._characters_per_byte = 0.0
-        self._misfits = 0
-        self._tried_at = 0
+        self._answers = Answers(dialogue)
         self._character_s = character_s
         self._early = bytearray()
         self._came = 0
         self._most = _SLACK + _CHARACTERS_PER_BYTE * dialogue.piece
         self._last = b""
+
+    def take_layout(self, layout: str) -> Event:
+        """Read answers by a layout that was learnt before; returns the event that tells of it."""
+        self._answers.take_layout(layout)
+        return Learnt(self._now(), layout)
 
     # --- the line -------------------------------------------------------------------------------------------------
 
@@ -286,9 +273,9 @@ class _Talk:
         except (GeneratorExit, KeyboardInterrupt):
             self._leave()
             raise
-        yield from self._learn(text)
-        found = self._heard(text, ask.asked)
-        self._see_that_the_layout_fits(text, ask.asked, found)
+        if self._answers.learn(text):
+            yield Learnt(self._now(), str(self._answers.layout))
+        found = self._answers.heard(text, ask.asked)
         yield Answered(self._now(), ask, found, ended, text[:_BEGINNING])
 
     def _leave(self) -> None:
@@ -371,7 +358,7 @@ class _Talk:
                 yield Received(self._now(), data)
                 text += data
                 quiet = self._clock() + dialogue.silence_s
-            if data and dialogue.open_ended and self._covers(text, asked):
+            if data and dialogue.open_ended and self._answers.cover(text, asked):
                 yield from self._stop()
                 return bytes(text), "all that was asked for came"
             if more and (at := text.find(more, searched)) >= 0:
@@ -397,30 +384,6 @@ class _Talk:
             limit = min(limit, self._clock() + wait)
         return self._read(limit)
 
-    def _covers(self, text: bytearray, asked: Range) -> bool:
-        """Tell whether the answer of a host that prints on has come to the end of what was asked, or beyond it.
-
-        Looked at anew when a line or two more has come, and not before about as much came as the answers before had.
-        """
-        least = max(2.0, _NEARLY * self._characters_per_byte) * asked.size
-        more = _LOOKED_AT_EACH if self._layout else len(text) // 2
-        if len(text) < self._tried_at:
-            self._tried_at = 0
-        if len(text) < least or len(text) < self._tried_at + more:
-            return False
-        self._tried_at = len(text)
-        layout = self._layout or learnt_layout(bytes(text))
-        beyond = Range(asked.first, asked.last + (2 * layout.line_bytes if layout else 0))
-        habit = self._habit or learnt_habit(bytes(text))
-        found = heard(bytes(text), beyond, layout=layout, format_name=self._dialogue.format, habit=habit)
-        over = any(piece.first + len(piece.values) > asked.last for piece in found)
-        if over:
-            self._characters_per_byte = len(text) / asked.size
-        return over
-
-    def _heard(self, text: bytes, asked: Range) -> tuple[Heard, ...]:
-        return heard(text, asked, layout=self._layout, format_name=self._dialogue.format, habit=self._habit)
-
     def _stop(self) -> Iterator[Event]:
         """End a dump that does not end; LostLine where the host goes on talking."""
         self._early.clear()
@@ -432,52 +395,9 @@ class _Talk:
         if self._prompt and self._dialogue.cancel:
             yield from self._take_back()
 
-    # --- layout ---------------------------------------------------------------------------------------------------
-
-    def take_layout(self, layout: str) -> Iterator[Event]:
-        """Read answers by a layout that was learnt before."""
-        self._layout = parse_layout(layout)
-        self._lines_learnt = _FIRMLY_LEARNT
-        yield Learnt(self._now(), layout)
-
-    def _learn(self, text: bytes) -> Iterator[Event]:
-        """Learn the layout of the answers, and how they spell numbers, until there were enough of them."""
-        if self._dialogue.format or self._lines_learnt >= _FIRMLY_LEARNT:
-            return
-        self._learnt_from += text + b"\n"
-        del self._learnt_from[:-_KEPT_FOR_LEARNING]
-        self._lines_learnt = self._learnt_from.count(b"\n")
-        self._habit = learnt_habit(bytes(self._learnt_from))
-        if self._dialogue.layout:
-            return
-        found = learnt_layout(bytes(self._learnt_from))
-        if found and found != self._layout:
-            self._layout = found
-            yield Learnt(self._now(), str(found))
-
-    def _see_that_the_layout_fits(self, text: bytes, asked: Range, found: tuple[Heard, ...]) -> None:
-        """Raise LostLine where answer after answer is read far better by another layout than the host file's."""
-        if not self._dialogue.layout or 5 * _count(found) > 4 * asked.size:
-            self._misfits = 0
-            return
-        learnt = learnt_layout(text)
-        if learnt is None:
-            return
-        other = heard(text, asked, layout=learnt, format_name="", habit=self._habit)
-        self._misfits += 2 * _count(other) > 3 * _count(found)
-        if self._misfits >= _MISFITS:
-            raise LostLine(
-                f"the lines of the host are not of the layout {self._dialogue.layout}, but of {learnt}",
-                advice="mend layout in the host file, or leave it out; then go on with --resume and --host",
-            )
-
     def _lost(self, problem: str) -> LostLine:
         advice = "see that the host file fits, and the rate with --probe; then --resume, with --host if you mend it"
         return LostLine(problem, advice=advice)
-
-
-def _count(found: tuple[Heard, ...]) -> int:
-    return sum(len(piece.values) for piece in found)
 
 
 def _plain(data: bytes | bytearray) -> bytes:
