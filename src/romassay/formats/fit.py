@@ -96,14 +96,15 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
     widths = Counter(len(t) for t in texts)
     width, number = widths.most_common(1)[0]
     leading = sum(t.startswith(b"0") and len(t) == width for t in texts) if width > 1 else 0
-    padded = leading > sum(n for w, n in widths.items() if w < width) or _only_damaged([len(t) for t in texts], width)
+    damaged = _only_damaged([len(t) for t in texts], width) and not _has_grown(texts, width, base)
+    padded = damaged or leading > sum(n for w, n in widths.items() if w < width)
     if padded or (min(widths) == width and number >= 0.9 * len(texts) and base != 10 and width >= 3):
         return Number(base, width, "zeros"), common_pattern(before)
     if len(widths) > 1:
         width = max(len(t) for t in texts)
         ends = [len(b) + len(t) for b, t in zip(before, texts, strict=True)]
-        room = all(b.endswith(b" " * (width - len(t))) for b, t in zip(before, texts, strict=True))
-        if nearly_all(ends) and room:
+        room = [b.endswith(b" " * (width - len(t))) for b, t in zip(before, texts, strict=True)]
+        if nearly_all(ends) and nearly_all(room) and room[0]:
             leads = [b[: end - width] for b, end in zip(before, ends, strict=True)]
             lead = common_pattern(leads)
             room_left = max(0, _MOST_ADDRESS_DIGITS - width) if width >= _LEAST_ADDRESS_DIGITS else 0
@@ -120,6 +121,17 @@ def _only_damaged(widths: Sequence[int], usual_width: int) -> bool:
     odd = [w != usual_width for w in widths]
     changes = sum(a != b for a, b in pairwise(odd))
     return 0 < sum(odd) <= _FEW_ODD * len(widths) and changes > 1.5 * sum(odd)
+
+
+def _has_grown(texts: Sequence[bytes], width: int, base: Base) -> bool:
+    """Tell whether numbers of fewer digits go on, in about a step, into those of so many, as addresses do from 0."""
+    values = [int(text, base) for text in texts]
+    short = [value for text, value in zip(texts, values, strict=True) if len(text) < width]
+    steps = Counter(b - a for a, b in pairwise(values) if b > a)
+    if not short or not steps:
+        return False
+    step = steps.most_common(1)[0][0]
+    return 0 <= base ** (width - 1) - max(short) <= 2 * step
 
 
 def _with_address(layout: Layout, found: list[Found], base: Base, number: Number) -> Layout:

@@ -273,10 +273,15 @@ def _goes_on_alike(found: list[Found], cells: Cells) -> bool:
 
 
 def _is_counted_data(found: list[Found], cells: Cells) -> bool:
-    """Tell whether the address looks just like a cell of two digits: a bus may show the low byte of the address."""
+    """Tell whether the address looks just like a cell of two digits: a bus may show the low byte of the address.
+
+    One that has grown a digit is none, as all cells have two.
+    """
     if cells.base != _HEX or set(cells.widths) != {2} or cells.runs < _TELLING:
         return False
     places = [(f.line, f.address) for f in found if f.address is not None]
+    if sum(line.widths[i] != 2 for line, i in places) > 1:
+        return False
     alike = sum(
         line.widths[i] == line.widths[i + 1] == 2 and line.between(i) == line.between(i + 1) for line, i in places
     )
@@ -317,13 +322,15 @@ def _ends_range(lines: list[Line], which: int, base: Base, step: int) -> bool:
 
 
 def _steps(stretch: list[Line], which: int, base: Base) -> Iterator[tuple[Line, int]]:
-    """Yield lines and by how much a number grows from each to the next."""
+    """Yield lines and by how much a number grows from each to the next that has one; an echo may stand between them."""
     valued = [
         (line, value) for line in stretch if len(line.tokens) > which and (value := line.value(which, base)) is not None
     ]
-    for (one, a), (other, b) in pairwise(valued):
-        step = b - a + _SPACE if b < a <= _SPACE - 1 else b - a
-        if other.number - one.number <= _LOOKAHEAD and 0 < step <= _MAX_STEP:
+    for i, (one, a) in enumerate(valued):
+        near = ((b, other.number) for other, b in valued[i + 1 : i + 1 + _LOOKAHEAD])
+        steps = (b - a + _SPACE if b < a else b - a for b, number in near if number - one.number <= _LOOKAHEAD)
+        step = next((step for step in steps if 0 < step <= _MAX_STEP), 0)
+        if step:
             yield one, step
 
 

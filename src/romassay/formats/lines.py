@@ -43,6 +43,8 @@ MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
 _FEW_CELLS = 4
+_MERGED = 1.5
+"""Length of a line, in full lines, from which it may be two."""
 _FEWEST_DIGITS = 0.4
 """Share of a line's digits that damage leaves at the least."""
 _DIGITS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?=[hH]?(?![0-9A-Za-z]))")
@@ -308,14 +310,34 @@ class _Reader:
             if len(text) > MAX_LINE:
                 self.gathered.leave(line, text, f"a line of {len(text)} characters", damage=True)
                 continue
-            row = self._strict.read(line, text, last=ends[i] == len(chunk))
-            if row:
-                self.gathered.one(row, len(text))
-            else:
-                doubtful.append((line, text))
+            for part in self._parted(text):
+                row = self._strict.read(line, part, last=ends[i] == len(chunk))
+                if row:
+                    self.gathered.one(row if part is text else replace(row, edits=row.edits + 1), len(part))
+                else:
+                    doubtful.append((line, part))
         self._doubtful += len(doubtful)
         if doubtful and self._alignable:
             self._align(doubtful)
+
+    def _parted(self, text: bytes) -> list[bytes]:
+        """Return two lines of data whose line end was lost, or is another character now, one by one; else the line."""
+        for template in self._order:
+            width = self._whole_width(template)
+            if not width or len(text) < _MERGED * width or self._strict.widths(text[:width]) is None:
+                continue
+            whole = (k for k in (width, width + 1) if self._strict.widths(text[k:]) is not None)
+            at = next(whole, width)
+            return [text[:width], text[at:]]
+        return [text]
+
+    def _whole_width(self, template: fixed.Template) -> int:
+        """Return how many characters a full line has; 0 where that is not fixed."""
+        layout = self._layout
+        if template.exact:
+            return template.width
+        behind_gutter = layout.gutter is not None and not layout.tail
+        return template.width + layout.line_bytes + len(layout.end) if behind_gutter else 0
 
     def _align(self, doubtful: list[tuple[int, bytes]]) -> None:
         """Take what is certain of damaged lines, and leave what does not look like data."""

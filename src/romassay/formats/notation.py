@@ -1,6 +1,7 @@
 """Numbers as assemblers write them: with a trailing h, and a leading 0 where they would else begin with a letter.
 
-That 0 is no digit of the number: with it off, all numbers of a column have the same width.
+That 0 is no digit of the number: with it off, all numbers of a column have the same width. Some hosts print it before
+every byte.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections import Counter
 
 _NUMBER = re.compile(rb"(?<![0-9A-Za-z])([0-9][0-9A-Fa-f]*)[hH](?![0-9A-Za-z])")
 _LED = re.compile(rb"0[A-Fa-f][0-9A-Fa-f]*[hH]")
+_FILLED_BYTE = re.compile(rb"(?<![0-9A-Za-z])0([0-9A-Fa-f]{2}[hH])(?![0-9A-Za-z])")
 _SAMPLE = 1 << 18
 _PIECES = 16
 _LEAST = 8
@@ -31,12 +33,16 @@ def without_leading_zeros(text: bytes) -> bytes:
         return text
     lengths: Counter[int] = Counter()
     led: Counter[int] = Counter()
+    filled = 0
     for piece in pieces:
         for digits in _NUMBER.findall(piece):
             lengths[len(digits)] += 1
+            filled += len(digits) == _BYTE and digits[:1] == b"0"
             led[len(digits)] += len(digits) > 1 and digits[:1] == b"0" and digits[1:2].isalpha()
     mostly = [n for n, count in led.items() if count >= max(_LEAST, _NEARLY_ALL * lengths[n])]
     chosen = [n for n in mostly if n == _BYTE or lengths[n - 1]]
+    if _BYTE not in chosen and filled >= max(_LEAST, _NEARLY_ALL * lengths[_BYTE]):
+        text = _FILLED_BYTE.sub(rb"\1", text)
     for n in chosen:
         pattern = rb"(?<![0-9A-Za-z])0([A-Fa-f][0-9A-Fa-f]{%d}[hH])(?![0-9A-Za-z])" % (n - 2)
         text = re.sub(pattern, rb"\1", text)

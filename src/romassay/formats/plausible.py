@@ -69,7 +69,7 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
         return False
     if layout.line_bytes <= _NARROW and (layout.tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):
         return False
-    if printed <= _RUN:
+    if printed <= _RUN or (layout.where == "some" and len(_printed(rows)) <= _RUN):
         return going >= len(_printed(rows)) - 1 and share >= _SPARSE
     return going >= _GO_ON * (printed - 1) and (run >= _RUN or share >= _SPARSE)
 

@@ -286,7 +286,7 @@ class LineReader:
         address = self._address(groups["address"]) if has_address else None
         row = self._row(line, address, cells, groups, sure=not has_address or address is not None)
         over = self._over(groups.get("gutter"))
-        return replace(row, state=DAMAGED, edits=row.edits + over) if over >= OVERLONG else row
+        return replace(row, state=DAMAGED, edits=row.edits + OVERLONG) if over >= OVERLONG else row
 
     def _over(self, gutter: bytes | None) -> int:
         """Return how many characters a gutter has beyond the bytes of a full line."""

@@ -8,6 +8,8 @@ costs nothing; what a layout leaves open costs as much as any text.
 from __future__ import annotations
 
 import re
+from collections import Counter
+from functools import lru_cache
 
 import numpy as np
 
@@ -61,6 +63,8 @@ _FEW_GAPS = 2
 _ALL_HEX = 0.8
 _LIKE_HEX = 300.0
 """Share of the numbers that have as many digits as hex ones, and bits against taking them for decimal."""
+_TELLING_PIECES = 0.25
+"""Share of the short numbers that are pieces of the one number that most are, from which noise has made them short."""
 _FILLED = 4
 """Short numbers for each with a zero in front that noise leaves at the most, where zeros are printed."""
 _RARE = 0.005
@@ -90,7 +94,7 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
     good &= ~np.array(heading, np.bool_)
     lines = good & (rows.state != MARK)
     described = rows.line[lines] - 1
-    rest = lengths.sum() - lengths[described].sum()
+    rest = lengths.sum() - lengths[np.unique(described)].sum()
     unchecked = int((~rows.checked[lines]).sum())
     return float(
         _CHARACTER * rest
@@ -151,24 +155,44 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
     if number.base != 16:
         return _EDIT * short + _SYMBOL * zeros if zeros > short else 0.0
     full = sum(len(run) == width for run in digits)
-    damaged = sum(len(run) == width for run in _WORDS.findall(text)) - full
+    pieces = _pieces_of_usual(digits, width)
+    if pieces and pieces >= _TELLING_PIECES * short:
+        return _LIKE_HEX + _EDIT * short
+    short -= pieces
+    damaged = pieces + sum(len(run) == width for run in _WORDS.findall(text)) - full
     damaged += _merged(layout, text, width)
     rare = damaged and short < _RARE * full
     filled_up = zeros > 1 and _FILLED * zeros >= short
-    return _EDIT * short + _SYMBOL * zeros if rare or filled_up or short <= zeros + 2 * damaged else 0.0
+    fixed = rare or filled_up or short <= zeros + 2 * damaged
+    return _EDIT * (short + pieces) + _SYMBOL * zeros if fixed else 0.0
+
+
+def _pieces_of_usual(digits: list[bytes], width: int) -> int:
+    """Return how many short numbers are what a lost digit leaves of the one number that nearly all others are."""
+    counts = Counter(run for run in digits if len(run) == width).most_common(1)
+    if not counts or 2 * counts[0][1] <= len(digits):
+        return 0
+    usual = counts[0][0]
+    return sum(len(run) == width - 1 and run in (usual[1:], usual[:-1]) for run in digits)
 
 
 _ADDRESS_FIRST = re.compile(rb"^[^0-9A-Fa-f\n]*[0-9A-Fa-f]+", re.MULTILINE)
 
 
 def _only_cells(layout: Layout, text: bytes) -> bytes:
-    """Return a text without decimal or octal addresses at the front of its lines, and without sums behind the cells."""
+    """Return a text without headings, decimal or octal addresses at the front of its lines, and sums behind the cells."""
+    text = _without_headings(text)
     number, total = layout.address, layout.sum
     if layout.where == "line" and number is not None and number.base != 16 and number.pad == "zeros":
         text = _ADDRESS_FIRST.sub(b"", text)
     if total is not None and total.place == "cells" and total.before.strip():
         text = re.sub(re.escape(total.before.encode("latin-1")) + b"[0-9A-Fa-f]+", b"", text)
     return text
+
+
+@lru_cache(maxsize=4)
+def _without_headings(text: bytes) -> bytes:
+    return b"\n".join(line for line in text.split(b"\n") if not numbers_columns(line))
 
 
 def _merged(layout: Layout, text: bytes, width: int) -> int:
@@ -223,6 +247,7 @@ def _oddity(layout: Layout) -> float:
         + 200.0 * (layout.sum is not None and layout.sum.place == "front")
         + 20.0 * digits
         + 300.0 * _sets_last_apart(layout)
+        + 300.0 * _ends_in_cell(layout)
         + 1e5 * _has_sum_for_cell(layout)
         + _ODD * sum(max(0, len(gap) - 4) for gap in layout.gaps or ())
     )
@@ -244,6 +269,18 @@ def _sets_last_apart(layout: Layout) -> bool:
     """Tell whether the last cell, and no other, stands apart: it is a sum, and no data."""
     gaps = layout.gaps or ()
     return len(gaps) > _FEW_GAPS and layout.sum is None and gaps.count(gaps[-1]) == 1
+
+
+def _ends_in_cell(layout: Layout) -> bool:
+    """Tell whether the literal text behind the cells is one more of them: on a bus that hardly changes it may be."""
+    if not layout.gaps or layout.gutter is not None:
+        return False
+    gap = max(layout.gaps, key=layout.gaps.count)
+    digits = _FIRST_DIGITS.match(layout.end.removeprefix(gap))
+    return layout.end.startswith(gap) and digits is not None and len(digits[0]) == (layout.cell.width or len(digits[0]))
+
+
+_FIRST_DIGITS = re.compile(r"[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 
 def _has_sum_for_cell(layout: Layout) -> bool:
