@@ -85,13 +85,16 @@ def fit(found: Sequence[Found], base: Base | None, cells: Cells, where: Where) -
 # --- address ------------------------------------------------------------------------------------------------------
 
 
-def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) -> tuple[Number, str]:
+def address_form(
+    texts: Sequence[bytes], before: Sequence[bytes], base: Base, after: Sequence[bytes] = ()
+) -> tuple[Number, str]:
     """Return how addresses are printed, and the pattern of what stands before them.
 
     Args:
         texts: their digits.
         before: the lines up to them.
         base: of the digits.
+        after: what stands between them and the first cell, where that may be blanks that fill a column.
     """
     widths = Counter(len(t) for t in texts)
     width, number = widths.most_common(1)[0]
@@ -110,6 +113,10 @@ def address_form(texts: Sequence[bytes], before: Sequence[bytes], base: Base) ->
             room_left = max(0, _MOST_ADDRESS_DIGITS - width) if width >= _LEAST_ADDRESS_DIGITS else 0
             more = min(len(lead) - len(lead.rstrip(" ")), room_left)
             return Number(base, width + more, "right"), lead[: len(lead) - more]
+        if nearly_all([len(b) for b in before]) and _fills_column(texts, after):
+            room_left = min(len(a) + len(t) for a, t in zip(after, texts, strict=True)) - width - 1
+            more = min(room_left, max(0, _MOST_ADDRESS_DIGITS - width))
+            return Number(base, width + more, "left"), common_pattern(before)
     return Number(base), common_pattern(before)
 
 
@@ -121,6 +128,14 @@ def _only_damaged(widths: Sequence[int], usual_width: int) -> bool:
     odd = [w != usual_width for w in widths]
     changes = sum(a != b for a, b in pairwise(odd))
     return 0 < sum(odd) <= _FEW_ODD * len(widths) and changes > 1.5 * sum(odd)
+
+
+def _fills_column(texts: Sequence[bytes], after: Sequence[bytes]) -> bool:
+    """Tell whether blanks fill a column behind numbers of any width: all of them and some more."""
+    if not after or any(a.strip() for a in after):
+        return False
+    columns = [len(t) + len(a) for t, a in zip(texts, after, strict=True)]
+    return min(columns) > max(map(len, texts)) and nearly_all(columns)
 
 
 def _has_grown(texts: Sequence[bytes], width: int, base: Base) -> bool:
@@ -138,8 +153,10 @@ def _with_address(layout: Layout, found: list[Found], base: Base, number: Number
     which = [f.address or 0 for f in found]
     texts = [f.line.token(i) for f, i in zip(found, which, strict=True)]
     before = [f.line.text[: f.line.tokens[i][0]] for f, i in zip(found, which, strict=True)]
-    address, lead = address_form(texts, before, base)
     after = [_before_cells(f, number)[f.line.tokens[i][1] :] for f, i in zip(found, which, strict=True)]
+    address, lead = address_form(texts, before, base, after)
+    if address.pad == "left":
+        after = [text[address.width - len(digits) :] for text, digits in zip(after, texts, strict=True)]
     return replace(layout, address=address, lead=lead, after=common_pattern(after))
 
 

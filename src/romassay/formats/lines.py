@@ -429,6 +429,8 @@ class _Certain:
 
 
 _BEYOND_HOPE = 1 << 30
+_FEW_LOST = 3
+"""Characters that may be lost or too many in a line without an address: more are an address, or another line's."""
 
 
 def _best(found: list[_Certain]) -> Block:
@@ -463,6 +465,9 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
     reason = np.where(lost, CODES[LOST_COLUMNS], np.where(bad_digit, CODES[NOT_A_DIGIT], 0))
     most = np.where(sure, damaged.MAX_COST_SHARE, damaged.MAX_UNSURE_SHARE) * template.width
     hopeless = (alignment.cost > most) | ~known.any(axis=1)
+    if template.address is None and template.exact:
+        length = np.array([len(text) for _, text in lines], np.int64)
+        hopeless |= np.abs(length - template.width) > _FEW_LOST
     checked = np.zeros(count, np.bool_)
     if layout.sum is not None:
         total = _number(alignment, offset + len(template.cells), template.sum) if template.sum else None

@@ -388,8 +388,12 @@ def _judge_group(
         backward = None if follow is None else follow - (int(lengths.sum()) - offset)
         if units.total[i] == 0 and units.rows[i] == 1:
             verdicts.reason[i] = ""
-        elif (not proven and _stands_alone(i, units, forward, backward, after_break and before_break, all_sound)) or (
-            not proven and end == follow and _is_resent(i, units, rows)
+        elif not proven and (
+            (
+                _has_own_place(i, units, rows)
+                and _stands_alone(i, units, forward, backward, after_break and before_break, all_sound)
+            )
+            or (end == follow and _is_resent(i, units, rows))
         ):
             verdicts.taken[i] = True
         else:
@@ -402,6 +406,18 @@ def _judge_group(
             if proven and known:
                 verdicts.proven.add(i)
             verdicts.reason[i] = UNREADABLE if units.address[i] < 0 else OUT_OF_STEP
+
+
+def _has_own_place(i: int, units: Units, rows: Rows) -> bool:
+    """Tell whether a unit that nothing bears out is a line of the dump at all, and a whole one.
+
+    The first line of a file may be what a cut has left of one; a short one behind other text may show registers.
+    """
+    if units.rows[i] > 1 or len(units.address) == 1:
+        return True
+    row = int(units.first[i])
+    behind_text = rows.state[row] == SHORT and rows.edits[row] > 0
+    return bool(rows.line[row] > 1 and not behind_text)
 
 
 def _stands_alone(

@@ -1,12 +1,13 @@
 """Numbers that some hosts spell in their own way, written as the learner of layouts reads them.
 
-Three ways, each told from a sample and then put right on every line that has it:
+Four ways, each told from a sample and then put right on every line that has it:
 
 - an address in two parts: segment and offset, bank and offset, or two octal bytes;
 - signed decimal numbers, as interpreters with 16-bit integers print the upper half of the memory and of a byte;
-- an address before every byte, several of them on a line.
+- an address before every byte, several of them on a line;
+- an address behind the bytes of its line.
 
-Lines stay lines and keep their numbers; a line that does not have the habit exactly stays as it is. All three are
+Lines stay lines and keep their numbers; a line that does not have the habit exactly stays as it is. All four are
 common practice, no source.
 """
 
@@ -18,18 +19,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from romassay.formats.counting import LEAST_LINES, MOSTLY, steady
 from romassay.formats.stamps import without_stamps
+from romassay.formats.wrapped import unwrapped
 
 _SAMPLE = 1 << 15
-_LEAST_LINES = 6
-_MOST_STEP = 64
-_MOSTLY = 0.6
-"""Share of the lines with numbers that must have a habit."""
 
 
 def respelt(text: bytes) -> bytes:
-    """Return a cleaned text with the numbers of such habits written plainly, and no clock times before its lines."""
-    text = without_stamps(text)
+    """Return a cleaned text with the numbers of such habits written plainly, its broken lines whole, without clock times."""
+    text = unwrapped(without_stamps(text))
     habit = habit_of(text)
     return by_line(text, habit) if habit else text
 
@@ -42,9 +41,9 @@ Habit = Callable[[bytes], bytes]
 def habit_of(text: bytes) -> Habit | None:
     """Return the habit that the lines of a cleaned text have, or None where they have none or are too few to tell."""
     lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if _DIGIT.search(line)]
-    if len(lines) < _LEAST_LINES:
+    if len(lines) < LEAST_LINES:
         return None
-    return _parted(lines) or _signed(lines) or _paired(lines)
+    return _parted(lines) or _signed(lines) or _paired(lines) or _behind(lines)
 
 
 def by_line(text: bytes, habit: Habit) -> bytes:
@@ -52,13 +51,9 @@ def by_line(text: bytes, habit: Habit) -> bytes:
     return b"\n".join(map(habit, text.split(b"\n")))
 
 
-def _steady(values: Sequence[int | None]) -> bool:
+def _grows(values: Sequence[int | None]) -> bool:
     """Tell whether most of some addresses grow from line to line by one and the same step."""
-    steps = [b - a for a, b in pairwise(values) if a is not None and b is not None]
-    if len(steps) < _LEAST_LINES - 1:
-        return False
-    step, number = Counter(steps).most_common(1)[0]
-    return 0 < step <= _MOST_STEP and number >= _MOSTLY * len(values)
+    return steady(values)[0] > 0
 
 
 # --- an address in two parts --------------------------------------------------------------------------------------
@@ -88,13 +83,13 @@ def _parted(lines: list[bytes]) -> Habit | None:
     for parts in _PARTS:
         matches = [parts.form.match(line) for line in lines]
         found = [m for m in matches if m]
-        if len(found) < max(_LEAST_LINES, _MOSTLY * len(lines)):
+        if len(found) < max(LEAST_LINES, MOSTLY * len(lines)):
             continue
         upper = [int(m[2], parts.base) for m in found]
-        kept = sum(a == b for a, b in pairwise(upper)) >= _MOSTLY * (len(found) - 1)
+        kept = sum(a == b for a, b in pairwise(upper)) >= MOSTLY * (len(found) - 1)
         lines_of_segments = parts.shift == 4 and {int(m[3], 16) for m in found} == {0}
         told = parts.shift != 8 or len(set(upper)) > 1
-        if told and (kept or lines_of_segments) and _steady([_joined(m, parts) for m in found]):
+        if told and (kept or lines_of_segments) and _grows([_joined(m, parts) for m in found]):
             return lambda line, parts=parts: _with_one_address(line, parts)  # type: ignore[misc]
     return None
 
@@ -128,12 +123,12 @@ _SMALL = 64
 def _signed(lines: list[bytes]) -> Habit | None:
     """Return what takes the sign off numbers: of addresses in the upper half of 64 KiB, of bytes or of words."""
     signs = [len(_NEGATIVE.findall(line)) for line in lines]
-    if sum(map(bool, signs)) < _LEAST_LINES or sum(len(_HEX.findall(line)) > 1 for line in lines) > _FEW * len(lines):
+    if sum(map(bool, signs)) < LEAST_LINES or sum(len(_HEX.findall(line)) > 1 for line in lines) > _FEW * len(lines):
         return None
     leads = [_ADDRESS.match(line) for line in lines]
     first = [int(m[1]) if m and _NUMBER.fullmatch(m[1]) else None for m in leads]
-    upper = _steady(first) and sum(n is not None and n < 0 for n in first) >= _MOSTLY * len(lines)
-    if not upper and not _steady(first) and not _steady([int(m[1], 16) if m else None for m in leads]):
+    upper = _grows(first) and sum(n is not None and n < 0 for n in first) >= MOSTLY * len(lines)
+    if not upper and not _grows(first) and not _grows([int(m[1], 16) if m else None for m in leads]):
         return None
     texts = [n for line, m in zip(lines, leads, strict=True) if m for n in _NUMBER.findall(line, m.end())]
     data = [int(n) for n in texts if len(n) <= _MOST_DIGITS]
@@ -148,7 +143,7 @@ def _signed(lines: list[bytes]) -> Habit | None:
     uneven = [
         len({len(gap) for gap in _BLANKS.findall(line, m.end())}) > 1 for line, m in zip(lines, leads, strict=True) if m
     ]
-    aligned = sum(uneven) > _MOSTLY * len(uneven)
+    aligned = sum(uneven) > MOSTLY * len(uneven)
     return lambda line: _unsigned(line, size, aligned=aligned)
 
 
@@ -183,8 +178,8 @@ def _paired(lines: list[bytes]) -> Habit | None:
         plain = [_one_address(line, base) for line in lines]
         first = [None if line is None else int(line[: line.index(b":")], base) for line in plain]
         values = {byte for line in plain if line for byte in line.split()[1:]}
-        mostly = sum(n is not None for n in first) >= _MOSTLY * len(lines)
-        if mostly and len(values) >= _LEAST_LINES and _steady(first) and _go_on(plain, first):
+        mostly = sum(n is not None for n in first) >= MOSTLY * len(lines)
+        if mostly and len(values) >= LEAST_LINES and _grows(first) and _go_on(plain, first):
             return lambda line, base=base: _one_address(line, base) or line  # type: ignore[misc]
     return None
 
@@ -195,7 +190,7 @@ def _go_on(plain: list[bytes | None], first: list[int | None]) -> bool:
         None if line is None or at is None else at + len(line.split()) - 1
         for line, at in zip(plain, first, strict=True)
     ]
-    return sum(a == b for a, b in zip(ends, first[1:], strict=False) if a is not None) >= _MOSTLY * (len(plain) - 1)
+    return sum(a == b for a, b in zip(ends, first[1:], strict=False) if a is not None) >= MOSTLY * (len(plain) - 1)
 
 
 def _one_address(line: bytes, base: int) -> bytes | None:
@@ -214,3 +209,36 @@ def _one_address(line: bytes, base: int) -> bytes | None:
 
 
 _NUMBER_OR_WORD = re.compile(rb"[0-9A-Za-z]+")
+
+
+# --- an address behind its bytes ----------------------------------------------------------------------------------
+
+_BEHIND = re.compile(
+    rb"^(.*?)([^0-9A-Za-z\n]*[^0-9A-Za-z\n,;](?:0[xX])?)([0-9A-Fa-f]{3,8})([hH]?[^0-9A-Za-z\n]{0,4})$", re.DOTALL
+)
+_FIRST = re.compile(rb"[^0-9A-Za-z\n]*(?:0[xX])?([0-9A-Fa-f]+)")
+
+
+def _behind(lines: list[bytes]) -> Habit | None:
+    """Return what moves addresses from the end of lines to their front, where only those at the end count the bytes."""
+    found = [_BEHIND.match(line) for line in lines]
+    between, number = Counter(m[2] for m in found if m).most_common(1)[0] if any(found) else (b"", 0)
+    if number < MOSTLY * len(lines):
+        return None
+    first = [m and _FIRST.match(m[1]) for m in found]
+    for base in (16, 10):
+        address = [_as_number(m[3], base) if m else None for m in found]
+        before = [_as_number(m[1], base) if m else None for m in first]
+        if _grows(address) and not steady(before)[0]:
+            return lambda line: _with_address_first(line, between)
+    return None
+
+
+def _as_number(digits: bytes, base: int) -> int | None:
+    return int(digits, base) if base == 16 or digits.isdigit() else None
+
+
+def _with_address_first(line: bytes, between: bytes) -> bytes:
+    """Return a line with the address at its end, behind just that text, at its front."""
+    match = _BEHIND.match(line)
+    return match[3] + b": " + match[1] if match and match[2] == between else line

@@ -230,8 +230,10 @@ class LineReader:
         row = self.read(line, text[match.end() :], last=last, after_prompt=True) if match else None
         if not row or not row.values:
             return None
-        few = row.state == SHORT and 2 * len(row.values) < self._layout.line_bytes and b"    " not in text
-        return None if few else row
+        if row.state != SHORT:
+            return row
+        few = 2 * len(row.values) < self._layout.line_bytes and b"    " not in text
+        return None if few else replace(row, edits=1)
 
     def _may_go_on(self, text: bytes, *, at_cells: bool = False) -> bool:
         """Tell whether another digit might have followed a line that ends without a line end: the log may be cut.

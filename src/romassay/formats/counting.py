@@ -1,0 +1,71 @@
+"""Numbers that count from line to line, as addresses do: what tells how the lines of a log belong together."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+LEAST_LINES = 6
+MOSTLY = 0.6
+"""Share of the lines with numbers that must have a habit."""
+_MOST_STEP = 64
+_PLACES = 4
+"""Numbers of a line among which its address may be."""
+_BASES = (16, 10)
+_NUMBER = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX]|\$)?([0-9A-Fa-f]{1,8})[hH]?(?![0-9A-Za-z])")
+
+
+def steady(values: Sequence[int | None], *, most: int = _MOST_STEP) -> tuple[int, float]:
+    """Return the step by which most of some numbers grow from line to line, and the share that do; (0, 0) for none.
+
+    Args:
+        values: a number of each line, or None where it has none.
+        most: the longest step; one below 0 where they fall.
+    """
+    steps = [b - a for a, b in pairwise(values) if a is not None and b is not None]
+    if len(steps) < LEAST_LINES - 1:
+        return 0, 0.0
+    step, number = Counter(steps).most_common(1)[0]
+    return (step, number / len(values)) if 0 < abs(step) <= most and number >= MOSTLY * len(values) else (0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """A number of each line that counts from line to line.
+
+    Attributes:
+        step: by which it grows, below 0 where it falls.
+        share: of the lines on which it does.
+        place: which number of a line it is.
+        base: it is printed in.
+    """
+
+    step: int
+    share: float
+    place: int
+    base: int
+
+    def value(self, line: bytes) -> int | None:
+        """Return the number that stands in that place of a line, or None."""
+        found = _NUMBER.findall(line)
+        return _value(found[self.place], self.base) if self.place < len(found) else None
+
+
+def count_of(lines: Sequence[bytes], *, most: int = _MOST_STEP) -> Count | None:
+    """Return which of the first numbers of most of some lines counts, or None."""
+    numbers = [_NUMBER.findall(line)[:_PLACES] for line in lines]
+    numbers = [found for found in numbers if found]
+    for place in range(_PLACES):
+        for base in _BASES:
+            values = [_value(found[place], base) if place < len(found) else None for found in numbers]
+            step, share = steady(values, most=most)
+            if step:
+                return Count(step, share, place, base)
+    return None
+
+
+def _value(digits: bytes, base: int) -> int | None:
+    return int(digits, base) if base == 16 or digits.isdigit() else None
