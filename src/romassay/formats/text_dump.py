@@ -9,6 +9,7 @@ from __future__ import annotations
 from functools import cached_property, lru_cache
 
 from romassay.errors import BadInput
+from romassay.formats.falling import falls, turned_readings, turned_rows, turned_text
 from romassay.formats.forms import borne_out, probe_of
 from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
@@ -44,7 +45,8 @@ def sniff(data: bytes) -> float:
     if not learnt:
         return 0.0
     layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(log.pieces))
-    return _SURE if is_dump(read_rows(probe_of(log.text), layout), layout) else _DOUBTFUL
+    probe = probe_of(turned_text(log.text) if log.falls else log.text)
+    return _SURE if is_dump(read_rows(probe, layout), layout) else _DOUBTFUL
 
 
 def read(data: bytes, hints: Hints) -> Parsed:
@@ -63,9 +65,13 @@ def read(data: bytes, hints: Hints) -> Parsed:
     lent = None if hints.layout else log.lent(hints.likely) or log.plain
     layout, notes = (lent[0], ()) if lent else _layout_for(log, hints)
     rows = lent[1] if lent else read_rows(log.text, layout)
+    if log.falls:
+        rows = turned_rows(rows, log.lines)
     if not hints.layout and not is_dump(rows, layout):
         raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
+    if log.falls:
+        readings = turned_readings(readings, log.lines)
     if not readings:
         if hints.layout:
             raise BadInput(f"no line has the layout {layout}", advice="correct --layout, or leave it out")
@@ -135,7 +141,18 @@ class _Prepared:
     @cached_property
     def pieces(self) -> tuple[bytes, ...]:
         """Stretches to learn the layout from."""
-        return _sample(self.text)
+        pieces = _sample(self.text)
+        return tuple(map(turned_text, pieces)) if self.falls else pieces
+
+    @cached_property
+    def falls(self) -> bool:
+        """Whether its addresses fall from line to line."""
+        return falls(self.text)
+
+    @cached_property
+    def lines(self) -> int:
+        """How many lines it has."""
+        return self.text.count(b"\n") + (not self.text.endswith(b"\n"))
 
 
 _LATEST: list[_Prepared] = []

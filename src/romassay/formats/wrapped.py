@@ -23,6 +23,8 @@ _FEWEST = 2
 """Columns of the usual screens and printers, at whose edge a few lines must end."""
 _LONGER = 0.02
 """Share of the lines that noise may have made longer."""
+_MOSTLY_BROKEN = 0.5
+"""Share of the lines at the edge that go on on the next: others are just as long as the screen is wide."""
 _NOISE = 2
 """Characters that noise adds to a line, or takes from it, and it is broken off all the same."""
 _MOST_BYTES = 256
@@ -39,8 +41,12 @@ def unwrapped(text: bytes) -> bytes:
         return text
     room = _room(lines, width)
     before = count_of(lines, most=_MOST_BYTES)
-    count = count_of(_whole(lines, width, room, before), most=_MOST_BYTES)
-    if count is None or (before is not None and count.share <= before.share) or not _goes_on(lines, width):
+    whole = [line for line in _joined(lines, width, room, before) if line]
+    at_edge = sum(abs(len(line) - width) <= room for line in lines)
+    if len(lines) - len(whole) < _MOSTLY_BROKEN * at_edge or not _goes_on(lines, width):
+        return text
+    count = count_of(whole, most=_MOST_BYTES)
+    if count is None or (before is not None and count.share <= before.share):
         return text
     return b"\n".join(_joined(text.split(b"\n"), width, room, count))
 
@@ -81,10 +87,6 @@ def _joined(lines: Sequence[bytes], width: int, room: int, count: Count | None) 
         elif open_at is None:
             open_at = i
     return whole
-
-
-def _whole(lines: Sequence[bytes], width: int, room: int, count: Count | None) -> list[bytes]:
-    return [line for line in _joined(lines, width, room, count) if line]
 
 
 def _counts_on(line: bytes, following: bytes, count: Count) -> bool:
