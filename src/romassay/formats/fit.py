@@ -140,6 +140,7 @@ def _fills_column(texts: Sequence[bytes], after: Sequence[bytes]) -> bool:
 
 def _has_grown(texts: Sequence[bytes], width: int, base: Base) -> bool:
     """Tell whether numbers of fewer digits go on, in about a step, into those of so many, as addresses do from 0."""
+    texts = [text for text in texts if fits(text, base)]
     values = [int(text, base) for text in texts]
     short = [value for text, value in zip(texts, values, strict=True) if len(text) < width]
     steps = Counter(b - a for a, b in pairwise(values) if b > a)
@@ -579,7 +580,7 @@ _FULL_SUM: dict[int, tuple[int, ...]] = {10: (5,), 8: (6,), 2: (8, 16)}
 def _sum_number(digits: list[bytes], base: Base) -> Number:
     widths = [len(d) for d in digits]
     width, number = Counter(widths).most_common(1)[0]
-    fixed = base == 16 or width in _FULL_SUM[base] or any(d.startswith(b"0") for d in digits)
+    fixed = base == 16 or width in _FULL_SUM[base] or any(len(d) > 1 and d.startswith(b"0") for d in digits)
     fixed = fixed and number >= _AGREE * len(widths)
     return Number(base, width, "zeros") if fixed else Number(base)
 

@@ -21,14 +21,13 @@ from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, MOSTLY, steady
 from romassay.formats.stamps import without_stamps
-from romassay.formats.wrapped import unwrapped
 
 _SAMPLE = 1 << 15
 
 
 def respelt(text: bytes) -> bytes:
-    """Return a cleaned text with the numbers of such habits written plainly, its broken lines whole, without clock times."""
-    text = unwrapped(without_stamps(text))
+    """Return a cleaned text with the numbers of such habits written plainly, and no clock times before its lines."""
+    text = without_stamps(text)
     habit = habit_of(text)
     return by_line(text, habit) if habit else text
 

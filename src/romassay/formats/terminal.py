@@ -1,4 +1,5 @@
-r"""What a terminal program leaves in a log, taken off again: encodings, parity bits, control sequences, line ends.
+r"""What a terminal program leaves in a log, taken off again: encodings, parity bits, control sequences, line ends, lines
+broken at the edge of a screen.
 
 The result is plain 8-bit text, one character a byte, each line ended by one `\n`, so that line numbers stay those of
 the file. Control sequences are those of ECMA-48 (5th edition, 1991), clause 5.4; the rest is common practice,
@@ -12,6 +13,7 @@ import re
 
 from romassay.errors import BadValue
 from romassay.formats.notation import without_leading_zeros
+from romassay.formats.wrapped import unwrapped
 
 _PLAIN = bytes([9, 10, *range(32, 127)])
 _SAMPLE = 1 << 16
@@ -56,7 +58,7 @@ def clean(data: bytes, encoding: str | None = None) -> bytes:
         BadValue: there is no such encoding.
     """
     text = _decode(data, encoding)
-    return without_leading_zeros(_cleaned(text, eight_bits=text is data))
+    return without_leading_zeros(unwrapped(_cleaned(text, eight_bits=text is data)))
 
 
 def _cleaned(text: bytes, *, eight_bits: bool) -> bytes:

@@ -30,7 +30,7 @@ _NOISE = 2
 _MOST_BYTES = 256
 _LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]*$")
 _FIRST_DIGITS = re.compile(rb"[0-9A-Fa-f]*")
-_RUN = re.compile(rb"[0-9A-Fa-f]+")
+_RUN = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
 
 
 def unwrapped(text: bytes) -> bytes:
@@ -75,7 +75,7 @@ def _joined(lines: Sequence[bytes], width: int, room: int, count: Count | None) 
     whole: list[bytes] = []
     open_at: int | None = None
     for i, line in enumerate(lines):
-        if open_at is not None and count is not None and _counts_on(whole[open_at], line, count):
+        if open_at is not None and count is not None and _counts_on(lines[i - 1], line, count):
             open_at = None
         if open_at is None:
             whole.append(line)
