@@ -114,7 +114,8 @@ def address_form(
             more = min(len(lead) - len(lead.rstrip(" ")), room_left)
             return Number(base, width + more, "right"), lead[: len(lead) - more]
         if nearly_all([len(b) for b in before]) and _fills_column(texts, after):
-            room_left = min(len(a) + len(t) for a, t in zip(after, texts, strict=True)) - width - 1
+            column = Counter(len(a) + len(t) for a, t in zip(after, texts, strict=True)).most_common(1)[0][0]
+            room_left = column - width - 1
             more = min(room_left, max(0, _MOST_ADDRESS_DIGITS - width))
             return Number(base, width + more, "left"), common_pattern(before)
     return Number(base), common_pattern(before)
@@ -132,10 +133,10 @@ def _only_damaged(widths: Sequence[int], usual_width: int) -> bool:
 
 def _fills_column(texts: Sequence[bytes], after: Sequence[bytes]) -> bool:
     """Tell whether blanks fill a column behind numbers of any width: all of them and some more."""
-    if not after or any(a.strip() for a in after):
+    columns = [len(t) + len(a) for t, a in zip(texts, after, strict=False)]
+    if not columns or not nearly_all(columns) or not nearly_all([len(a.strip()) for a in after]):
         return False
-    columns = [len(t) + len(a) for t, a in zip(texts, after, strict=True)]
-    return min(columns) > max(map(len, texts)) and nearly_all(columns)
+    return not usual([a.strip() for a in after])[0] and Counter(columns).most_common(1)[0][0] > max(map(len, texts))
 
 
 def _has_grown(texts: Sequence[bytes], width: int, base: Base) -> bool:

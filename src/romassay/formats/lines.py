@@ -326,9 +326,12 @@ class _Reader:
             width = self._whole_width(template)
             if not width or len(text) < _MERGED * width or self._strict.widths(text[:width]) is None:
                 continue
-            whole = (k for k in (width, width + 1) if self._strict.widths(text[k:]) is not None)
-            at = next(whole, width)
-            return [text[:width], text[at:]]
+            ends = (width, width + 1)
+            whole = (k for k in ends if self._strict.widths(text[k:]) is not None)
+            begun = (k for k in ends if self._strict.has_address(text[k:]))
+            at = next(whole, None) or next(begun, None)
+            if at is not None:
+                return [text[:width], text[at:]]
         return [text]
 
     def _whole_width(self, template: fixed.Template) -> int:

@@ -274,6 +274,10 @@ class LineReader:
                 return has_address, start - fixed, len(match["address"]) if has_address else 0
         return None
 
+    def has_address(self, text: bytes) -> bool:
+        """Tell whether a text begins as a line with an address does."""
+        return any(has and head.match(text) for head, has in self._forms.heads)
+
     def _address(self, text: bytes) -> int | None:
         layout = self._layout
         assert layout.address is not None  # noqa: S101 - a form with an address has matched
