@@ -51,6 +51,7 @@ class Template:
         address: its columns, or None.
         cells: theirs.
         sum: its columns, or None.
+        text: the first column of the bytes as text, or None.
     """
 
     width: int
@@ -64,6 +65,7 @@ class Template:
     address: Field | None
     cells: tuple[Field, ...]
     sum: Field | None
+    text: int | None
 
 
 class _Columns:
@@ -149,8 +151,10 @@ def template_of(
     if layout.sum is not None and layout.sum.place == "cells":
         columns.text(layout.sum.before)
         total = columns.number(layout.sum.number)
+    text = None
     if layout.gutter is not None:
         columns.text(layout.gutter)
+        text = len(columns.mask)
     at_end = layout.sum is not None and layout.sum.place == "end"
     if layout.sum is not None and at_end:
         if layout.gutter is not None:
@@ -161,11 +165,17 @@ def template_of(
         columns.text(layout.end)
     if layout.sum is not None and (total is None or not total.number.width):
         return None
-    return _template(columns, address, tuple(cells), total, not layout.tail and (layout.gutter is None or at_end))
+    exact = not layout.tail and (layout.gutter is None or at_end)
+    return _template(columns, address, tuple(cells), total, text, exact)
 
 
 def _template(
-    columns: _Columns, address: Field | None, cells: tuple[Field, ...], total: Field | None, exact: bool
+    columns: _Columns,
+    address: Field | None,
+    cells: tuple[Field, ...],
+    total: Field | None,
+    text: int | None,
+    exact: bool,
 ) -> Template:
     base = np.array(columns.base, np.uint8)
     literal, mask = np.array(columns.literal, np.uint8), np.array(columns.mask, np.uint8)
@@ -181,6 +191,7 @@ def _template(
         address=address,
         cells=cells,
         sum=total,
+        text=text,
     )
 
 

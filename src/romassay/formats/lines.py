@@ -23,6 +23,7 @@ from romassay.formats.rows import (
     LOST_COLUMNS,
     NO_ADDRESS,
     NO_SUM,
+    NO_TEXT,
     NOT_A_DIGIT,
     OVERLONG,
     UNSURE_ADDRESS,
@@ -168,7 +169,8 @@ class _Reader:
         if wrong.any():
             return 0
         self._fits[id(template)] += len(table)
-        self._gather(np.arange(first_line, first_line + len(table)), data, printed, pitch - 1)
+        shown = _text_in(table[:, :-1], template, self._layout.line_bytes)
+        self._gather(np.arange(first_line, first_line + len(table)), data, printed, pitch - 1, shown)
         return len(table)
 
     def _read_classes(self, table: fixed.Grid, template: fixed.Template) -> _Found | None:
@@ -191,10 +193,17 @@ class _Reader:
             wrong |= KINDS[self._layout.sum.kind].of(at, data) != total
         return wrong
 
-    def _gather(self, line: Index, data: fixed.Grid, printed: Index | None, length: int | Index) -> None:
+    def _gather(
+        self,
+        line: Index,
+        data: fixed.Grid,
+        printed: Index | None,
+        length: int | Index,
+        shown: fixed.Grid | None = None,
+    ) -> None:
         """Keep lines that are clean."""
         address = np.full(len(line), NO_ADDRESS, np.int64) if printed is None else printed * self._layout.scale
-        self.gathered.bulk(line, address, data, length, checked=self._layout.sum is not None)
+        self.gathered.bulk(line, address, data, length, self._layout.sum is not None, shown)
 
     def _bulk(
         self,
@@ -207,13 +216,13 @@ class _Reader:
     ) -> None:
         """Take the lines that fit a template, and strike them from those that are left."""
         for template in list(self._order):
-            self._bulk_fit(first_line, classes, starts, ends, left, template)
+            self._bulk_fit(first_line, chunk, classes, starts, ends, left, template)
         for _ in range(_TRIES):
             places = np.flatnonzero(left)[:_LOOKED_AT]
             if len(places) < _ENOUGH:
                 return
             new = self._new_template(chunk[starts[i] : ends[i]] for i in places)
-            if new is None or not self._bulk_fit(first_line, classes, starts, ends, left, new):
+            if new is None or not self._bulk_fit(first_line, chunk, classes, starts, ends, left, new):
                 return
 
     def _by_runs(
@@ -259,6 +268,7 @@ class _Reader:
     def _bulk_fit(
         self,
         first_line: int,
+        chunk: bytes,
         classes: fixed.Grid,
         starts: Index,
         ends: Index,
@@ -288,7 +298,8 @@ class _Reader:
         right = ~(large | self._wrong(data, printed, total))
         taken = candidates[right]
         printed = None if printed is None else printed[right]
-        self._gather(taken + first_line, data[right], printed, lengths[taken])
+        shown = _text_beside(chunk, starts[taken], ends[taken], template, self._layout.line_bytes)
+        self._gather(taken + first_line, data[right], printed, lengths[taken], shown)
         left[taken] = False
         return bool(len(taken))
 
@@ -407,6 +418,34 @@ def _numbers_beside(grid: fixed.Grid, template: fixed.Template) -> tuple[Index |
     )
 
 
+def _text_in(table: fixed.Grid, template: fixed.Template, count: int) -> fixed.Grid | None:
+    """Return the text column of lines of one length, uint8[lines, count], blanks where they end before it does."""
+    if template.text is None:
+        return None
+    shown = table[:, template.text : template.text + count]
+    return shown if shown.shape[1] == count else np.pad(shown, ((0, 0), (0, count - shown.shape[1])), constant_values=32)
+
+
+def _text_beside(
+    chunk: bytes, starts: Index, ends: Index, template: fixed.Template, count: int, shift: Index | None = None
+) -> fixed.Grid | None:
+    """Return the text column of lines, uint8[lines, count], blanks where they end before it does; None without one.
+
+    Args:
+        chunk: text.
+        starts, ends: of the lines.
+        template: theirs.
+        count: bytes of a line.
+        shift: characters by which the text stands further right.
+    """
+    if template.text is None:
+        return None
+    first = starts + template.text + (0 if shift is None else shift)
+    at = first[:, None] + np.arange(count)
+    raw = np.frombuffer(chunk, np.uint8)
+    return np.where(at < ends[:, None], raw[np.minimum(at, len(raw) - 1)], np.uint8(32))
+
+
 def _with_ink(chunk: bytes, starts: Index, ends: Index, which: Index) -> Index:
     """Return those of some lines that are not blank."""
     if not len(which):
@@ -449,8 +488,10 @@ def _chosen(found: _Certain, rows: Index) -> Block:
     """Return some of the lines."""
     known = found.known[rows].ravel()
     lines = found.lines
+    shown = None if lines.shown is None else lines.shown.reshape(found.values.shape)[rows].ravel()
     return replace(
         lines,
+        shown=shown,
         value=found.values[rows].ravel(),
         known=None if (known == 0xFF).all() else known,
         **{name: getattr(lines, name)[rows] for name in ("line", "address", "length", "checked", "edits", "reason")},
@@ -481,6 +522,7 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
         reason = np.where(reason == 0, problem, reason)
     address = np.full(count, NO_ADDRESS, np.int64) if printed is None else printed * layout.scale
     address[~sure | (address >= _MAX_ADDRESS)] = UNSURE_ADDRESS
+    shown = _text_of_damaged(lines, template, alignment, values.shape[1])
     block = Block(
         line=np.array([line for line, _ in lines], np.int64),
         address=address,
@@ -492,8 +534,23 @@ def _certain(lines: list[tuple[int, bytes]], template: fixed.Template, layout: L
         checked=checked,
         edits=alignment.cost + large,
         reason=reason.astype(np.uint8),
+        shown=None if shown is None else shown.ravel(),
     )
     return _Certain(block, np.where(hopeless, _BEYOND_HOPE, alignment.cost), values, known)
+
+
+def _text_of_damaged(
+    lines: list[tuple[int, bytes]], template: fixed.Template, alignment: damaged.Alignment, count: int
+) -> fixed.Grid | None:
+    """Return the text beside damaged lines, uint8[lines, count], where their last cell tells where it stands."""
+    if template.text is None:
+        return None
+    last = alignment.shift[:, (1 if template.address else 0) + len(template.cells) - 1]
+    length = np.array([len(text) for _, text in lines], np.int64)
+    ends = np.cumsum(length)
+    shift = np.where(last == damaged.LOST, 0, last)
+    shown = _text_beside(b"".join(text for _, text in lines), ends - length, ends, template, count, shift)
+    return None if shown is None else np.where((last == damaged.LOST)[:, None], np.uint8(NO_TEXT), shown)
 
 
 def _number(

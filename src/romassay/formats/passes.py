@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from romassay.formats.beside import held_against_text
 from romassay.formats.columns import bytes_of_numbers
 from romassay.formats.layout import Layout
 from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, OVERLONG, REASONS, SHORT, STAR, Rows, subset
@@ -95,6 +96,7 @@ def readings_of(rows: Rows, layout: Layout, base: int | None, address_bits: int 
         base: address of the first byte, for dumps without addresses.
         address_bits: lines of the bus, or None to tell from the addresses.
     """
+    rows = held_against_text(rows)
     lines = _without_end(rows, layout)
     if _is_one_run(lines, layout):
         placed = Placed(np.arange(len(lines)), lines.address, np.zeros(len(lines), np.bool_), [])
@@ -212,7 +214,14 @@ def _unsqueezed(rows: Rows, layout: Layout) -> Rows:
     )
     state = np.where((rows.state == STAR) & (count > 0), CLEAN, rows.state).astype(np.uint8)
     widened = replace(
-        rows, address=address, start=start, count=count, state=state, value=np.concatenate(pieces), known=known
+        rows,
+        address=address,
+        start=start,
+        count=count,
+        state=state,
+        value=np.concatenate(pieces),
+        known=known,
+        shown=None,
     )
     return subset(widened, state != STAR)
 

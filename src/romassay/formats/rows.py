@@ -30,9 +30,12 @@ NO_SUM = "the sum of the line can't be read"
 NOT_A_DIGIT = "a character is no digit"
 LOST_COLUMNS = "characters are missing or too many"
 TOO_LARGE = "a number is too large for its cell"
-REASONS = (NO_REASON, WRONG_SUM, NO_SUM, NOT_A_DIGIT, LOST_COLUMNS, TOO_LARGE)
+CONTRADICTED = "the text beside it says otherwise"
+REASONS = (NO_REASON, WRONG_SUM, NO_SUM, NOT_A_DIGIT, LOST_COLUMNS, TOO_LARGE, CONTRADICTED)
 """Why bytes of a line are unknown; columns hold the index."""
 CODES = {reason: code for code, reason in enumerate(REASONS)}
+NO_TEXT = 0
+"""Stands for the character of a byte beside which no text stands, or none that can be told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,7 @@ class Row:
         checked: True where a sum over the line was right.
         reason: why bytes are unknown, in words.
         edits: characters that had to be lost, added or changed to make it a line of the layout.
+        shown: the bytes as the text column shows them, one character each; None where there is none.
     """
 
     line: int
@@ -60,6 +64,7 @@ class Row:
     checked: bool = False
     reason: str = ""
     edits: int = 0
+    shown: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,6 +82,7 @@ class Rows:
         length: int32[n], characters of the line.
         value: uint8[m].
         known: uint8[m], bits that were read; None where all were.
+        shown: uint8[m], the character beside each byte, `NO_TEXT` for none; None where there is no text column.
         reason: uint8[n], why bytes are unknown: index into `REASONS`.
         foreign: int64[k], numbers of lines, not blank, that are none of the dump.
         damaged: int64[k], numbers of lines that are lines of the dump, but too damaged to be among the rows.
@@ -97,6 +103,7 @@ class Rows:
     length: npt.NDArray[np.int32]
     value: Bytes
     known: Bytes | None
+    shown: Bytes | None
     reason: npt.NDArray[np.uint8]
     foreign: Index
     damaged: Index
@@ -120,6 +127,7 @@ class Block:
     Attributes:
         value: uint8[m], the bytes of the lines one after the other.
         known: uint8[m], the bits of each that were read; None for all.
+        shown: uint8[m], the character beside each, `NO_TEXT` for none; None where none has one.
 
     The others are as in `Rows`.
     """
@@ -134,6 +142,7 @@ class Block:
     checked: bool | npt.NDArray[np.generic] = False
     edits: int | npt.NDArray[np.generic] = 0
     reason: int | npt.NDArray[np.generic] = 0
+    shown: Bytes | None = None
 
     def __len__(self) -> int:
         return len(self.line)
@@ -145,6 +154,9 @@ def _block_of(rows: Sequence[Row], lengths: Sequence[int]) -> Block:
     known = None
     if any(row.known is not None for row in rows):
         known = _flat(b"\xff" * len(row.values) if row.known is None else row.known for row in rows)
+    shown = None
+    if any(row.shown is not None for row in rows):
+        shown = _flat(bytes(len(row.values)) if row.shown is None else row.shown for row in rows)
     return Block(
         line=np.array([row.line for row in rows], np.int64),
         address=np.array([_printed(row) for row in rows], np.int64),
@@ -156,6 +168,7 @@ def _block_of(rows: Sequence[Row], lengths: Sequence[int]) -> Block:
         checked=np.array([row.checked for row in rows], np.bool_),
         edits=np.array([row.edits for row in rows], np.int32),
         reason=np.array([CODES[row.reason] for row in rows], np.uint8),
+        shown=shown,
     )
 
 
@@ -179,17 +192,26 @@ def _column(blocks: Sequence[Block], of: Callable[[Block], object], kind: type[T
     return column
 
 
-def _known(blocks: Sequence[Block]) -> Bytes | None:
-    """Return the bits that were read of all bytes, uint8[m], or None where all were."""
-    if all(block.known is None for block in blocks):
+def _of_bytes(blocks: Sequence[Block], of: Callable[[Block], Bytes | None], usual: int) -> Bytes | None:
+    """Return what is noted of each byte of blocks, uint8[m], the usual where nothing is; None where that is so of all."""
+    if all(of(block) is None for block in blocks):
         return None
-    known = np.full(sum(len(block.value) for block in blocks), 0xFF, np.uint8)
+    noted = np.full(sum(len(block.value) for block in blocks), usual, np.uint8)
     at = 0
     for block in blocks:
-        if block.known is not None:
-            known[at : at + len(block.value)] = block.known
+        own = of(block)
+        if own is not None:
+            noted[at : at + len(block.value)] = own
         at += len(block.value)
-    return known
+    return noted
+
+
+def _known(blocks: Sequence[Block]) -> Bytes | None:
+    return _of_bytes(blocks, lambda b: b.known, 0xFF)
+
+
+def _shown(blocks: Sequence[Block]) -> Bytes | None:
+    return _of_bytes(blocks, lambda b: b.shown, NO_TEXT)
 
 
 def joined(blocks: Sequence[Block]) -> Block:
@@ -207,6 +229,7 @@ def joined(blocks: Sequence[Block]) -> Block:
         checked=_column(blocks, lambda b: b.checked, np.bool_),
         edits=_column(blocks, lambda b: b.edits, np.int32),
         reason=_column(blocks, lambda b: b.reason, np.uint8),
+        shown=_shown(blocks),
     )
     return whole if (line[1:] > line[:-1]).all() else _sorted(whole, count)
 
@@ -225,6 +248,7 @@ def _sorted(block: Block, count: Index) -> Block:
         count=count,
         value=block.value[place],
         known=None if block.known is None else block.known[place],
+        shown=None if block.shown is None else block.shown[place],
     )
 
 
@@ -245,9 +269,12 @@ class Gatherer:
     kept_to: int = 1 << 62
     """Line behind which no more lines that were left are kept, not even damaged ones."""
 
-    def bulk(self, line: Index, address: Index, data: Bytes, length: int | Index, checked: bool) -> None:
-        """Take clean lines: numbers, addresses, bytes uint8[lines, n], and their lengths."""
-        self.take(Block(line, address, data.shape[1], data.ravel(), None, length, checked=checked))
+    def bulk(
+        self, line: Index, address: Index, data: Bytes, length: int | Index, checked: bool, shown: Bytes | None
+    ) -> None:
+        """Take clean lines: numbers, addresses, bytes uint8[lines, n], their lengths, and the text beside them."""
+        text = None if shown is None else shown.ravel()
+        self.take(Block(line, address, data.shape[1], data.ravel(), None, length, checked=checked, shown=text))
 
     def take(self, block: Block) -> None:
         """Take lines of the chunk."""
@@ -311,6 +338,7 @@ class Gatherer:
             length=_column(blocks, lambda b: b.length, np.int32),
             value=np.concatenate([np.zeros(0, np.uint8), *(b.value for b in blocks)]),
             known=_known(blocks),
+            shown=_shown(blocks),
             reason=_column(blocks, lambda b: b.reason, np.uint8),
             foreign=np.sort(np.array(self.foreign, np.int64)),
             damaged=np.sort(np.array(self.damaged, np.int64)),

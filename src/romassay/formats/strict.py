@@ -291,6 +291,7 @@ class LineReader:
         cells = cells[first : first + self._layout.cells]
         address = self._address(groups["address"]) if has_address else None
         row = self._row(line, address, cells, groups, sure=not has_address or address is not None)
+        row = replace(row, shown=self._shown(match, first + self._layout.cells))
         over = self._over(groups.get("gutter"))
         return replace(row, state=DAMAGED, edits=row.edits + OVERLONG) if over >= OVERLONG else row
 
@@ -321,6 +322,15 @@ class LineReader:
                 known, reason = bytes(len(values)), problem
         edits = known.count(0) // self._layout.size if reason == TOO_LARGE and known else 0
         return Row(line, address, values, known, sure, state if known is None else DAMAGED, checked, reason, edits)
+
+    def _shown(self, match: re.Match[bytes], last_cell: int) -> bytes | None:
+        """Return the text column of a full line, one character for each byte; None where there is none."""
+        layout = self._layout
+        if layout.gutter is None or layout.tail:
+            return None
+        behind_sum = layout.sum is not None and layout.sum.place == "cells"
+        first = (match.end("sum") if behind_sum else match.end(last_cell)) + len(layout.gutter)
+        return match.string[first : first + layout.line_bytes].ljust(layout.line_bytes)
 
     def damaged(self, line: int, text: bytes) -> Row | None:
         """Return what is certain of a damaged line whose columns are not fixed, or None where it is no such line.
