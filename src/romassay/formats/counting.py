@@ -12,8 +12,8 @@ LEAST_LINES = 6
 MOSTLY = 0.6
 """Share of the lines with numbers that must have a habit."""
 _MOST_STEP = 64
-_PLACES = 4
-"""Numbers of a line among which its address may be."""
+_PLACES = (0, 1, 2, 3, -1)
+"""Numbers of a line among which its address may be: the first few, and the last."""
 _BASES = (16, 10)
 _NUMBER = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX]|\$)?([0-9A-Fa-f]{1,8})[hH]?(?![0-9A-Za-z])")
 
@@ -39,7 +39,7 @@ class Count:
     Attributes:
         step: by which it grows, below 0 where it falls.
         share: of the lines on which it does.
-        place: which number of a line it is.
+        place: which number of a line it is, -1 for the last.
         base: it is printed in.
     """
 
@@ -55,10 +55,9 @@ class Count:
 
 
 def count_of(lines: Sequence[bytes], *, most: int = _MOST_STEP) -> Count | None:
-    """Return which of the first numbers of most of some lines counts, or None."""
-    numbers = [_NUMBER.findall(line)[:_PLACES] for line in lines]
-    numbers = [found for found in numbers if found]
-    for place in range(_PLACES):
+    """Return which number of most of some lines counts, or None."""
+    numbers = [found for line in lines if (found := _NUMBER.findall(line))]
+    for place in _PLACES:
         for base in _BASES:
             values = [_value(found[place], base) if place < len(found) else None for found in numbers]
             step, share = steady(values, most=most)

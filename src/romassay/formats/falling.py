@@ -22,7 +22,7 @@ _LEAST_STEP = 4
 def falls(text: bytes) -> bool:
     """Tell whether the addresses of a cleaned text fall from line to line."""
     count = count_of([line for line in text[:_SAMPLE].split(b"\n") if line.strip()])
-    return count is not None and count.step <= -_LEAST_STEP
+    return count is not None and count.place >= 0 and count.step <= -_LEAST_STEP
 
 
 def turned_text(text: bytes) -> bytes:

@@ -873,9 +873,14 @@ _OCTAL_ADDRESS = 5
 _HEX_MARKS = (b"$", b"0x", b"0X", b"&", b"&h", b"&H", b"H'", b"X'")
 
 
+_NAMED = re.compile(rb"[A-Za-z_]\[$")
+
+
 def _in_word(line: Line, i: int) -> bool:
-    """Tell whether a run of digits is part of a word, such as the first letters of `ADDRESS`."""
+    """Tell whether a run of digits is part of a word, such as the first letters of `ADDRESS`, or an array's size."""
     first, end = line.tokens[i]
+    if _NAMED.search(line.text[:first]):
+        return True
     before, after = line.text[max(0, first - 1) : first], line.text[end : end + 2]
     marked = after[:1] in (b"h", b"H") and not after[1:].isalnum()
     return (before.isalpha() and before not in b"xXhH") or (after[:1].isalpha() and not marked)

@@ -335,14 +335,15 @@ class _Reader:
         """Return two lines of data whose line end was lost, or is another character now, one by one; else the line."""
         for template in self._order:
             width = self._whole_width(template)
-            if not width or len(text) < _MERGED * width or self._strict.widths(text[:width]) is None:
+            if not width or len(text) < _MERGED * width:
                 continue
-            ends = (width, width + 1)
-            whole = (k for k in ends if self._strict.widths(text[k:]) is not None)
-            begun = (k for k in ends if self._strict.has_address(text[k:]))
-            at = next(whole, None) or next(begun, None)
+            near = sorted(range(width - damaged.BAND, width + damaged.BAND + 1), key=lambda k: abs(k - width))
+            at = next((k for k in near if self._strict.widths(text[k:]) is not None), None)
+            if at is None and self._strict.widths(text[:width]) is not None:
+                at = next((k for k in (width, width + 1) if self._strict.has_address(text[k:])), None)
             if at is not None:
-                return [text[:width], text[at:]]
+                whole = self._strict.widths(text[:width]) is not None and at in (width, width + 1)
+                return [text[: width if whole else at], text[at:]]
         return [text]
 
     def _whole_width(self, template: fixed.Template) -> int:

@@ -136,6 +136,8 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
     Numbers of fewer digits than a full one that begin with a zero are filled up to the width of hex ones.
     """
     number = layout.cell
+    if number.base == 8 and layout.size == 1 and _is_pulled_up(layout, text):
+        return _LIKE_HEX
     if number.pad == "zeros" or number.base == 2:
         return 0.0
     width = (
@@ -165,6 +167,12 @@ def _padding_bits(layout: Layout, text: bytes) -> float:
     filled_up = zeros > 1 and _FILLED * zeros >= short
     fixed = rare or filled_up or short <= zeros + 2 * damaged
     return _EDIT * (short + pieces) + _SYMBOL * zeros if fixed else 0.0
+
+
+def _is_pulled_up(layout: Layout, text: bytes) -> bool:
+    """Tell whether most numbers are 255, as decimal ones are where nothing drives the bus; octal ones are 377 there."""
+    digits = _RUNS.findall(_only_cells(layout, text))
+    return 2 * digits.count(b"255") > len(digits)
 
 
 def _pieces_of_usual(digits: list[bytes], width: int) -> int:
@@ -238,6 +246,7 @@ def _oddity(layout: Layout) -> float:
         + 4.0 * (number is not None and layout.cell.base not in (16, number.base))
         + 8.0 * (number is not None and (number.base, layout.cell.base) == (10, 16))
         + 40.0 * _may_be_octal(layout)
+        + 100.0 * (number is not None and {number.base, layout.cell.base} == {8, 10})
         + 20.0 * _may_be_one_word(layout)
         + 30.0 * (layout.unit == "words")
         + 30.0 * layout.tail

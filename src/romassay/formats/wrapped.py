@@ -57,14 +57,14 @@ def _width(lines: Sequence[bytes]) -> int:
     often = max(LEAST_LINES, _OFTEN * len(lines))
     wide = [n for n, number in lengths.items() if number >= often or (number >= _FEWEST and n in _SCREENS)]
     width = max(wide, default=0)
-    beyond = sum(number for length, number in lengths.items() if length > width)
+    beyond = sum(number for length, number in lengths.items() if length > width + _NOISE)
     return width if _LEAST_WIDTH <= width <= _MOST_WIDTH and beyond <= _LONGER * len(lines) else 0
 
 
 def _room(lines: Sequence[bytes], width: int) -> int:
     """Return by how much a broken line may be longer or shorter than the screen: not at all where others nearly are."""
     near = sum(0 < abs(len(line) - width) <= 2 * _NOISE for line in lines)
-    return _NOISE if near <= 2 * _LONGER * len(lines) else 0
+    return _NOISE if near <= _MOSTLY_BROKEN * sum(len(line) == width for line in lines) else 0
 
 
 def _joined(lines: Sequence[bytes], width: int, room: int, count: Count | None) -> list[bytes]:
