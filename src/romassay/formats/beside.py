@@ -24,8 +24,8 @@ _MOST_ODD, _ODD_SHARE = 2, 0.15
 _ALL = np.arange(256)
 _BLANK, _DELETE = 0x20, 0x7F
 _KINDS = (
-    (_ALL > _BLANK) & (_ALL < _DELETE) & ~((_ALL >= ord("a")) & (_ALL <= ord("z"))),
-    (_ALL >= ord("a")) & (_ALL <= ord("z")),
+    (_ALL > _BLANK) & (_ALL < _DELETE) & ~((ord("a") <= _ALL) & (ord("z") >= _ALL)),
+    (ord("a") <= _ALL) & (ord("z") >= _ALL),
     _ALL == _BLANK,
     (_ALL < _BLANK) | (_ALL == _DELETE),
     (_ALL > _DELETE) & (_ALL & _DELETE > _BLANK) & (_ALL & _DELETE < _DELETE),

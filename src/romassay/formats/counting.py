@@ -50,8 +50,7 @@ class Count:
 
     def value(self, line: bytes) -> int | None:
         """Return the number that stands in that place of a line, or None."""
-        found = _NUMBER.findall(line)
-        return _value(found[self.place], self.base) if self.place < len(found) else None
+        return _value(_NUMBER.findall(line), self.place, self.base)
 
 
 def count_of(lines: Sequence[bytes], *, most: int = _MOST_STEP) -> Count | None:
@@ -59,12 +58,16 @@ def count_of(lines: Sequence[bytes], *, most: int = _MOST_STEP) -> Count | None:
     numbers = [found for line in lines if (found := _NUMBER.findall(line))]
     for place in _PLACES:
         for base in _BASES:
-            values = [_value(found[place], base) if place < len(found) else None for found in numbers]
+            values = [_value(found, place, base) for found in numbers]
             step, share = steady(values, most=most)
             if step:
                 return Count(step, share, place, base)
     return None
 
 
-def _value(digits: bytes, base: int) -> int | None:
+def _value(numbers: Sequence[bytes], place: int, base: int) -> int | None:
+    """Return the number in a place, or None where there is none in that base."""
+    if not numbers or place >= len(numbers):
+        return None
+    digits = numbers[place]
     return int(digits, base) if base == 16 or digits.isdigit() else None

@@ -148,7 +148,8 @@ def _has_grown(texts: Sequence[bytes], width: int, base: Base) -> bool:
     if not short or not steps:
         return False
     step = steps.most_common(1)[0][0]
-    return 0 <= base ** (width - 1) - max(short) <= 2 * step
+    least: int = base ** (width - 1)
+    return 0 <= least - max(short) <= 2 * step
 
 
 def _with_address(layout: Layout, found: list[Found], base: Base, number: Number) -> Layout:

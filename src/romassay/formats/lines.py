@@ -424,7 +424,9 @@ def _text_in(table: fixed.Grid, template: fixed.Template, count: int) -> fixed.G
     if template.text is None:
         return None
     shown = table[:, template.text : template.text + count]
-    return shown if shown.shape[1] == count else np.pad(shown, ((0, 0), (0, count - shown.shape[1])), constant_values=32)
+    return (
+        shown if shown.shape[1] == count else np.pad(shown, ((0, 0), (0, count - shown.shape[1])), constant_values=32)
+    )
 
 
 def _text_beside(
@@ -434,7 +436,8 @@ def _text_beside(
 
     Args:
         chunk: text.
-        starts, ends: of the lines.
+        starts: of the lines.
+        ends: theirs.
         template: theirs.
         count: bytes of a line.
         shift: characters by which the text stands further right.

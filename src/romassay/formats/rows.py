@@ -193,7 +193,7 @@ def _column(blocks: Sequence[Block], of: Callable[[Block], object], kind: type[T
 
 
 def _of_bytes(blocks: Sequence[Block], of: Callable[[Block], Bytes | None], usual: int) -> Bytes | None:
-    """Return what is noted of each byte of blocks, uint8[m], the usual where nothing is; None where that is so of all."""
+    """Return what is noted of each byte of blocks, uint8[m], the usual where nothing is; None if it never is."""
     if all(of(block) is None for block in blocks):
         return None
     noted = np.full(sum(len(block.value) for block in blocks), usual, np.uint8)

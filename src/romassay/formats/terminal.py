@@ -1,5 +1,4 @@
-r"""What a terminal program leaves in a log, taken off again: encodings, parity bits, control sequences, line ends, lines
-broken at the edge of a screen.
+r"""What a terminal program leaves in a log, taken off again: encodings, parity bits, control sequences, broken lines.
 
 The result is plain 8-bit text, one character a byte, each line ended by one `\n`, so that line numbers stay those of
 the file. Control sequences are those of ECMA-48 (5th edition, 1991), clause 5.4; the rest is common practice,

@@ -188,7 +188,7 @@ _ADDRESS_FIRST = re.compile(rb"^[^0-9A-Fa-f\n]*[0-9A-Fa-f]+", re.MULTILINE)
 
 
 def _only_cells(layout: Layout, text: bytes) -> bytes:
-    """Return a text without headings, decimal or octal addresses at the front of its lines, and sums behind the cells."""
+    """Return a text without headings, decimal or octal addresses at the front of its lines, sums behind the cells."""
     text = _without_headings(text)
     number, total = layout.address, layout.sum
     if layout.where == "line" and number is not None and number.base != 16 and number.pad == "zeros":

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, Count, count_of
 
@@ -31,6 +32,8 @@ _MOST_BYTES = 256
 _LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]*$")
 _FIRST_DIGITS = re.compile(rb"[0-9A-Fa-f]*")
 _RUN = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
+_DIGITS_ALIKE = bytes(ord("0") if chr(c) in "0123456789abcdefABCDEF" else c for c in range(256))
+_NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 
 def unwrapped(text: bytes) -> bytes:
@@ -95,11 +98,16 @@ def _counts_on(line: bytes, following: bytes, count: Count) -> bool:
 
 
 def _goes_on(lines: Sequence[bytes], width: int) -> bool:
-    """Tell whether lines are broken as a screen does it: not behind a whole number, with another one right after it."""
+    """Tell whether lines are broken as a screen does it: not behind a whole number, with another one right after it.
+
+    Nor do just an address, or text, stand on the lines behind the broken ones, or digits in the very same columns.
+    """
     usual = Counter(len(run) for line in lines for run in _RUN.findall(line)).most_common(1)[0][0]
-    apart = 0
-    joints = [(a, b) for a, b in zip(lines, lines[1:], strict=False) if len(a) == width]
+    joints = [(a, b) for a, b in pairwise(lines) if len(a) == width]
+    apart = few = alike = 0
     for before, behind in joints:
         one, other = _LAST_DIGITS.search(before), _FIRST_DIGITS.match(behind)
         apart += one is not None and other is not None and len(one[0]) == len(other[0]) == usual
-    return 2 * apart <= len(joints)
+        few += len(_NUMBER.findall(behind)) < _FEWEST and other is not None and not other[0].isdigit()
+        alike += before.translate(_DIGITS_ALIKE) == behind.translate(_DIGITS_ALIKE)
+    return 2 * max(apart, few, alike) <= len(joints)
