@@ -32,7 +32,8 @@ from romassay.survey.model import Function, Level
 
 MIN_WIDTH = 60
 _LABEL = 11
-_SHOWN_READINGS = 8
+_SHOWN_READINGS = 12
+"""So many has a whole evening by the run sheet, ends of the supply and all."""
 _SHOWN_PLACES = 8
 _SHOWN_DOUBTS = 6
 _SHOWN_LESSER = 4

@@ -93,10 +93,10 @@ def listed(items: Sequence[str], last: str = "and") -> str:
 
 
 def some(items: Iterable[str], at_most: int) -> str:
-    """Return the first items, and how many more there are."""
+    """Return the first items, and how many more there are; a single one more takes no more room than its number."""
     shown = list(items)
     more = len(shown) - at_most
-    return ", ".join(shown[:at_most]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(shown[:at_most]) + f" and {more} more" if more > 1 else ", ".join(shown)
 
 
 def digits(bits: int) -> int:
