@@ -30,7 +30,7 @@ from romassay.report.words import FINDINGS, FUNCTIONS, LIMITS, SIGNS, listed, pl
 from romassay.settle.model import Doubt, Image
 from romassay.survey.model import Function, Level
 
-MIN_WIDTH = 60
+MIN_WIDTH = 40
 _LABEL = 11
 _SHOWN_READINGS = 12
 """So many has a whole evening by the run sheet, ends of the supply and all."""
@@ -372,6 +372,9 @@ def _readings(assay: Assay, room: int) -> list[Line]:
     lines: list[Line] = []
     for reading in shown:
         name = f"{clean(reading.source.name):<{min(named, _LONG_NAME)}}  "
+        if len(name) > room // 2:  # beside it hardly a word would have room
+            lines.append((Segment(name.rstrip()),))
+            name = "  "
         lines += paragraph(_reading(assay, reading), width=room, first=name)
     texts = _more(len(assay.readings.readings) - _SHOWN_READINGS)
     texts += [f"{name}: the same file as an earlier one, not counted" for name in assay.readings.duplicates]

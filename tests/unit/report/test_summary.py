@@ -207,7 +207,7 @@ def test_readings_show_role_session_holes_and_doubles() -> None:
 
 
 @pytest.mark.parametrize("name", examples.ALL)
-@pytest.mark.parametrize("width", [60, 80, 100])
+@pytest.mark.parametrize("width", [40, 60, 80, 100])
 def test_it_fits_the_screen(name: str, width: int) -> None:
     long_words = 75  # a digest in its margin
     lines = summary(examples.ALL[name](), IN_DOCKET, width=width)
