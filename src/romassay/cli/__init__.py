@@ -60,6 +60,8 @@ Exit status: 0 done, 2 bad input. Of 'assay': 0 confirmed, 3 provisional, 4 noth
 
 def load_verb(name: str) -> click.Command:
     """Return a verb's command; BadValue where there is no such verb."""
+    if name.startswith("-"):
+        raise BadValue("an option stands behind its verb", place=name, advice=f"the verbs are {', '.join(VERBS)}")
     if name not in VERBS:
         raise BadValue(f"'{name}' is no verb", advice=_suggestion(name))
     command: click.Command = import_module(f"romassay.cli.{name}").command

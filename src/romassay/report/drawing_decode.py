@@ -13,6 +13,7 @@ from romassay.report.words import FUNCTIONS, plural, size
 from romassay.survey.model import Function, Level
 
 _STEP = 24
+_IDLE_STEP = 20
 _LEFT = 70
 _GATE = 260
 _BLOCK = 430
@@ -45,11 +46,25 @@ def decode_drawing(function: Function, pins_on: Mapping[str, Sequence[str]] | No
     levels = list(reversed(function.decode.items()))
     looked = [(line, level) for line, level in levels if level in ("0", "1")]
     idle = [(line, level) for line, level in levels if level not in ("0", "1")]
-    rows = max(2, len(looked))
-    gate_height = rows * _STEP
-    pins = dict(function.pins or ())
-    parts = [rect(_GATE, 10, 56, gate_height, class_="box"), label("&", _GATE + 28, 32, class_="gate")]
-    offset = 10 + (gate_height - len(looked) * _STEP) / 2 + _STEP / 2
+    gate_height = max(2, len(looked)) * _STEP
+    block_height = max(76, gate_height)
+    middle = 10 + gate_height / 2
+    parts = [*_gate(looked, gate_height, pins_on), *_answering(function, middle, block_height)]
+    top = max(10 + gate_height, middle + block_height / 2) + 24
+    shift = max(0.0, block_height / 2 - middle + 4)
+    body = element("g", parts, transform=f"translate(0 {shift:g})") if shift else "".join(parts)
+    rest = [part for row, item in enumerate(idle) for part in _idle(*item, top + shift + row * _IDLE_STEP, pins_on)]
+    says = f"{equation(function, FUNCTIONS[function.kind])}; {plural(len(idle), 'line')} not part of it"
+    if function.pins:
+        says += "; in the specimen's pins: " + ", ".join(f"{pin} {_WORDS[level]}" for pin, level in function.pins)
+    height = top + shift + len(idle) * _IDLE_STEP + 6
+    return drawing([body, *rest], _BLOCK + 200, height, says, class_="decode")
+
+
+def _gate(looked: Sequence[tuple[str, Level]], height: float, pins_on: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return the gate with the lines that it looks at."""
+    parts = [rect(_GATE, 10, 56, height, class_="box"), label("&", _GATE + 28, 32, class_="gate")]
+    offset = 10 + (height - len(looked) * _STEP) / 2 + _STEP / 2
     for number, (line, level) in enumerate(looked):
         y = offset + number * _STEP
         end = _GATE - 10 if level == "0" else _GATE
@@ -63,38 +78,35 @@ def decode_drawing(function: Function, pins_on: Mapping[str, Sequence[str]] | No
         if level == "0":
             parts.append(element("circle", cx=_GATE - 5, cy=y, r=5, class_="bubble"))
     if not looked:
-        parts.append(label("always", _GATE - 10, 10 + gate_height / 2 + 4, class_="small", text_anchor="end"))
-    middle = 10 + gate_height / 2
-    block_height = max(76, gate_height)
+        parts.append(label("always", _GATE - 10, 10 + height / 2 + 4, class_="small", text_anchor="end"))
+    return parts
+
+
+def _answering(function: Function, middle: float, height: float) -> list[str]:
+    """Return the function as a block, and the line from the gate to it."""
     what = f"{FUNCTIONS[function.kind]}, {size(function.size)}"
     own = f"{function.own_lines[0]} to {function.own_lines[-1]}" if function.own_lines else "none"
-    parts += [
+    return [
         wire((_GATE + 56, middle), (_BLOCK, middle), class_="wire"),
         label("answers", (_GATE + 56 + _BLOCK) / 2, middle - 6, class_="small", text_anchor="middle"),
-        rect(_BLOCK, middle - block_height / 2, 190, block_height, class_="box"),
+        rect(_BLOCK, middle - height / 2, 190, height, class_="box"),
         label(what, _BLOCK + 95, middle - 8, class_="what", text_anchor="middle"),
         label(f"own lines {own}", _BLOCK + 95, middle + 14, class_="small", text_anchor="middle"),
         label(f"drives {_data_lines(function)}", _BLOCK + 95, middle + 30, class_="small", text_anchor="middle"),
     ]
-    top = max(10 + gate_height, middle + block_height / 2) + 24
-    shift = max(0.0, block_height / 2 - middle + 4)
-    body = element("g", parts, transform=f"translate(0 {shift:g})") if shift else "".join(parts)
-    y = top + shift
-    rest = []
-    for line, other in idle:
-        rest += [
-            label(line, _LEFT - 8, y + 4, class_="line", text_anchor="end"),
-            wire((_LEFT, y), (_LEFT + 60, y), class_="wire idle" if other == "any" else "wire unsure"),
-            label("x" if other == "any" else "?", _LEFT + 70, y + 4, class_="sign"),
-            label(_WORDS[other], _LEFT + 86, y + 4, class_="small"),
-        ]
-        if line in pins_on:
-            rest.append(label(", ".join(pins_on[line]), _LEFT + 184, y + 4, class_="pin"))
-        y += _STEP - 4
-    says = f"{equation(function, FUNCTIONS[function.kind])}; {plural(len(idle), 'line')} not part of it"
-    if pins:
-        says += "; in the specimen's pins: " + ", ".join(f"{pin} {_WORDS[level]}" for pin, level in pins.items())
-    return drawing([body, *rest], _BLOCK + 200, y + 6, says, class_="decode")
+
+
+def _idle(line: str, level: Level, y: float, pins_on: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return a line that is no part of the decode, or of which nothing is known."""
+    parts = [
+        label(line, _LEFT - 8, y + 4, class_="line", text_anchor="end"),
+        wire((_LEFT, y), (_LEFT + 60, y), class_="wire idle" if level == "any" else "wire unsure"),
+        label("x" if level == "any" else "?", _LEFT + 70, y + 4, class_="sign"),
+        label(_WORDS[level], _LEFT + 86, y + 4, class_="small"),
+    ]
+    if line in pins_on:
+        parts.append(label(", ".join(pins_on[line]), _LEFT + 184, y + 4, class_="pin"))
+    return parts
 
 
 def _data_lines(function: Function) -> str:

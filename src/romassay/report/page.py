@@ -307,34 +307,22 @@ def _function(survey: Survey, index: int, pins_on: Mapping[str, Sequence[str]], 
 
 def _image(assay: Assay, number: int, image: Image, source: Listed | None) -> dict[str, Any]:
     data = bytes(image)
-    first = first_of(assay, image)
-    table = agreement(assay, image)
-    bits = bitmap(data, 64, "png")
-    width, height = struct.unpack_from(">II", bits, _PNG_SIZE)
-    doubts = [
-        {
-            "offset": f"{d.offset:04X}",
-            "words": listed([vote(value, count) for value, count, _ in d.alternatives]) or "nothing",
-        }
-        for d in image.doubtful[:_MOST_DOUBTS]
-    ]
+    file = image_name(number, "bin")
     shown = min(len(data), _MOST_HEX)
     return {
         "name": name_of(assay.survey, image.function),
-        "file": image_name(number, "bin"),
+        "file": file,
         "seen": seen_words(image),
         "bound": bound_words(image),
-        "agreement": _agreement(assay, table),
-        "evidence": {
-            "drawing": _svg(evidence_drawing(image)),
-            "columns": columns_of(len(image)),
-            "legend": [
-                {"sample": _svg(mark_sample(kind)), "words": f"{plural(len(offsets), 'byte')} {MARKS[kind]}"}
-                for kind, offsets in marks_of(image).items()
-                if offsets
-            ],
-        },
-        "doubts": doubts,
+        "agreement": _agreement(assay, agreement(assay, image)),
+        "evidence": _evidence(image),
+        "doubts": [
+            {
+                "offset": f"{d.offset:04X}",
+                "words": listed([vote(value, count) for value, count, _ in d.alternatives]) or "nothing",
+            }
+            for d in image.doubtful[:_MOST_DOUBTS]
+        ],
         "decided": [
             {"offset": f"{d.offset:04X}", "value": f"{d.value:02X}", "reason": d.reason} for d in image.decided
         ],
@@ -348,16 +336,32 @@ def _image(assay: Assay, number: int, image: Image, source: Listed | None) -> di
         "code": code_sentences(assay, number),
         "listing": source.text if source else "",
         "strip": data_address(source.strip, "image/svg+xml") if source else "",
-        "bits": {
-            "address": data_address(bits, "image/png"),
-            "width": width,
-            "height": height,
-        },
-        "hex": _hex(image, first, shown, digits(assay.survey.address_bits)),
-        "hex_more": f"The first {size(shown)} of {size(len(data))}; all of it is in {image_name(number, 'bin')}."
+        "bits": _bits(data),
+        "hex": _hex(image, first_of(assay, image), shown, digits(assay.survey.address_bits)),
+        "hex_more": f"The first {size(shown)} of {size(len(data))}; all of it is in {file}."
         if shown < len(data)
         else "",
     }
+
+
+def _evidence(image: Image) -> dict[str, Any]:
+    """Return the picture of what stands behind each byte, with its legend."""
+    return {
+        "drawing": _svg(evidence_drawing(image)),
+        "columns": columns_of(len(image)),
+        "legend": [
+            {"sample": _svg(mark_sample(kind)), "words": f"{plural(len(offsets), 'byte')} {MARKS[kind]}"}
+            for kind, offsets in marks_of(image).items()
+            if offsets
+        ],
+    }
+
+
+def _bits(data: bytes) -> dict[str, Any]:
+    """Return the bits as a picture, with its size in dots."""
+    picture = bitmap(data, 64, "png")
+    width, height = struct.unpack_from(">II", picture, _PNG_SIZE)
+    return {"address": data_address(picture, "image/png"), "width": width, "height": height}
 
 
 def _agreement(assay: Assay, table: Agreement) -> dict[str, Any]:

@@ -74,6 +74,8 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
         BadInput: a file that cannot be read or holds no dump, a folder that is no docket, a docket that is damaged.
         BadValue: an unknown part, or nothing to assay.
     """
+    if request.docket and not request.inputs:
+        find(request.docket)
     with hold(request.docket) if request.docket else contextlib.nullcontext() as former:
         declared = _declared(request, _settings((former or Manifest()).settings, request.settings))
         entered = _entered(request, former or Manifest(), declared)

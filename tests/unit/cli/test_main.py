@@ -22,6 +22,11 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == f"romassay {VERSION}\n"
 
 
+def test_an_option_before_its_verb_is_told_from_a_verb() -> None:
+    with pytest.raises(BadValue, match=r"^--part: an option stands behind its verb; the verbs are assay, "):
+        load_verb("--part")
+
+
 @pytest.mark.parametrize("asked", ["--help", "-h"])
 @pytest.mark.parametrize("verb", VERBS)
 def test_a_verb_helps_itself(verb: str, asked: str, capsys: pytest.CaptureFixture[str]) -> None:

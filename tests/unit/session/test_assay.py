@@ -319,3 +319,9 @@ def test_a_file_refused_by_itself_is_read_as_its_companions_are(tmp_path: Path) 
         look(Request((Input(prose), Input(long))))
     with pytest.raises(BadInput, match=r"short\.log"):
         look(Request((Input(short), Input(prose))))
+
+
+def test_a_docket_that_is_not_there_is_named_and_not_made(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"nowhere: there is no such folder; name a docket"):
+        assay(into=tmp_path / "nowhere")
+    assert not (tmp_path / "nowhere").exists()
