@@ -336,8 +336,11 @@ def unsteady_lines(stacked: Stack, behind: Background) -> int:
     for value, known in zip(stacked.value[1:], stacked.known[1:], strict=True):
         moves |= (value[at] ^ stacked.value[0, at]) & known[at] & stacked.known[0, at]
     moved = np.stack([np.count_nonzero(moves >> bit & 1, axis=1) for bit in range(8)], axis=1)
-    speaks = (behind.shape.distance[at] > LOOSE) & (moved <= LOOSE)
+    alone = shapes(stacked.value[0, at], stacked.known[0, at] == 0xFF)
+    speaks = (alone.distance > LOOSE) & (moved <= LOOSE)
     content = np.count_nonzero(speaks, axis=1) >= LOOSE
+    if not content.any():
+        content = speaks.any(axis=1)
     noisy = np.count_nonzero(moved[content] >= GRANULE // 4, axis=0)
     total = int(np.count_nonzero(content))
     return sum(1 << bit for bit in range(8) if total >= FEW and noisy[bit] >= RESTLESS * total)

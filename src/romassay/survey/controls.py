@@ -14,7 +14,7 @@ from romassay.reading import Bytes, Index, ReadingSet
 from romassay.survey.bus import shapes
 from romassay.survey.consensus import Consensus, consensus
 from romassay.survey.noise import most_noise
-from romassay.survey.stack import GRANULE, Bools, stack
+from romassay.survey.stack import GRANULE, Bools, Stack, stack
 from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 JUDGED = GRANULE // 4
@@ -53,7 +53,7 @@ def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
     sides: list[Bytes] = []
     heard = np.ones((len(granules), GRANULE), np.bool_)
     for chosen, level in ((up, 0xFF), (down, 0x00)):
-        said = consensus(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
+        said = _together(stack(chosen or plain, readings.address_bits, readings.excluded, granules))
         sides.append(np.where(said.sure, said.value if level else ~said.value, 0).astype(np.uint8))
         heard &= said.sure
     followed = sides[0] & sides[1]
@@ -61,9 +61,19 @@ def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
     if not both:
         free = sides[1] if up else sides[0]
         held = _times(free & ~followed, heard) > STRAY
-        moved[moved.any(axis=1) & ~held.any(axis=1)] = 0xFF
+        enough = np.count_nonzero(heard, axis=1) >= GRANULE // 2
+        moved[enough & moved.any(axis=1) & ~held.any(axis=1)] = 0xFF
         moved |= _silent_lines(moved, free, heard)
     return _between(moved, np.count_nonzero(heard, axis=1) >= JUDGED, granules)
+
+
+def _together(stacked: Stack) -> Consensus:
+    """Return what readings say together, or the first of them where they seldom agree: lines that make noise."""
+    said = consensus(stacked)
+    heard = int(np.count_nonzero(said.seen))
+    if int(np.count_nonzero(said.sure)) * 2 >= heard:
+        return said
+    return consensus(replace(stacked, value=stacked.value[:1], known=stacked.known[:1]))
 
 
 def _silent_lines(moved: Bytes, free: Bytes, heard: Bools) -> Bytes:

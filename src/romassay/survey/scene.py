@@ -31,6 +31,7 @@ class Scene:
         based: what each granule holds.
         told: bytes that say more than the bus, bool[G, 16].
         driven: data lines that ever say something, as a bit mask.
+        noisy: data lines that only make noise where the others say something: nobody drives them.
         undriven: uint8[G], data lines that a control reading shows to be driven nowhere in a granule; None without one.
         bus: uint8[G, 16], what all eight data lines would say without the specimen, where some of them seem to say
             nothing else; None where all speak, or where nothing is known of the bus.
@@ -44,6 +45,7 @@ class Scene:
     based: Ground
     told: Bools
     driven: int
+    noisy: int
     undriven: Bytes | None
     bus: Bytes | None
     damaged: bool
@@ -90,7 +92,10 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     plain = consensus(stacked)
     behind = background(stacked, plain, 0xFF)
     driven = driven_lines(plain, behind, granules) or 0xFF
-    driven = driven & ~unsteady_lines(stacked, behind) or 0xFF
+    noisy = unsteady_lines(stacked, behind)
+    if noisy == 0xFF:
+        noisy = 0
+    driven = driven & ~noisy or 0xFF
     said = plain if driven == 0xFF else consensus(stacked, driven)
     nowhere = None if undriven is None else (undriven & np.uint8(driven)) == driven
     if nowhere is not None:
@@ -117,7 +122,7 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     ladder = Ladder(pairs(stacked, said, based, driven=driven, quiet=quiet, declared=declared))
     grown = grow(ladder, said, based, bits, highest)
     missing = None if undriven is None else np.bitwise_and.reduce(undriven, axis=1)
-    return Scene(stacked, said, based, based.told(said), driven, missing, bus, damaged, ladder, grown)
+    return Scene(stacked, said, based, based.told(said), driven, noisy, missing, bus, damaged, ladder, grown)
 
 
 def _without(stacked: Stack, undriven: Bytes) -> Stack:

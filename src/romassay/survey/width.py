@@ -30,9 +30,9 @@ def driven_lines_of(scene: Scene, item: Closed) -> int:
         missing = int(np.bitwise_and.reduce(scene.undriven[at]))
         if missing:
             return 0xFF & ~missing
-    missing = 0xFF & ~scene.driven
+    missing = 0xFF & ~scene.driven & ~scene.noisy
     if not missing or scene.bus is None:
-        return 0xFF
+        return 0xFF & ~scene.noisy
     expected = scene.bus[at]
     varying = following = 0
     for bit in lines_of(missing):
@@ -45,4 +45,4 @@ def driven_lines_of(scene: Scene, item: Closed) -> int:
         if known >= ENOUGH_BYTES and off <= NOISE * known:
             following |= 1 << bit
             varying |= (1 << bit) * (NOISE * known < high < (1 - NOISE) * known)
-    return 0xFF & ~(following if following.bit_count() >= HALF_BYTE else varying)
+    return 0xFF & ~scene.noisy & ~(following if following.bit_count() >= HALF_BYTE else varying)

@@ -265,3 +265,40 @@ def test_on_a_noisy_line_more_readings_bring_more_errors_too() -> None:
     assert needed == 2
     bounds = [laid(*noisy[:count]).confidence.wrong_bytes_upper_bound for count in (4, 5)]
     assert bounds[1] <= 0.01 < bounds[0]
+
+
+def test_a_weak_cell_is_listed_among_hundreds_of_copies_on_a_noisy_line() -> None:
+    draw = np.random.default_rng(3)
+    rom = draw.integers(0, 256, 64, dtype=np.uint8)
+    passes = []
+    for number in range(4):
+        value = np.where(np.arange(1 << 14) >> 9 & 1, np.tile(rom, 1 << 8), 0xFF).astype(np.uint8)
+        weak = np.flatnonzero((np.arange(1 << 14) & 0x23F) == 0x217)
+        value[weak[draw.random(len(weak)) < 0.2]] ^= 0x10
+        hit = np.flatnonzero(draw.random(1 << 14) < 0.004)
+        value[hit] ^= (1 << draw.integers(0, 8, len(hit))).astype(np.uint8)
+        holes = tuple(Hole(None, None, i + 1, "a character that is no digit") for i in range(60))
+        made = reading_of([(0, value.tobytes())], address_bits=14, unit="hex-digit")
+        passes.append(replace(made, holes=holes, source=replace(made.source, pass_number=number + 1)))
+    gathered = gather(passes)
+    image = settle(gathered, survey(gathered, size=64))[0]
+    assert bytes(image) == rom.tobytes()
+    assert 0x17 in image.flipped
+
+
+def test_what_differs_in_a_crowd_at_one_copy_is_in_doubt_and_no_weak_cell() -> None:
+    covered = DATA[:256] + bytes(np.random.default_rng(8).integers(0, 256, 64, dtype=np.uint8)) + DATA[320:]
+    one = replace(reading_of([(FIRST, DATA), (FIRST + 0x200, covered)], unit="hex-digit"))
+    other = replace(one, source=replace(one.source, pass_number=2))
+    found = Survey(
+        16,
+        (),
+        (
+            Function(
+                "rom", "rom", 512, 8, 511, Cube(16, 0, 0), 0, (Copy(FIRST, 512, 1.0), Copy(FIRST + 0x200, 512, 0.9))
+            ),
+        ),
+    )
+    image = settle(ReadingSet((one, other), 16), found)[0]
+    assert not image.flipped
+    assert {d.offset for d in image.doubtful} == {i for i in range(512) if DATA[i] != covered[i]}
