@@ -30,9 +30,6 @@ SILENT = 0.9
 FEW_JUDGED = 4
 """Granules needed to say so."""
 
-STRAY = 2
-"""Bytes of a granule that the line may spoil without hiding that nobody holds a data line against the pull."""
-
 NEAR = 8
 """Granules over which what a control says on both sides of a gap holds inside it."""
 
@@ -60,7 +57,7 @@ def undriven_bits(readings: ReadingSet, granules: Index) -> Bytes | None:
     moved = _by_line(followed, heard, MOVED[both])
     if not both:
         free = sides[1] if up else sides[0]
-        held = _times(free & ~followed, heard) > STRAY
+        held = _times(free & ~followed, heard) >= JUDGED
         enough = np.count_nonzero(heard, axis=1) >= GRANULE // 2
         moved[enough & moved.any(axis=1) & ~held.any(axis=1)] = 0xFF
         moved |= _silent_lines(moved, free, heard)
