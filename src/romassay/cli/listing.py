@@ -14,6 +14,7 @@ from romassay.cli.options import FILE, of_no_use, read_option, say_decimals
 from romassay.errors import BadValue
 
 if TYPE_CHECKING:
+    from romassay.report.bitmap import Side
     from romassay.session.listing import Listed
 
 _MOST_STRIDE = 256
@@ -51,9 +52,15 @@ _MOST_STRIDE = 256
     "--stride",
     metavar="N",
     type=int,
-    default=8,
+    help="Bytes of one cell of the bitmap, as the lines of a character; else as the bytes repeat, or 8.",
+)
+@click.option(
+    "--high-bit",
+    metavar="SIDE",
+    type=click.Choice(("left", "right", "top", "bottom")),
+    default="left",
     show_default=True,
-    help="Bytes of one column of the bitmap, as the lines of a character.",
+    help="Where a byte's highest bit stands in its cell: left, right, top or bottom, where a byte is a column.",
 )
 @click.option("-o", "--output", metavar="FILE", type=FILE, help="Write the listing here, not to the screen.")
 def command(
@@ -69,7 +76,8 @@ def command(
     format_: str | None,
     picture: Path | None,
     bitmap: Path | None,
-    stride: int,
+    stride: int | None,
+    high_bit: Side,
     output: Path | None,
 ) -> int:
     """List an image as source that an assembler takes back.
@@ -80,13 +88,13 @@ def command(
 
     For example: romassay listing docket -o program.asm --picture strip.svg
     """
-    from romassay.session.listing import Wanted, list_image, write_text
+    from romassay.session.listing import Wanted, bytes_of, list_image, write_text
 
     if bitmap is None:
-        of_no_use(("--stride",), "without --bitmap", "give --bitmap FILE")
+        of_no_use(("--stride", "--high-bit"), "without --bitmap", "give --bitmap FILE")
     if not source.is_dir():
         of_no_use(("--image",), "with a file, which is one image", "leave it out")
-    if not 1 <= stride <= _MOST_STRIDE:
+    if stride is not None and not 1 <= stride <= _MOST_STRIDE:
         raise BadValue(f"a stride of {stride} bytes cannot be drawn", place="--stride", advice="give 1 to 256")
     wanted = Wanted(
         cpu=cpu,
@@ -100,7 +108,7 @@ def command(
         format=format_,
     )
     if bitmap is not None:
-        _draw_bitmap(source, wanted.image, format_, bitmap, stride)
+        _draw_bitmap(bytes_of(source, wanted.image, format_), bitmap, stride, high_bit)
         if picture is None and output is None:
             return 0
     listed = list_image(source, wanted)
@@ -123,12 +131,16 @@ def _pair(text: str, option: str, what: str, example: str) -> tuple[str, int]:
     return name, parse_address(address)
 
 
-def _draw_bitmap(source: Path, image: int, format_: str | None, target: Path, stride: int) -> None:
+def _draw_bitmap(data: bytes, target: Path, stride: int | None, high: Side) -> None:
     from romassay.docket.files import write_atomically
     from romassay.report.bitmap import bitmap
-    from romassay.session.listing import bytes_of
+    from romassay.session.listing import cell_of
 
-    write_atomically(target, bitmap(bytes_of(source, image, format_), stride, _kind(target)))
+    kind = _kind(target)
+    if stride is None:
+        stride, why = cell_of(data)
+        screen.note(f"drawn in cells of {stride} bytes, {why}; --stride says it otherwise")
+    write_atomically(target, bitmap(data, stride, kind, high))
 
 
 def _draw_strip(listed: Listed, target: Path) -> None:

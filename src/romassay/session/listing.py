@@ -14,6 +14,7 @@ from romassay.code import code_of, entries_at
 from romassay.code.listing import Listing, Place, listing
 from romassay.code.model import Code
 from romassay.code.source import source
+from romassay.code.stride import USUAL, stride_of
 from romassay.cpus.assemble import RESERVED
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.model import Cpu
@@ -276,3 +277,9 @@ def write_text(path: Path, text: str) -> None:
 def bytes_of(path: Path, number: int = 1, format_: str | None = None) -> bytes:
     """Return the bytes of a docket's image or of a file, as `list_image` takes them."""
     return (_docket_image(path, number) if path.is_dir() else _file_image(path, format_)).data
+
+
+def cell_of(data: bytes) -> tuple[int, str]:
+    """Return the bytes of one cell of a picture of an image, and why so many."""
+    stride = stride_of(np.frombuffer(data, np.uint8))
+    return (USUAL, "for want of a better number") if stride is None else (stride, "as the bytes repeat")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import struct
 import subprocess
 import sys
@@ -76,6 +77,34 @@ def test_a_bitmap_shows_the_bits(tmp_path: Path) -> None:
     assert [list(row) for row in first] == [[1, *[0] * 7], [*[0] * 7, 1], [1] * 8, [0] * 8]
     assert run(tmp_path, "a.bin", "--bitmap", "a.svg", "--stride", "4").returncode == 0
     assert (tmp_path / "a.svg").read_text().startswith("<svg")
+
+
+def test_a_bitmap_is_drawn_in_the_cells_that_the_bytes_have(tmp_path: Path) -> None:
+    cells = [bytes([0xFF, 0x81, 0x81, 0x81 | n, 0x81, 0x7E, 0, 0, 0]) for n in range(20)]
+    (tmp_path / "a.bin").write_bytes(b"".join(cells))
+    done = run(tmp_path, "a.bin", "--bitmap", "a.png")
+    assert "drawn in cells of 9 bytes, as the bytes repeat; --stride says it otherwise" in done.stderr
+    assert pixels((tmp_path / "a.png").read_bytes())[:2] == ((16 * 9 + 1) * 3, (2 * 10 + 1) * 3)
+    (tmp_path / "b.bin").write_bytes(random.Random(1).randbytes(500))
+    assert "8 bytes, for want of a better number" in run(tmp_path, "b.bin", "--bitmap", "b.png").stderr
+
+
+@pytest.mark.parametrize(
+    ("side", "dots"),
+    [
+        ("right", ["00000001", "11000000"]),
+        ("top", ["10", "00", "00", "00", "00", "00", "01", "01"]),
+        ("bottom", ["01", "01", "00", "00", "00", "00", "00", "10"]),
+    ],
+)
+def test_a_byte_of_a_bitmap_stands_as_one_says(side: str, dots: list[str], tmp_path: Path) -> None:
+    (tmp_path / "a.bin").write_bytes(bytes([0x80, 0x03] * 16))
+    done = run(tmp_path, "a.bin", "--bitmap", "a.png", "--stride", "2", "--high-bit", side)
+    assert done.returncode == 0
+    _, _, rows = pixels((tmp_path / "a.png").read_bytes())
+    wide = len(dots[0])
+    shown = [rows[3 + 3 * y][3 : 3 + 3 * wide : 3] for y in range(len(dots))]
+    assert ["".join(map(str, row)) for row in shown] == dots
 
 
 def test_what_is_no_code_is_listed_as_data_with_a_word_on_it(tmp_path: Path) -> None:
