@@ -49,16 +49,16 @@ def command(
             advice="write 'romassay twin RIG.toml -o DIR'; 'romassay twin --example' prints a rig file to start from",
         )
     from romassay.cli import screen
-    from romassay.report.text import Segment
+    from romassay.report.text import Segment, paragraph
     from romassay.session.rehearse import rehearse_rig
 
     done = rehearse_rig(rig, output, part_folders, seed=seed)
-    names = ", ".join(path.name for path in done.written)
+    names, width = ", ".join(path.name for path in done.written), screen.width()
     screen.show(
         [
             *(((Segment(done.title, "strong"),),) if done.title else ()),
-            (Segment(f"Left in {output}: {names}."),),
-            (Segment(f"What is true of the specimen is in {done.truth}: best read afterwards."),),
+            *paragraph(f"Left in {output}: {names}.", width=width),
+            *paragraph(f"What is true of the specimen is in {done.truth}: best read afterwards.", width=width),
             (),
             (Segment("Next:"),),
             *((Segment(shlex.join(words), "strong"),) for words in done.commands),

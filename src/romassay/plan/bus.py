@@ -226,34 +226,24 @@ def _outputs(rig: Rig, part: Part, bus: BusLevels, pin: str) -> Iterator[tuple[P
     """What the host's data inputs, or the buffer in between, ask of the specimen; then of the buffer."""
     family = buffer_family(rig)
     names = tuple(item.name for item in part.data_pins)
-    high_in, low_in, most = (
-        (family.high_in, family.low_in, family.most_in)
-        if family
-        else (
-            bus.high_in,
-            bus.low_in,
-            bus.most_in,
-        )
-    )
-    where = family.name if family else "the host"
-    load = family.load if family else bus.load
+    taker, where = (family, family.name) if family else (bus, "the host")
     _, gives, unsure = _worst(part, "VOH", [part.pin(pin)], least=False)
     pulled = all(name in rig.pull_ups for name in names)
     if pulled or (part.output and part.output.kind == "open-collector"):
         gives, unsure = (5.0 if pulled else 0.0), False
-    yield "level-too-low", names, margin_of(f"data pins high at {where}", high_in, gives, "V", unchecked=unsure)
+    yield "level-too-low", names, margin_of(f"data pins high at {where}", taker.high_in, gives, "V", unchecked=unsure)
     _, gives, unsure = _worst(part, "VOL", [part.pin(pin)], least=True)
-    drop = max((rig.series.get(name, 0.0) for name in names), default=0.0) * load / 1000
+    drop = max((rig.series.get(name, 0.0) for name in names), default=0.0) * taker.load / 1000
     low = None if gives is None else gives + drop
     yield (
         "level-too-high",
         names,
-        margin_of(f"data pins low at {where}", low_in, low, "V", unchecked=unsure, below=True),
+        margin_of(f"data pins low at {where}", taker.low_in, low, "V", unchecked=unsure, below=True),
     )
     supply = max((rig.supply.rails or {}).get("VCC", 5.0), 0.0)
-    yield "over-voltage-at-host", names, margin_of(f"most at {where}", most, supply, "V", below=True)
+    yield "over-voltage-at-host", names, margin_of(f"most at {where}", taker.most_in, supply, "V", below=True)
     takes = _worst_current(part, pin)
-    yield "overload", names, margin_of(f"load of {where} when low", load, takes, "mA")
+    yield "overload", names, margin_of(f"load of {where} when low", taker.load, takes, "mA")
     if family:
         yield "level-too-low", names, margin_of("high from the buffer", bus.high_in, family.high, "V")
         yield "level-too-high", names, margin_of("low from the buffer", bus.low_in, family.low, "V", below=True)
