@@ -25,7 +25,9 @@ import numpy as np
 import others
 from scipy.optimize import minimize
 
-from romassay.code import identify
+from romassay.code.evidence import weigh
+from romassay.code.wider import gains as gains_of
+from romassay.code.wider import wides
 from romassay.cpus import likeness
 from romassay.cpus.catalogue import NAMES, cpu_of
 from romassay.cpus.model import Name
@@ -133,9 +135,9 @@ def tried() -> list[Row]:
         for trial in pieces:
             cpu, kind, data = trial.cpu, trial.kind, trial.data
             raw = np.frombuffer(data, np.uint8)
-            evidence = identify.weigh(raw)
-            found = [((item.plain, *identify.wides(item.plain)), item.nats) for item in evidence]
-            gains = dict(identify.gains(raw, evidence[0].plain))
+            evidence = weigh(raw)
+            found = [((item.plain, *wides(item.plain)), item.nats) for item in evidence]
+            gains = dict(gains_of(raw, evidence[0].plain))
             rows.append((cpu, kind, len(data), found, gains))
     return rows
 

@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.code.checks import own_checks
-from romassay.code.identify import SAMPLE, Evidence, candidates, weigh
+from romassay.code.evidence import SAMPLE, Evidence, weigh
+from romassay.code.identify import candidates
 from romassay.code.model import Code
 from romassay.code.origin import origins
 from romassay.code.structure import structure

@@ -10,7 +10,8 @@ import pytest
 
 import romassay
 from romassay.code import code_of
-from romassay.code.identify import CALIBRATION, candidates, weigh
+from romassay.code.evidence import weigh
+from romassay.code.identify import CALIBRATION, candidates
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.likeness import adjacent_scores, byte_scores, likeness, padding

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from romassay.code import code_of
-from romassay.code.identify import wider
 from romassay.code.structure import structure
+from romassay.code.wider import wider
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
 

@@ -1,0 +1,146 @@
+"""Checks that each block of an image makes of itself, or whose values stand in a table.
+
+Blocks that are blank, equal to another or a regular table prove nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.code.model import Check
+from romassay.code.sums import CRC_BY_NAME, KINDS, NARROW, WIDE, WIDTHS, Bytes, Totals
+from romassay.code.trials import Order, Trial, constant, is_blank, stored_at
+
+Ints = npt.NDArray[np.int64]
+
+_BLOCKS = (256, 512, 1024, 2048, 4096, 8192, 16384)
+MOST_BLOCKS = 64
+_LEAST_BLOCKS = 3
+_PIECE = 64
+
+_LEAST_ODD = 8
+"""Values that occur an odd number of times, below which a block's sums come out even by themselves."""
+
+_SHARP = 1e-4
+"""Chance below which a trial over blocks is worth its price."""
+
+
+def _even(block: Bytes) -> bool:
+    """Tell whether nearly all values occur an even number of times, or nearly all an odd one, as in regular tables."""
+    odd = int((np.bincount(block, minlength=256) % 2).sum())
+    return min(odd, 256 - odd) < _LEAST_ODD
+
+
+def _blocks(data: Bytes) -> Iterator[list[tuple[int, int]]]:
+    """Yield for each size of a block the blocks that tell something: not blank, and no repetition of those before."""
+    size = len(data)
+    for block in _BLOCKS:
+        if size % block or not 1 < size // block <= MOST_BLOCKS:
+            continue
+        seen: set[bytes] = set()
+        telling: list[tuple[int, int]] = []
+        for first in range(0, size, block):
+            pieces = [data[at : at + _PIECE] for at in range(first, first + block, _PIECE)]
+            written = [piece.tobytes() for piece in pieces if not is_blank(piece)]
+            fresh = 2 * sum(piece in seen for piece in written) < len(written)
+            if fresh and not _even(data[first : first + block]):
+                telling.append((first, first + block))
+            seen.update(written)
+        if len(telling) > 1:
+            yield telling
+
+
+def by_blocks(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+    """Yield checks that each block makes of itself in the same way."""
+    del vectors
+    for blocks in _blocks(totals.data):
+        count = len(blocks)
+        for name in KINDS:
+            stored = WIDTHS[name] // 8
+            behind = (stored_at(totals, name, ((first, end - stored),), end - stored, order) for first, end in blocks)
+            before = (stored_at(totals, name, ((first + stored, end),), first, order) for first, end in blocks)
+            yield _all_of(behind, count)
+            yield _all_of(before, count)
+            if name not in CRC_BY_NAME:
+                yield _all_the_same([constant(totals, name, first, end) for first, end in blocks])
+
+
+def _all_of(trials: Iterator[Trial], count: int) -> Trial:
+    """Return the trial that all of some hit at once; one that would convince nobody is not made.
+
+    None is looked at behind the first that fails: its chance stands for theirs.
+    """
+    chance = 1.0
+    hits: list[Check] = []
+    for number, trial in enumerate(trials, 1):
+        chance *= trial.chance
+        hits += trial.hits
+        if not trial.hits:
+            chance *= trial.chance ** (count - number)
+            hits = []
+            break
+    return Trial(chance, tuple(hits)) if chance <= _SHARP else Trial(0.0)
+
+
+def _all_the_same(trials: Sequence[Trial]) -> Trial:
+    """Return the trial that all of some come out at the same constant."""
+    values = {check.value for trial in trials for check in trial.hits}
+    together = _all_of(iter(trials), len(trials))
+    chance = together.chance * 2 / 2 ** len(trials)
+    return Trial(chance, together.hits if len(values) == 1 else ())
+
+
+def by_table(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+    """Yield checks of the blocks whose values stand in a table, in the blocks' order, somewhere in the image."""
+    del vectors
+    for blocks in _blocks(totals.data):
+        if len(blocks) < _LEAST_BLOCKS:
+            continue
+        for name in (*NARROW, *WIDE):
+            orders: Sequence[Order] = (
+                ("big",) if WIDTHS[name] == 8 else ("big", "little") if order is None else (order,)
+            )
+            for one in orders:
+                yield _table(totals, name, blocks, one)
+
+
+def _table(totals: Totals, name: str, blocks: Sequence[tuple[int, int]], order: Order) -> Trial:
+    """Look for a table of values, one for each block; blank blocks have their places in it too.
+
+    The block that holds the table need not agree: how it is taken for its own check differs. Places are tried where
+    one of the first three blocks agrees, for a table stands in two of them at most.
+    """
+    size, width, length = len(totals.data), WIDTHS[name] // 8, blocks[0][1] - blocks[0][0]
+    whole = size // length * width
+    places = size - whole + 1
+    chance = places * 2.0 ** (-8 * width * min(len(blocks) - 2, _LEAST_BLOCKS * 8))
+    if chance > _SHARP:
+        return Trial(0.0)
+    first = [_agreeing(totals, name, block, length, np.arange(places), order) for block in blocks[:3]]
+    at = np.flatnonzero(np.logical_or.reduce(first))
+    for block in blocks:
+        held = (at > block[0] - whole) & (at < block[1])
+        at = at[held | _agreeing(totals, name, block, length, at, order)]
+        if not len(at):
+            return Trial(chance)
+    table = int(at[0])
+    values = [(block, totals.value(name, (block,))) for block in blocks if not block[0] - whole < table < block[1]]
+    if len({value for _, value in values}) <= len(values) // 2:
+        return Trial(chance)
+    hits = [Check(name, a, end - 1, table + a // length * width, value, chance) for (a, end), value in values]
+    return Trial(chance, tuple(hits))
+
+
+def _agreeing(
+    totals: Totals, name: str, block: tuple[int, int], length: int, places: Ints, order: Order
+) -> npt.NDArray[np.bool_]:
+    """Tell for each place of a table whether a block's value stands where it should."""
+    width = WIDTHS[name] // 8
+    entry = block[0] // length * width
+    same = np.ones(len(places), bool)
+    for i, byte in enumerate(totals.value(name, (block,)).to_bytes(width, order)):
+        same &= totals.data[places + entry + i] == byte
+    return same

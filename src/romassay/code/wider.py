@@ -1,0 +1,126 @@
+"""What the instructions that only a wider CPU has are worth in code: Z80 or 8085 beside 8080, 65C02, 6801.
+
+Code of the plainer CPU is legal code of the wider one, so it is the plainer one's unless such instructions are in it.
+Tables and texts between its routines may read as a few of them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.code.evidence import FAMILIES, PLAINER, landing, sample_of
+from romassay.cpus.catalogue import cpu_of
+from romassay.cpus.columns import ILLEGAL, JUMP, RETURN, STOP, ident_of
+from romassay.cpus.likeness import Segmented, plain_score, segment
+from romassay.cpus.model import Name
+
+_TEXT = 5
+"""Printing bytes in a row from which on they are taken for a text, where an instruction is asked for its CPU."""
+
+_GAP = 24
+"""Bytes in a row that are no code without the wider CPU's instructions, up to which these are code beyond doubt."""
+
+_TABLE = 5
+"""Bytes in a row that are no code without the wider CPU's instructions, from which on they are taken for a table where
+they stand behind a return or a jump: nothing leads into them."""
+
+_TABLE_GAIN = 3.0
+"""Nats that such a table may seem to gain by the wider CPU's instructions."""
+
+_SHARED = {"Z80": (0x20, 0x30)}
+"""Opcodes that say nothing alone: JR NZ and JR NC of the Z80 are RIM and SIM of the 8085, and a program for the Z80 has
+other branches besides."""
+
+_DATA_GAIN = 20.0
+"""Nats that such instructions may seem to be worth amid data; code that is full of them is worth far more."""
+
+
+def wides(plain: Name) -> tuple[Name, ...]:
+    """Return the CPUs of a family that contain its plainest one."""
+    return tuple(wide for wide in dict(FAMILIES)[plain] if wide != plain)
+
+
+def gains(data: npt.NDArray[np.uint8], plain: Name) -> list[tuple[Name, float]]:
+    """Return for each wider CPU of a family what the instructions that only it has are worth in the code, in nats."""
+    sample = sample_of(data)
+    return [(wide, wider(sample, wide)) for wide in wides(plain)]
+
+
+def wider(sample: npt.NDArray[np.uint8], name: Name) -> float:
+    """Return what is lost, in nats, where the instructions that only the wider CPU has are left out.
+
+    One that follows itself says no more: a table of addresses reads as the same instruction again and again. Neither
+    does one amid a text, which code may well have behind a call, nor one amid what is no code without it.
+
+    Args:
+        sample: uint8[n].
+        name: the wider CPU.
+    """
+    cpu, extra = cpu_of(name), extras(name)
+    without = segment(cpu, sample, without=extra)
+    text = _runs((sample >= ord(" ")) & (sample <= ord("~")), _TEXT)
+    found = segment(cpu, sample, without=extra, where=text)
+    doubtful = text | _runs(~without.code, _GAP + 1) | _tables(without, found)
+    shared = _SHARED.get(name, ())
+    amid = sample[found.code & ~without.code]
+    wide_open = _lost(found, without, extra, shared)
+    return max(
+        wide_open - _excess(amid, wide_open) - _DATA_GAIN,
+        _lost(segment(cpu, sample, without=extra, where=doubtful), without, extra, shared),
+        0.0,
+    )
+
+
+def _tables(without: Segmented, found: Segmented) -> npt.NDArray[np.bool_]:
+    """Return bool[n]: bytes that nothing leads into, and that are hardly better code with the wider CPU's instructions.
+
+    They are in runs of `_TABLE` and more that are no code without these, and that begin where the flow does not go on.
+    """
+    starts, flow = without.starts, without.columns.flow
+    last = starts[np.isin(flow[starts], (JUMP, RETURN, STOP))]
+    begins = np.zeros(len(without.code) + 1, bool)
+    begins[last + without.columns.size[last]] = True
+    gain = found.ahead - without.ahead
+    other = _runs(~without.code, _TABLE)
+    edges = np.flatnonzero(np.diff(other.astype(np.int8), prepend=0, append=0))
+    tables = np.zeros(len(other), bool)
+    for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        tables[first:end] = begins[first] and gain[first] - gain[end] < _TABLE_GAIN
+    return tables
+
+
+def _excess(code: npt.NDArray[np.uint8], worth: float) -> float:
+    """Return what bytes score more as mere data of few different values than as code worth so much, in nats."""
+    return max(0.0, (plain_score(code) - PLAINER) * len(code) - worth)
+
+
+def _lost(division: Segmented, without: Segmented, extra: npt.NDArray[np.int32], shared: tuple[int, ...]) -> float:
+    """Return what a division is worth beyond the one without some instructions, less where they follow themselves.
+
+    Nothing, where all that are used are `shared` with another wider CPU.
+    """
+    idents = division.columns.ident[division.starts]
+    used = np.isin(idents, extra)
+    if not (used & ~np.isin(idents, shared)).any():
+        return 0.0
+    fresh = used & (np.diff(idents, prepend=ILLEGAL) != 0)
+    lost = division.score + landing(division) - without.score - landing(without)
+    return lost * int(fresh.sum()) / int(used.sum())
+
+
+def _runs(chosen: npt.NDArray[np.bool_], least: int) -> npt.NDArray[np.bool_]:
+    """Return bool[n]: those chosen that stand in runs of so many and more."""
+    edges = np.flatnonzero(np.diff(chosen.astype(np.int8), prepend=-1, append=-1))
+    lengths = np.diff(edges)
+    long: npt.NDArray[np.bool_] = np.repeat(lengths >= least, lengths) & chosen
+    return long
+
+
+def extras(name: Name) -> npt.NDArray[np.int32]:
+    """Return the idents that a CPU has beyond the one that it contains."""
+    cpu = cpu_of(name)
+    if cpu.base is None:
+        return np.array([], np.int32)
+    codes = {form.code for form in cpu_of(cpu.base).forms}
+    return np.array(sorted({ident_of(cpu, form) for form in cpu.forms if form.code not in codes}), np.int32)
