@@ -613,6 +613,10 @@ def _make_blank(rng: np.random.Generator, category: str, index: int, plan: Plan)
     return case
 
 
+LEAST_TELLING = 16
+"""Bytes, neither all ones nor all zeros, by which a single reading tells a ROM from a bus that makes noise itself."""
+
+
 def _fair(case: Case, plan: Plan) -> bool:
     """Every ROM shows one whole copy at least, and enough of it differs from the bus to be told from it."""
     if plan.visible == "cut":
@@ -624,6 +628,9 @@ def _fair(case: Case, plan: Plan) -> bool:
             if not lost:
                 return False
         if len(np.unique(first.image & first.mask)) < 4:
+            return False
+        telling = ~np.isin(first.image & first.mask, (0x00, first.mask))
+        if case.note.get("bus_noise") and case.note.get("readings") == 1 and np.count_nonzero(telling) < LEAST_TELLING:
             return False
     return True
 

@@ -173,7 +173,8 @@ def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, dri
     """Return the granules in which the bus holds the last byte that a chip put there, bool[G].
 
     Such a run of one value begins on the end of an aligned block, repeats the one byte before it, and ends only where
-    something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus. A data line that
+    something drives the bus again. A blank tail begins raggedly, or ends beside the floating bus; what looks held is
+    one, too, where the bus rests at fixed levels and nowhere holds anything but what blank bytes say. A data line that
     follows an address line holds nothing.
     """
     out = np.zeros(len(granules), np.bool_)
@@ -194,13 +195,12 @@ def _held_runs(said: Consensus, granules: Index, state: Bytes, shape: Shape, dri
     last, second = said.value[before, -1], said.value[before, -2]
     repeats = (last == value[starts]) & (second != value[starts])
     holds = opens & driven_next & (granules[starts] % 2 == 0) & repeats
+    blank = np.isin(value[starts], [filling & driven for filling in FILLINGS])
+    if model.sources and all(isinstance(source, str) for source in model.sources) and not (holds & ~blank).any():
+        holds &= ~blank
     if holds.any():
         holds |= starts == 0
-    holds |= (
-        (state[starts] == STRUCTURED)
-        & ~np.isin(value[starts], [filling & driven for filling in FILLINGS])
-        & (ends - starts >= LONG_RUN)
-    )
+    holds |= (state[starts] == STRUCTURED) & ~blank & (ends - starts >= LONG_RUN)
     for start, end in zip(starts[holds], ends[holds], strict=True):
         out[start : end + 1] = True
     return out
