@@ -17,9 +17,9 @@ from romassay.survey.model import Survey
 from romassay.survey.name import named
 from romassay.survey.regions import regions
 from romassay.survey.scene import Scene, look
-from romassay.survey.stack import granules_seen
+from romassay.survey.stack import GRANULE_LINES, granules_seen
 from romassay.survey.standing import SMALLEST_ROM, outgrown, stands
-from romassay.survey.states import CONTENDED, CONTENT, HOST
+from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN
 
 MOST_FUNCTIONS = 24
 
@@ -67,6 +67,7 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
         closed = close(scene.stacked, clear, scene.told, evidence, masks, block)
         if not declared.rom_size and outgrown(scene, closed):
             continue
+        closed = _widened(scene, clear, closed, accepted)
         twin = next((i for i, other in enumerate(accepted) if same_function(scene, other, closed)), None)
         if twin is not None:
             accepted[twin] = joined(accepted[twin], closed)
@@ -79,6 +80,22 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
         claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
     whole = [closed for closed in accepted if not _inside(closed, accepted)]
     return [_decided(scene, clear, closed) for closed in whole]
+
+
+def _widened(scene: Scene, clear: Consensus, closed: Closed, accepted: list[Closed]) -> Closed:
+    """Take a block for the copy of a larger function that it is a part of, where the rest of that was not read."""
+    for larger in accepted:
+        block = closed.block >> (larger.level - closed.level) if larger.level > closed.level else closed.block
+        if larger.level <= closed.level or block in {seat.block for seat in larger.seats}:
+            continue
+        state = scene.based.state[scene.granules_of(larger.level, (block,))]
+        if int(np.count_nonzero(state != UNSEEN)) > 1 << (closed.level - GRANULE_LINES):
+            continue
+        evidence, masks = scene.ladder.at(larger.level)
+        whole = close(scene.stacked, clear, scene.told, evidence, masks, block)
+        if same_function(scene, larger, whole):
+            return whole
+    return closed
 
 
 def _part_of(closed: Closed, accepted: list[Closed]) -> bool:

@@ -109,3 +109,22 @@ def test_a_blank_block_is_not_fought_over_by_what_stands_beside_it() -> None:
         value[first + 64 : first + 96] = value[first + 320 : first + 352] = ROM[200:232]
     functions = survey(ReadingSet((reading(value), reading(value)), BITS), size=512).functions
     assert not any(copy.contended for function in functions for copy in function.copies)
+
+
+def test_a_copy_that_the_window_cuts_is_none_of_its_own() -> None:
+    """The last copy is seen in its first half only, and no line joins it to the others by itself."""
+    value = ROM[ADDRESS & 0x7F]
+    passes = [reading(value[0x443:0x641], first=0x443) for _ in range(2)]
+    functions = survey(ReadingSet(tuple(passes), BITS)).functions
+    assert [(f.size, [c.first for c in f.copies]) for f in functions] == [(128, [0x400, 0x480, 0x500, 0x580, 0x600])]
+
+
+def test_a_blank_end_is_the_roms_beside_a_bus_that_rests_high() -> None:
+    """Zeros behind a last byte of zero are not held by a bus that says FF everywhere else."""
+    value = np.full(1 << BITS, 0xFF, np.uint8)
+    value[0x580:0x600] = 0x00
+    value[0x580:0x59F] = ROM[:31]
+    value[0x600:0x610] = ROM[32:48]
+    function = first_of(reading(value), reading(value), size=128)
+    assert [copy.first for copy in function.copies] == [0x580]
+    assert function.level(7) == "1"
