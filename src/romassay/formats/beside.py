@@ -22,16 +22,25 @@ _LEAST_PRINTING, _LEAST = 16, 8
 _MOST_ODD, _ODD_SHARE = 2, 0.15
 """Characters of one line that may contradict its bytes: where there are more, its text has lost its columns."""
 _ALL = np.arange(256)
-_BLANK, _DELETE = 0x20, 0x7F
+_LOW = _ALL & 0x7F
+
+
+def _between(first: int, last: int) -> npt.NDArray[np.bool_]:
+    """Return which values of a byte lie between two, both included: bool[256]."""
+    chosen = np.zeros(256, np.bool_)
+    chosen[first : last + 1] = True
+    return chosen
+
+
+_CAPITALS, _SMALL = _between(0x21, 0x5A), _between(0x61, 0x7A)
+_UNPRINTING = _between(0x00, 0x1F) | _between(0x7F, 0xFF)
 _KINDS = (
-    (_ALL > _BLANK) & (_ALL < _DELETE) & ~((ord("a") <= _ALL) & (ord("z") >= _ALL)),
-    (ord("a") <= _ALL) & (ord("z") >= _ALL),
-    _ALL == _BLANK,
-    (_ALL < _BLANK) | (_ALL == _DELETE),
-    (_ALL > _DELETE) & (_ALL & _DELETE > _BLANK) & (_ALL & _DELETE < _DELETE),
-    (_ALL > _DELETE) & ((_ALL & _DELETE <= _BLANK) | (_ALL & _DELETE == _DELETE)),
+    *(_between(0x20, 0x20), _CAPITALS, _between(0x5B, 0x5F), _between(0x60, 0x60), _SMALL),
+    *(_between(c, c) for c in b"{|}~"),
+    _between(0x00, 0x1F) | _between(0x7F, 0x7F),
+    *(_between(0xA1, 0xFE), _between(0xA0, 0xA0), _between(0x80, 0x9F), _between(0xFF, 0xFF)),
 )
-"""Bytes that hosts print alike: those that print, small letters, the blank, controls, and the same with bit 7 set."""
+"""Bytes that hosts print alike: blanks, capitals and digits, rarer signs, small letters, controls, with bit 7 set."""
 
 
 def held_against_text(rows: Rows) -> Rows:
@@ -75,9 +84,9 @@ def _expected(value: Bytes, shown: Bytes) -> npt.NDArray[np.int16] | None:
     """
     expected = np.full(256, -1, np.int16)
     counts = np.bincount(value.astype(np.int64) << 8 | shown, minlength=1 << 16).reshape(256, 256)
-    unprinting = counts[_KINDS[3] | _KINDS[4] | _KINDS[5]].sum(axis=0)
+    unprinting = counts[_UNPRINTING].sum(axis=0)
     dot = int(unprinting.argmax()) if unprinting.any() else ord(".")
-    ways = [_ALL, np.full(256, dot), _ALL & _DELETE, np.full(256, _BLANK), _upper(_ALL)]
+    ways = [_ALL, np.full(256, dot), _LOW, np.full(256, ord(" ")), np.where(_SMALL, _ALL - 0x20, _ALL)]
     for kind in _KINDS:
         total = int(counts[kind].sum())
         right = [int(counts[kind][np.arange(kind.sum()), way[kind]].sum()) for way in ways]
@@ -86,13 +95,9 @@ def _expected(value: Bytes, shown: Bytes) -> npt.NDArray[np.int16] | None:
             expected[kind] = ways[best][kind]
         elif total < _LEAST:
             expected[kind] = dot
-    printing = int(counts[_KINDS[0]].sum())
-    is_text = printing >= _LEAST_PRINTING and (expected[_KINDS[0]] == _ALL[_KINDS[0]]).all()
+    printing = int(counts[_CAPITALS].sum())
+    is_text = printing >= _LEAST_PRINTING and (expected[_CAPITALS] == _ALL[_CAPITALS]).all()
     return expected if is_text else None
-
-
-def _upper(values: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    return np.where(_KINDS[1], values - 0x20, values)
 
 
 def _still_known(expected: npt.NDArray[np.int16]) -> Bytes:
