@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from romassay.formats.cell_forms import likeliest, readings_after
-from romassay.formats.fit import ends_as_it_goes_on, fit
+from romassay.formats.fit import fit
 from romassay.formats.layout import Base
 from romassay.formats.learnt import MOST_LINES, Learnt, clean_share, tidiness
+from romassay.formats.line_sums import ends_as_it_goes_on
 from romassay.formats.mended import LEAST_ALIKE
 from romassay.formats.sample import Cells, Found, Line
 

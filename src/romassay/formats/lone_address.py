@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from romassay.formats.fit import address_form, common_pattern
+from romassay.formats.address_form import address_form
 from romassay.formats.layout import Base, Layout
+from romassay.formats.patterns import common_pattern
 from romassay.formats.sample import Cells, Line, fits
 
 _FIRST_TOKENS = 8
