@@ -17,6 +17,8 @@ from typing import Any
 import pytest
 
 import romassay
+from romassay.session.assay import Request, assay_or_keep
+from romassay.session.loading import Input
 from tools import need
 
 BOARD = Path(__file__).parents[1] / "board"
@@ -265,3 +267,21 @@ def test_axe_finds_nothing(browser: Any, address: str, scheme: str) -> None:
         found[tab] = Axe().run(page).response["violations"]
     context.close()
     assert {place: [v["id"] for v in violations] for place, violations in found.items()} == {p: [] for p in found}
+
+
+def test_a_docket_that_waits_for_its_specimen_says_so_and_takes_readings(
+    browser: Any, address: str, folder: Path
+) -> None:
+    empty = next(folder.glob("**/fog-empty-socket.log"))
+    assay_or_keep(Request((Input(empty, "empty-socket"),), docket=folder / "waiting"))
+    page = browser.new_page()
+    page.goto(f"{address}docket/waiting")
+    page.locator("#verdict", has_text="Nothing is found yet.").wait_for()
+    page.get_by_role("button", name="Read a host").click()
+    assert page.locator("#host select[name=role] option").all_inner_texts()[1] == "the empty socket"
+    page.locator("#host-cancel").click()
+    page.get_by_role("button", name="Add readings").click()
+    page.set_input_files("#pick", [str(path) for path in sorted(folder.glob("fog-logs/fog-pass-*.log"))])
+    page.get_by_role("button", name="Add", exact=True).click()
+    page.locator("#verdict", has_text="1 KiB of ROM").wait_for()
+    page.close()

@@ -93,9 +93,7 @@ function show() {
   fill(byId("verdict"), h("span", { class: `word ${data.record.verdict}` }, word), h("strong", {}, rest.join(":").trim()), " ",
     h("span", { class: "soft" }, [data.because, data.besides].filter(Boolean).join(" ")));
   const files = data.record.functions.filter((f) => f.image).flatMap((f) => [f.image.file, f.image.file.replace(/bin$/, "hex")]);
-  fill(byId("exports"),
-    h("button", { onclick: () => byId("add").showModal() }, "Add readings"),
-    h("button", { onclick: () => byId("host").showModal() }, "Read a host"),
+  fill(byId("exports"), adders(),
     [...files.slice(0, 4), "report.html", "assay.json"].map((file) =>
       h("a", { href: api.fileAddress(name, file), download: "" }, `Save ${file}`)));
   const kinds = new Map(data.regions.map(([, , kind, letter, what]) => [`${kind} ${letter}`, [kind, letter, what]]));
@@ -107,6 +105,14 @@ function show() {
   bench.map.go(bench.shown ? cursor : rom ? rom.image.first : (data.regions[0]?.[0] ?? 0));
   bench.shown = true;
   showTabs();
+}
+
+// What adds readings: there before anything was found, too.
+function adders() {
+  return [
+    h("button", { onclick: () => byId("add").showModal() }, "Add readings"),
+    h("button", { onclick: () => byId("host").showModal() }, "Read a host"),
+  ];
 }
 
 function functionAt(address) {
@@ -189,6 +195,7 @@ async function live() {
     await live();
   });
   if (over || bench.data) await bench.change(() => api.overview(name));
+  if (over && !bench.data) byId("verdict").textContent = "Nothing is found yet. Add readings of the specimen, or read a host.";
 }
 
 api.dockets().then((found) => captureForm(byId("host-form"), found, async (wanted) => {
@@ -204,4 +211,5 @@ api.dockets().then((found) => captureForm(byId("host-form"), found, async (wante
 byId("host-cancel").addEventListener("click", () => byId("host").close());
 
 byId("name").textContent = name;
+fill(byId("exports"), adders());
 live().catch((error) => notice(error.message));
