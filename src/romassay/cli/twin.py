@@ -50,6 +50,7 @@ def command(
         )
     from romassay.cli import screen
     from romassay.report.text import Segment, paragraph
+    from romassay.report.words import some
     from romassay.session.rehearse import rehearse_rig
 
     done = rehearse_rig(rig, output, part_folders, seed=seed)
@@ -64,4 +65,9 @@ def command(
             *((Segment(shlex.join(words), "strong"),) for words in done.commands),
         ]
     )
+    if done.alike:
+        screen.note(
+            f"{some(done.alike, 3)}: equal to an earlier pass, and equal files count once; say in [twin.noise] how "
+            "noisy the line is, or together = true in [twin.evening]"
+        )
     return 0

@@ -34,12 +34,14 @@ class Rehearsal:
         written: the logs, in the order in which they were taken.
         truth: the file that says what is true, or None where none was written.
         commands: what to type next, one for each power-up.
+        alike: names of passes that came out equal to an earlier one, byte for byte: an assay counts them once.
     """
 
     title: str
     written: tuple[Path, ...]
     truth: Path | None
     commands: tuple[Command, ...]
+    alike: tuple[str, ...] = ()
 
 
 def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = (), *, seed: int | None = None) -> Rehearsal:
@@ -70,7 +72,14 @@ def rehearse_rig(path: Path, folder: Path, part_folders: Sequence[Path] = (), *,
         written=tuple(folder / log.name for log in evening.logs),
         truth=folder / TRUTH,
         commands=commands(found, evening.logs, folder, folder / "docket", _rig_words(path, part_folders)),
+        alike=_alike(evening.logs),
     )
+
+
+def _alike(logs: Sequence[Log]) -> tuple[str, ...]:
+    """Return the names of the specimen's logs that hold what an earlier one holds."""
+    passes = [log for log in logs if log.role == "specimen"]
+    return tuple(log.name for number, log in enumerate(passes) if any(log.data == one.data for one in passes[:number]))
 
 
 def _content(path: Path) -> bytes:

@@ -67,3 +67,15 @@ def test_the_demo_beside_a_docket_of_ones_own(tmp_path: Path) -> None:
     assert run(["demo", "-o", str(tmp_path / "mine")]) == 0
     assert (tmp_path / "mine" / "image.bin").read_bytes() == PROGRAM
     assert (tmp_path / "mine-logs" / "fog-pass-1.log").exists()
+
+
+@pytest.mark.parametrize(("more", "told"), [("", True), ("[twin.noise]\ndrop = 0.001\n", False)])
+def test_passes_that_came_out_equal_are_told(
+    more: str, told: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("rig.toml").write_text(f'part = "2316"\nhost = "monitor-300-baud"\n[twin]\nseed = 3\n{more}')
+    run(["twin", "rig.toml", "-o", "evening"])
+    err = capsys.readouterr().err
+    assert err.startswith("romassay: pass-2.log, pass-3.log: equal to an earlier pass") is told
+    assert bool(err) is told
