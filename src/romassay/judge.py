@@ -47,6 +47,9 @@ BLANKS = (0xFF, 0x00)
 LARGER = 0.15
 """Chance that a ROM is larger than what it does not leave blank. Common practice, no source."""
 
+REGIONS = 64
+"""Stretches of the floating bus that are looked at."""
+
 VECTORED: tuple[Name, ...] = ("6502", "65C02", "6800", "6801", "6809")
 """CPUs whose vectors end the address space (handbooks of the instruction sets)."""
 
@@ -89,6 +92,8 @@ def judge(
     findings += _about_gap(readings, found, images, part, size)
     if not part and not size:
         findings += _about_rest(readings, found, images, codes)
+    elif not any(fault.blocks for fault in faults):
+        findings += _about_hollow(images, codes)
     first = images[0].function if images else None
     weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults, first))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
@@ -500,18 +505,38 @@ def _about_rest(
     )
     if blank < 0 or ("pulled-down" if blank else "pulled-up") in {r.role for r in readings.readings}:
         return
-    follows = function.level(line) == "0"
+    follows, alone = function.level(line) == "0", not _rests_at(readings, found, blank, others, function.size)
     yield Finding(
         "size-ambiguous",
-        blocks=follows,
+        blocks=follows or alone,
         function=images[0].function,
-        probability=LARGER,
+        probability=DOUBTED if alone else LARGER,
         where=(Range(others[0], others[0] + function.size - 1),),
-        evidence=f"what {'follows' if follows else 'is before it'} reads {blank:02X} throughout, as the bus does where "
-        f"nobody answers and as blank bytes would: the ROM may be larger than {function.size} bytes, and blank there",
+        evidence=f"what {'follows' if follows else 'is before it'} reads {blank:02X} throughout, as blank bytes would, "
+        "and "
+        + ("as the bus does not elsewhere" if alone else "as the bus does where nobody answers")
+        + f": the ROM may be larger than {function.size} bytes, and blank there",
         advice="declare the part or the size, or read with the data lines pulled "
         f"{'down' if blank else 'up'}: what still reads {blank:02X} there is the ROM's",
     )
+
+
+def _rests_at(readings: ReadingSet, found: Survey, value: int, others: Sequence[int], size: int) -> bool:
+    """Tell whether the floating bus says a value elsewhere than in some blocks, or is seen nowhere else."""
+    open_bus = [region for region in found.regions if region.kind == "open-bus"]
+    ends = [(max(r.first, start), min(r.last + 1, stop)) for r in open_bus for start, stop in _between(others, size)]
+    blocks = [(first, stop - first) for first, stop in ends if stop - first >= 1 << GRANULE_LINES]
+    said = np.concatenate([_said(readings, *block) for block in blocks[:REGIONS]] or [np.zeros(0, np.uint8)])
+    return not len(said) or float(np.mean(said == value)) >= 0.5
+
+
+def _between(firsts: Sequence[int], size: int) -> Iterator[tuple[int, int]]:
+    """Yield the ranges, each as its first address and the one behind its last, that some blocks leave free."""
+    start = 0
+    for first in sorted(firsts):
+        yield start, first
+        start = first + size
+    yield start, 1 << 32
 
 
 def _said(readings: ReadingSet, first: int, size: int) -> Bytes:
@@ -530,6 +555,32 @@ def _is(said: Bytes, value: int) -> bool:
 def _ends_in_vectors(codes: Sequence[Code]) -> bool:
     """Tell whether the first image is a program whose vectors end it: no blank bytes follow them."""
     return bool(codes) and codes[0].cpu in VECTORED and any(name == "reset" for name, _ in codes[0].entries)
+
+
+def _about_hollow(images: Sequence[Image], codes: Sequence[Code]) -> Iterator[Finding]:
+    """Doubt a program with a blank block in its midst that cuts it off in full flow, and goes on as sharply behind.
+
+    Unused room begins where code ends, raggedly; where two address lines act as one, padding takes a block's place.
+    """
+    if not images or not _reads_as_code(codes):
+        return
+    image = images[0]
+    inner = (
+        g for g in _of_one_value(image) if g.first > 0 and g.last < len(image) - 1 and image.value[g.first] in BLANKS
+    )
+    gap = next((g for g in inner if _is_exact(image, g)), None)
+    if gap is None:
+        return
+    yield Finding(
+        "address-lines-bridged",
+        blocks=True,
+        function=image.function,
+        offsets=(gap.first, gap.last),
+        probability=OTHERS,
+        evidence=f"{gap.first:04X}-{gap.last:04X} are blank, and the program before and behind breaks off just there: "
+        "padding from elsewhere may stand in the place of code, as where two address lines act as one",
+        advice="power off, then look for a bridge between the address lines, and between them and the selects",
+    )
 
 
 def _of_one_value(image: Image) -> Iterator[Range]:

@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 import examples
+from faulty import FOG
 from romassay.address import Range
 from romassay.chain import Assay, Options, assay
 from romassay.code.model import Check, Code
 from romassay.finding import Finding, ranked
 from romassay.judge import Judgement, judge
-from romassay.reading import Hole, Reading, ReadingSet, Source, reading_of
+from romassay.reading import Hole, Reading, ReadingSet, Role, Source, reading_of
 from romassay.rig import Host, Rig
 from romassay.settle.model import Decision, Doubt, Image
 from romassay.twin import Bench, Floating, Memory, Specimen, function_from_pattern, take
@@ -178,6 +179,48 @@ def test_pulling_the_bus_away_from_what_blank_bytes_hold_settles_the_size() -> N
     away = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", 0x00),))
     pulled = replace(readings(away, 1)[0], role="pulled-down", source=Source("down.log", "d" * 64))
     assert "size-ambiguous" not in kinds(assay([*readings(made), pulled]))
+
+
+def test_what_reads_as_blank_bytes_before_a_rom_counts_where_the_bus_says_something_else() -> None:
+    made = bench(b"\xff" * 1024 + DATA, "1000 -aaa aaaa aaaa", floating=(Floating("address-high"),))
+    result = assay(readings(made, window=((0x8000, 0x9FFF),)))
+    assert len(result.images[0]) == 2048 or kinds(result)["size-ambiguous"].blocks
+
+
+def controlled(fill: int, role: Role, data: bytes, size: int, pull: int | None = None) -> Assay:
+    """Assay a ROM at 8800 on a bus at one level, with a control reading: with a specimen where it was pulled."""
+
+    def window(level: int, *, specimen: bool) -> bytes:
+        said = bytearray([level]) * 0x2000
+        said[0x800 : 0x800 + len(data)] = data if specimen else said[0x800 : 0x800 + len(data)]
+        return bytes(said)
+
+    passes = [reading_of([(0x8000, window(fill, specimen=True))]) for _ in range(2)]
+    control = reading_of([(0x8000, window(fill if pull is None else pull, specimen=pull is not None))])
+    return assay([*passes, replace(control, role=role)], Options(size=size))
+
+
+@pytest.mark.parametrize("fill", [0xFF, 0x00])
+def test_controls_do_not_make_the_bus_the_blank_half_of_a_rom(fill: int) -> None:
+    half, whole = DATA[:1024], DATA[:1024] + bytes([fill]) * 1024
+    pulled: Role = "pulled-down" if fill else "pulled-up"
+    assert kinds(controlled(fill, "empty-socket", half, 2048))["size-ambiguous"].blocks
+    assert kinds(controlled(fill, pulled, half, 2048, fill ^ 0xFF))["half-image"].blocks
+    assert controlled(fill, pulled, whole, 2048, fill ^ 0xFF).verdict == "confirmed"
+
+
+def test_a_constant_bus_is_no_part_of_a_rom_whatever_the_control() -> None:
+    assert kinds(controlled(0xB1, "empty-socket", DATA[:1024], 2048))["half-image"].blocks
+
+
+def test_a_program_cut_off_by_a_blank_block_is_doubted() -> None:
+    program = FOG
+    hollow = program.copy()
+    hollow[0x200:0x280] = 0xFF
+    hollow[[0x1FF, 0x280]] = 0x60
+    made = readings(bench(hollow.tobytes(), "1000 00aa aaaa aaaa"))
+    assert kinds(assay(made, Options(size=1024)))["address-lines-bridged"].blocks
+    assert assay(readings(bench(program.tobytes(), "1000 00aa aaaa aaaa")), Options(size=1024)).verdict == "confirmed"
 
 
 def plain(first: int, data: bytes, number: int) -> Reading:

@@ -21,7 +21,7 @@ from romassay.finding import Finding, Kind
 from romassay.reading import Bytes
 from romassay.survey import survey
 from romassay.survey.cubes import contents
-from romassay.survey.model import Copy, Function
+from romassay.survey.model import Copy, Function, Survey
 from romassay.survey.stack import GRANULE, Bools
 
 EXPLAINED = 0.75
@@ -82,10 +82,15 @@ def _elsewhere(evidence: Evidence) -> bool:
 
 
 def _alone(evidence: Evidence) -> list[Function]:
-    """Return the ROM that some readings alone show, where all together show none."""
+    """Return the ROM that some readings alone show, and all together do not."""
+    known = {(f.size, f.copies[0].first) for f in _roms(evidence.found)}
     some = replace(evidence.readings, readings=tuple(evidence.chosen[row] for row in _likest(evidence)))
     found = survey(some, part=evidence.part, size=None if evidence.part else evidence.size)
-    return [function for function in found.functions if function.kind == "rom"][:1]
+    return [f for f in _roms(found) if (f.size, f.copies[0].first) not in known][:1]
+
+
+def _roms(found: Survey) -> Iterator[Function]:
+    return (function for function in found.functions if function.kind == "rom")
 
 
 def _likest(evidence: Evidence) -> tuple[int, ...]:

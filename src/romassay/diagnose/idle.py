@@ -12,9 +12,9 @@ import numpy as np
 
 from romassay.diagnose.evidence import Evidence, floating
 from romassay.finding import Finding
-from romassay.reading import Bytes, Index
+from romassay.reading import Bytes, Index, Role
 from romassay.settle.model import Image
-from romassay.survey.stack import Bools
+from romassay.survey.stack import GRANULE, Bools, consensus, stack
 
 LIKE_BUS = 0.98
 """Share of a half that must say what the bus says; the rest is line noise."""
@@ -33,16 +33,18 @@ TOLD_LINES = 7
 
 BLANKS = (0x00, 0xFF)
 
+ERRS = 0.08
+"""Share of a control's bytes that may be spoilt besides: it is not voted on."""
+
 
 def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
     """Yield the finding where one level of an own line of a ROM selects nothing but the floating bus, or both do."""
-    controls = {reading.role for reading in evidence.readings.readings}
     size = len(image.value)
     first = evidence.found.functions[image.function].copies[0].first
     if any(np.mean(image.value == said) >= LIKE_BUS for said in _by_address(first, size)):
         yield _address_only(image)
         return
-    if "empty-socket" in controls or {"pulled-up", "pulled-down"} <= controls or size < 2 * LEAST_BYTES:
+    if size < 2 * LEAST_BYTES:
         return
     like = _like_bus(evidence, image, first)
     top = size.bit_length() - 2
@@ -54,10 +56,13 @@ def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
         for level, half in ((1, high), (0, ~high)):
             if not any(np.mean(one[half]) >= LIKE_BUS and np.mean(one[~half]) < others for one in like):
                 continue
+            driven = _driven(evidence, image, half, first)
+            if driven:
+                return
             if line < top:
                 yield _select(image, line, level)
             elif evidence.size:
-                yield _half(image, half, line)
+                yield _half(image, half, line, pulled=driven is False)
             return
 
 
@@ -106,6 +111,36 @@ def _kept(value: Bytes) -> Bools:
     return same
 
 
+def _driven(evidence: Evidence, image: Image, half: Bools, first: int) -> bool | None:
+    """Tell whether a blank half is the specimen's; None where no control reading tells.
+
+    It stays as it is where the bus is pulled the other way. An empty socket tells only where the bus moves meanwhile:
+    one that stands still keeps what it last carried.
+    """
+    blank = int(np.bincount(image.value[half], minlength=256).argmax())
+    if blank not in BLANKS:
+        return None
+    away = _controlled(evidence, "pulled-down" if blank else "pulled-up", first, half)
+    stays = float(np.mean(away == blank)) if len(away) else 0.5
+    if not 1 - LIKE_BUS + ERRS < stays < LIKE_BUS - ERRS:
+        return stays > 0.5
+    hollow = _controlled(evidence, "empty-socket", first, half)
+    common = np.bincount(hollow, minlength=256).max(initial=0)
+    moves = len(hollow) > 0 and common < MOSTLY * len(hollow) and np.mean(hollow == blank) <= 1 - LIKE_BUS + ERRS
+    return True if moves else None
+
+
+def _controlled(evidence: Evidence, role: Role, first: int, half: Bools) -> Bytes:
+    """Return what the controls of a role say in a half of a ROM that stands at `first`, as far as that is sure."""
+    readings = evidence.readings
+    granules = np.arange(first // GRANULE, (first + len(half)) // GRANULE)
+    if len(granules) * GRANULE != len(half) or not readings.with_role(role):
+        return np.zeros(0, np.uint8)
+    said = consensus(stack(readings.with_role(role), readings.address_bits, readings.excluded, granules))
+    bytes_there: Bytes = said.value.ravel()[said.sure.ravel() & half]
+    return bytes_there
+
+
 def _select(image: Image, line: int, level: int) -> Finding:
     name = f"A{line}"
     return Finding(
@@ -120,9 +155,9 @@ def _select(image: Image, line: int, level: int) -> Finding:
     )
 
 
-def _half(image: Image, half: Bools, line: int) -> Finding:
+def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
     at: Index = np.flatnonzero(half)
-    blank = bool(np.isin(image.value[half], BLANKS).all())
+    blank = not pulled and bool(np.isin(image.value[half], BLANKS).all())
     where = f"{int(at[0]):04X}-{int(at[-1]):04X}"
     return Finding(
         "size-ambiguous" if blank else "half-image",
@@ -131,8 +166,10 @@ def _half(image: Image, half: Bools, line: int) -> Finding:
         lines=() if blank else (f"A{line}",),
         offsets=(int(at[0]), int(at[-1])),
         probability=0.7 if blank else 0.85,
-        evidence=f"{where} of the {len(image)} bytes say only what the bus says by itself: the specimen may be half "
-        "that size" + (", or blank there" if blank else ""),
+        evidence=f"{where} of the {len(image)} bytes say only what the bus "
+        + ("is pulled to" if pulled else "says by itself")
+        + ": the specimen may be half that size"
+        + (", or blank there" if blank else ""),
         advice="read the type number on the specimen again; read once with pull-ups and once with pull-downs on the "
         "data lines: what follows them is not the specimen's",
     )
