@@ -14,7 +14,8 @@ from romassay.diagnose.evidence import Evidence, floating
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index, Role
 from romassay.settle.model import Image
-from romassay.survey.stack import GRANULE, Bools, consensus, stack
+from romassay.survey.consensus import consensus
+from romassay.survey.stack import GRANULE, Bools, stack
 
 LIKE_BUS = 0.98
 """Share of a half that must say what the bus says; the rest is line noise."""
