@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from romassay.reading import Index
 from romassay.survey.bus import LOOSE
@@ -138,7 +139,7 @@ def grow(ladder: Ladder, said: Consensus, based: Ground, bits: int, highest: int
     valid, fill = filled.copy(), _fill(evidence.blocks, filled, content, edges, GRANULE_LINES)
     below, at_below = evidence, np.arange(len(evidence.blocks))
     for rung in rungs:
-        size, pooled, at = rung.size, rung.pooled, rung.at
+        size, pooled, at = rung.size, rung.pooled, rung.at()
         closed = _closed(below, at_below, again, (rung.one & rung.tiled)[at] | (whole >= size), size - 1)
         cap = np.where(closed, np.minimum(cap, size - 1), cap)
         cap = np.minimum(cap, _lowest_repeat(pooled, rung.inside, rung.tiled)[at])
@@ -164,7 +165,7 @@ class _Rung:
     Attributes:
         size: log2 of it.
         pooled: their evidence.
-        at: int64[G], in which of them each granule lies.
+        wide: int32[B], granules that were seen of each.
         tiled: bool[B], those all of whose granules hold something.
         inside: for each line inside, where it repeats, and where something else stands across it.
         one: bool[B], those that behave as one thing.
@@ -172,10 +173,14 @@ class _Rung:
 
     size: int
     pooled: Pairs
-    at: Index
+    wide: npt.NDArray[np.int32]
     tiled: Bools
     inside: list[tuple[Bools, Bools]]
     one: Bools
+
+    def at(self) -> Index:
+        """Return in which of the blocks each granule lies, int64[G]: too much to be kept for every size."""
+        return np.repeat(np.arange(len(self.wide)), self.wide)
 
 
 def _rung(ladder: Ladder, filled: Bools, odd: Bools, size: int) -> _Rung:
@@ -193,7 +198,8 @@ def _rung(ladder: Ladder, filled: Bools, odd: Bools, size: int) -> _Rung:
     fought = np.zeros(blocks, np.bool_)
     fought[np.searchsorted(pooled.blocks, below.blocks[below.pulled(size - 1 - GRANULE_LINES)] >> 1)] = True
     inside = [pooled.across(row) for row in range(size - GRANULE_LINES)]
-    return _Rung(size, pooled, at, tiled, inside, _one_thing(pooled, inside, tiled, size) & ~spoilt & ~fought)
+    held = np.bincount(at, minlength=blocks).astype(np.int32)
+    return _Rung(size, pooled, held, tiled, inside, _one_thing(pooled, inside, tiled, size) & ~spoilt & ~fought)
 
 
 def _whole(rungs: list[_Rung], again: Masks, filled: Bools, blank: Bools) -> Index:
@@ -205,9 +211,10 @@ def _whole(rungs: list[_Rung], again: Masks, filled: Bools, blank: Bools) -> Ind
     whole = np.zeros(len(again), np.int64)
     for rung in rungs:
         repeats = filled & ~blank & (again & ((1 << rung.size) - 1) != 0)
-        speaking = np.bincount(rung.at[filled & ~blank], minlength=len(rung.tiled))
-        patterned = np.bincount(rung.at[repeats], minlength=len(rung.tiled)) > PATTERNED * speaking
-        whole[(rung.one & rung.tiled & ~patterned)[rung.at]] = rung.size
+        at = rung.at()
+        speaking = np.bincount(at[filled & ~blank], minlength=len(rung.tiled))
+        patterned = np.bincount(at[repeats], minlength=len(rung.tiled)) > PATTERNED * speaking
+        whole[(rung.one & rung.tiled & ~patterned)[at]] = rung.size
     return whole
 
 
