@@ -26,7 +26,7 @@ from romassay.cpus.catalogue import NAMES
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.orders import MOST_NATS, hopeless
 from romassay.diagnose.reads import best_sense
-from romassay.diagnose.search import in_runs, search, simplest
+from romassay.diagnose.search import Read, in_runs, search, simplest
 
 COUNT = int(sys.argv[1]) if len(sys.argv) > 1 else 300
 SEED = int(sys.argv[2]) if len(sys.argv) > 2 else 5
@@ -76,8 +76,8 @@ def sample(rng: random.Random, pool: list[programs.Program]) -> tuple[float, flo
     if own.well or hopeless(value):
         return None
     own = replace(own, score=own.score + in_runs(value))
-    order_found, better = search(value, own)
-    found, _ = simplest(value, order_found, own, better)
+    order_found, better = search(Read(value), own)
+    found, _ = simplest(Read(value), order_found, own, better)
     if found == straight(lines):
         return None
     read = best_sense(put_right(value, found))

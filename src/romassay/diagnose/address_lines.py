@@ -7,7 +7,8 @@ from itertools import combinations
 
 import numpy as np
 
-from romassay.diagnose.evidence import Evidence, filler
+from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.reads import filler
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
@@ -53,13 +54,17 @@ HIDDEN = 0.8
 
 
 def address_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
-    """Return the address lines that make no difference, or the same difference, in one image."""
+    """Return the address lines that make no difference, or the same difference, in one image.
+
+    The top line alone is a mirror's where noise in the only reading hid it and no size is declared; where one is, the
+    specimen may be half of it.
+    """
     function = evidence.found.functions[image.function]
     whole = image.seen == function.driven
     value = image.value & np.uint8(function.driven)
     dead, bridges = _repeats(value, whole)
-    declared_half = evidence.size == function.size and dead == [function.size.bit_length() - 2]
-    if dead and not declared_half:
+    mirror = evidence.size == function.size or (evidence.size is None and len(evidence.chosen) == 1)
+    if dead and not (mirror and dead == [function.size.bit_length() - 2]):
         yield _dead(function.size, dead, image.function)
     for one, other, low in bridges:
         yield _bridged(one, other, image.function, low=low)

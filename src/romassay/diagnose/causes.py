@@ -73,6 +73,9 @@ SHARE = 0.25
 MIRRORED = 0.13
 """Share of the bits in which two blocks of sixteen may differ and still be mirrors of each other."""
 
+STRIPED = 8
+"""One in so many blocks of sixteen that are like their neighbours, from which all is: memory woke up in stripes."""
+
 BELIEVED = 0.7
 """So much of the evidence of its neighbours is believed about a byte: not all is code."""
 
@@ -225,6 +228,8 @@ def _mirrors(stacked: Stack, lines: int) -> Index:
         there = stacked.partners(line)
         apart = np.bitwise_count(stacked.value ^ stacked.value[:, there]).mean(axis=(0, 2))
         alike = (there >= 0) & (apart <= MIRRORED * 8)
+        if line == GRANULE_LINES and np.count_nonzero(alike) * STRIPED > len(alike):
+            break  # all is alike, as memory is that woke up in stripes
         home[alike] = np.minimum(home[alike], home[there[alike]])
     return home[home]
 

@@ -6,7 +6,7 @@ low, a picture may be the mirror image of itself. Such a pattern gets a lower pr
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -182,19 +182,25 @@ def _bridged(image: Image, value: Bytes, moving: list[int]) -> Iterator[Finding]
     upper = bool(joined) and all(group == list(range(8 - len(group), 8)) for group in joined) and _smooth(value)
     for group in joined:
         names = tuple(f"D{bit}" for bit in group)
-        ones = float(np.mean(value >> group[0] & 1))
-        others = float(np.mean([np.mean(value >> bit & 1) for bit in moving if bit not in group] or [0.5]))
-        wins = "the low level wins, as where one side pulls down" if ones < others else "the high level wins"
+        low = "the low level wins, as where one side pulls down"
+        how = "the high level wins" if wins(value, group, moving) else low
         yield Finding(
             "data-lines-bridged",
             blocks=True,
             function=image.function,
             lines=names,
             probability=0.3 if mirrored or upper else 0.97,
-            evidence=f"{' and '.join(names)} have the same level in all {len(image.value)} bytes; {wins}",
+            evidence=f"{' and '.join(names)} have the same level in all {len(image.value)} bytes; {how}",
             advice=f"power off, then look for a solder bridge or a whisker between {' and '.join(names)}, at the "
             "socket, the cable and any buffer",
         )
+
+
+def wins(value: Bytes, group: Sequence[int], moving: Sequence[int] = range(8)) -> int:
+    """Return which level wins on lines that act as one: where it is the low one, they are low oftener than others."""
+    ones = float(np.mean(value >> group[0] & 1))
+    others = float(np.mean([np.mean(value >> bit & 1) for bit in moving if bit not in group] or [0.5]))
+    return int(ones >= others)
 
 
 def _together(value: Bytes, one: int, other: int) -> bool:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
+from romassay.diagnose.reads import Senses
 from romassay.part import Part
 from romassay.reading import Bytes, Index, Reading, ReadingSet
 from romassay.settle.model import Image
@@ -21,6 +22,9 @@ Floats = Literal["0", "1", "follows", "unknown"]
 
 SAMPLE = 8192
 """Bytes of the floating bus that are looked at, at most."""
+
+FOLLOWERS = 2
+"""Data lines that float as address lines in their order, from which the bus keeps half of the address."""
 
 STEADY = 0.97
 """Share of the bytes in which a floating data line does what it is said to do; the rest is line noise."""
@@ -56,6 +60,7 @@ class Evidence:
         size: bytes of the ROM that were declared, by part or by number.
         stacked: the specimen's readings laid over each other.
         said: what they say together.
+        senses: how well bytes read as code, each asked for once.
     """
 
     readings: ReadingSet
@@ -66,6 +71,7 @@ class Evidence:
     size: int | None
     stacked: Stack
     said: Consensus
+    senses: Senses = field(default_factory=Senses)
 
     def observed(self, function: Function) -> Observed:
         """Return the observations of every uncontended copy in every reading."""
@@ -117,8 +123,15 @@ class Floating:
     seen: int
 
     def odd(self, line: int) -> bool:
-        """Tell whether a line floats at one level where most others float at the other, or move."""
+        """Tell whether a line floats at one level where most others float at the other, or move.
+
+        On a bus that keeps half of the address, one also does where it should follow an address line as others do.
+        """
         own = self.lines[line]
+        follow = [other for other, level in enumerate(self.lines) if level == "follows"]
+        apart = {self.follows[other] - other for other in follow}
+        if own in ("0", "1") and len(follow) >= FOLLOWERS and len(apart) == 1 and line < max(follow):
+            return True
         others = [level for other, level in enumerate(self.lines) if other != line]
         return own in ("0", "1") and sum(level != own for level in others) >= len(others) - 1
 
@@ -158,10 +171,3 @@ def _behaviour(bits: Bytes, address: Index, lines: int) -> tuple[Floats, int]:
         if same >= STEADY:
             return "follows", line
     return "unknown", -1
-
-
-def filler(value: Bytes) -> int | None:
-    """Return the value that fills unused bytes: 00 or FF, whichever is the commoner, where it is common."""
-    counts = np.bincount(value, minlength=256)
-    likely = 0xFF if counts[0xFF] >= counts[0x00] else 0x00
-    return likely if counts[likely] * 32 >= max(1, len(value)) else None

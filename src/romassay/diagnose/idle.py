@@ -161,10 +161,10 @@ def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
     blank = not pulled and bool(np.isin(image.value[half], BLANKS).all())
     where = f"{int(at[0]):04X}-{int(at[-1]):04X}"
     return Finding(
-        "size-ambiguous" if blank else "half-image",
+        "half-image",
         blocks=True,
         function=image.function,
-        lines=() if blank else (f"A{line}",),
+        lines=(f"A{line}",),
         offsets=(int(at[0]), int(at[-1])),
         probability=0.7 if blank else 0.85,
         evidence=f"{where} of the {len(image)} bytes say only what the bus "

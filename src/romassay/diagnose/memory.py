@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from romassay.diagnose.evidence import Evidence
-from romassay.diagnose.reads import TEXTUAL, WELL, best_sense
+from romassay.diagnose.reads import TEXTUAL, WELL
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.settle.model import Image
@@ -35,6 +35,10 @@ LEANING = 0.5
 
 EACH = 0.12
 """Share that either must have of its own."""
+
+
+NEARLY = 0.75
+"""The same for bytes of which all bits but one have fallen to one side; a third of them to either."""
 
 
 def power_up(evidence: Evidence, image: Image) -> Iterator[Finding]:
@@ -66,12 +70,16 @@ def _leaning(value: Bytes) -> bool:
     if not counts or counts * 2 < len(value):
         return False
     low, high = (lengths[short & (value[starts] == side)].sum() / counts for side in (0x00, 0xFF))
-    return bool(low + high >= LEANING and min(low, high) >= EACH)
+    if low + high >= LEANING and min(low, high) >= EACH:
+        return True
+    ones = np.bitwise_count(value[starts])
+    nearly = float(np.mean(ones <= 1)), float(np.mean(ones >= 7))
+    return sum(nearly) >= NEARLY and min(nearly) >= NEARLY / 3
 
 
 def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
     """Return the doubt where no part, no power-up and no sense of the bytes says that this is a ROM."""
-    if not _untold(evidence) or len(image.value) < LEAST_BYTES or not _senseless(image.value):
+    if not _untold(evidence) or len(image.value) < LEAST_BYTES or not senseless(evidence, image.value):
         return
     yield Finding(
         "ram-or-rom",
@@ -84,7 +92,7 @@ def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
     )
 
 
-def _senseless(value: Bytes) -> bool:
+def senseless(evidence: Evidence, value: Bytes) -> bool:
     """Tell whether bytes are neither code nor text nor a curve."""
     if len(np.unique(value)) < 3:
         return False
@@ -95,4 +103,4 @@ def _senseless(value: Bytes) -> bool:
     step = np.abs(np.diff(told.astype(np.int64)))
     if len(told) * 2 > len(value) and np.median(step) <= SMOOTH:
         return False
-    return best_sense(value).nats < WELL / 2
+    return evidence.senses.of(value).nats < WELL / 2

@@ -14,9 +14,11 @@ from math import exp, log1p
 import numpy as np
 
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.hidden import Hidden
+from romassay.diagnose.memory import senseless
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import TEXTUAL, Sense, best_sense
-from romassay.diagnose.search import in_runs, odds_of, refined, search, simplest
+from romassay.diagnose.search import Read, in_runs, nearly_right, odds_of, refined, search, simplest
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.settle.model import Image
@@ -41,6 +43,16 @@ MOST_NATS = 1.0
 DOUBTED = 0.15
 """Probability from which an order is named: it keeps the image from being confirmed."""
 
+UNEXPLAINED, NO_SENSE = 35.0, 0.15
+"""Natural logarithm of the odds from which an order is named though it is hardly the right one, and nats a byte up to
+which bytes are no code as they are: that so much of a program shows in another order says that some order is wrong."""
+
+PLAINLY = 0.4
+"""Nats a byte from which code is asked no more; what reads worse may be another CPU's, with two lines exchanged."""
+
+PLAINER = 100.0
+"""Nats by which such an exchange must read better."""
+
 MOST = 0.99
 """The highest probability that is given."""
 
@@ -48,7 +60,9 @@ LEAST_ODDS = 0.0
 """Natural logarithm of the odds from which an order is named."""
 
 
-def orders(evidence: Evidence, image: Image, without: int | None = None) -> Iterator[Finding]:
+def orders(
+    evidence: Evidence, image: Image, without: int | None = None, hidden: Hidden | None = None
+) -> Iterator[Finding]:
     """Return the findings of lines in the wrong order, or of inverted data, in one image.
 
     Args:
@@ -56,6 +70,7 @@ def orders(evidence: Evidence, image: Image, without: int | None = None) -> Iter
         image: the image.
         without: an address line that makes no difference in it. Then only the data lines are looked at: half of the
             bytes are missing, so that jumps do not tell the order of the other address lines.
+        hidden: data lines of it that do not say what the specimen says.
     """
     function = evidence.found.functions[image.function]
     names = tuple(line for line in range(len(image.value).bit_length() - 1) if line != without)
@@ -65,26 +80,37 @@ def orders(evidence: Evidence, image: Image, without: int | None = None) -> Iter
         return
     if np.count_nonzero(image.seen == 0xFF) < 0.98 * len(image.value):
         return
-    own = best_sense(value)
-    own = replace(own, score=own.score + in_runs(value))
+    read = Read(value if hidden is None else hidden.whole(value), hidden)
+    own = _as_it_is(evidence, read)
     if own.well and not _pages_out_of_order(own, len(names)):
-        return
-    if own.well:
-        order, better = refined(value, straight(len(names)), own.cpu)
+        order, better = nearly_right(read, own) if own.nats < PLAINLY else (straight(len(names)), own)
+        if better.score - own.score < PLAINER or better.nats < own.nats:
+            return
+    elif own.well:
+        order, better = refined(read, straight(len(names)), own.cpu)
     elif hopeless(value):
         return
     else:
-        order, better = search(value, own)
-    order, better = simplest(value, order, own, better)
+        order, better = search(read, own)
+    order, better = simplest(read, order, own, better)
     if without is not None:
         order = replace(order, address=straight(len(names)).address)
     odds = odds_of(order, own, better, len(names))
     if order == straight(len(names)) or odds < LEAST_ODDS:
         return
-    read = best_sense(put_right(value, order))
-    likely = min(_likely(read), 1 / (1 + exp(-odds)))
-    if read.told >= LEAST_BYTES and likely >= DOUBTED:
-        yield from _findings(image, order, names, (own, read), round(min(MOST, likely), 3))
+    put = better if hidden else best_sense(put_right(value, order))
+    likely = min(_likely(put), 1 / (1 + exp(-odds)))
+    unexplained = odds >= UNEXPLAINED and own.nats < NO_SENSE and senseless(evidence, value)
+    if put.told >= LEAST_BYTES and (likely >= DOUBTED or unexplained):
+        yield from _findings(image, order, names, (own, put), round(min(MOST, likely), 3))
+
+
+def _as_it_is(evidence: Evidence, read: Read) -> Sense:
+    """Return how well an image reads with every line in place, its filling counted for standing together."""
+    if read.hidden is not None:
+        return read.as_it_is()
+    own = evidence.senses.of(read.value)
+    return replace(own, score=own.score + in_runs(read.value))
 
 
 def _likely(read: Sense) -> float:

@@ -9,7 +9,6 @@ import numpy as np
 from romassay.address import line_name, lines_of
 from romassay.cpus.model import Name
 from romassay.diagnose.evidence import Evidence
-from romassay.diagnose.reads import best_sense
 from romassay.finding import Finding
 from romassay.part import Part
 from romassay.survey.model import Function
@@ -41,6 +40,10 @@ no source."""
 LARGEST = 16384
 """Bytes of the largest image that is looked at so."""
 
+INSTEAD = 0.6
+"""Probability of a tied select where the ROM takes the place of all else in half of the window; what is missing may
+answer where nothing was read."""
+
 EVERYWHERE = 4
 """Blocks of the window that all answer before a select counts as tied."""
 
@@ -63,8 +66,13 @@ def parts(evidence: Evidence) -> Iterator[Finding]:
     lacks = [f for f in evidence.part.functions if f.kind != "rom"]
     if lacks and roms and not others:
         yield from _everywhere(evidence, evidence.part, roms[0])
-    if not roms and others and evidence.part.of_kind("rom"):
+    if not roms and evidence.part.of_kind("rom") and (others or (lacks and _something(evidence))):
         yield _never(evidence.part, others)
+
+
+def _something(evidence: Evidence) -> bool:
+    """Tell whether something answered that is no whole memory: a single reading does not show what."""
+    return any(region.kind == "unknown" for region in evidence.found.regions)
 
 
 def _inside(function: Function, roms: Sequence[Function]) -> bool:
@@ -104,10 +112,10 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
         return 0.0
     if all(len(functions[image.function].copies) > 1 for image in images):
         return 0.95
-    senses = [best_sense(image.value) for image in images]
+    senses = [evidence.senses.of(image.value) for image in images]
     if not any(each.well for each in senses):
         return NO_CODE
-    joined = best_sense(np.concatenate([image.value for image in images]))
+    joined = evidence.senses.of(np.concatenate([image.value for image in images]))
     across = joined.arrived - sum(each.arrived for each in senses)
     if joined.well and across >= ACROSS and joined.gain > sum(each.gain for each in senses) + ACROSS:
         return 0.95
@@ -116,7 +124,8 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
         return 0.95
     alone = all(region.kind == "rom" for region in evidence.found.regions)
     untold = alone or None in bases
-    return NO_CODE if untold and joined.well and all(each.cpu == joined.cpu for each in senses) else 0.0
+    one_cpu = len({each.cpu for each in senses if each.well} | ({joined.cpu} if joined.well else set())) == 1
+    return NO_CODE if untold and one_cpu else 0.0
 
 
 def two_chips(evidence: Evidence) -> Iterator[Finding]:
@@ -124,11 +133,11 @@ def two_chips(evidence: Evidence) -> Iterator[Finding]:
     if evidence.size or not evidence.images or not 2 * CHIP <= len(evidence.images[0]) <= LARGEST:
         return
     image = evidence.images[0]
-    halves = [best_sense(half) for half in np.split(image.value, 2)]
+    halves = [evidence.senses.of(half) for half in np.split(image.value, 2)]
     if not all(half.well for half in halves):
         return
     unlike = len({_FAMILY.get(half.cpu, half.cpu) for half in halves}) > 1
-    if not unlike and best_sense(image.value).gain - sum(half.gain for half in halves) >= APART:
+    if not unlike and evidence.senses.of(image.value).gain - sum(half.gain for half in halves) >= APART:
         return
     size = len(image) // 2
     yield Finding(
@@ -163,10 +172,14 @@ def _everywhere(evidence: Evidence, part: Part, rom: Function) -> Iterator[Findi
     level = rom.size.bit_length() - 1
     free = [line for line in range(level, evidence.found.address_bits) if rom.level(line) == "any"]
     bound = [line for line in range(level, evidence.found.address_bits) if rom.level(line) in ("0", "1")]
-    if bound or len(rom.copies) < EVERYWHERE or 1 << len(free) != len(rom.copies):
+    if len(rom.copies) < EVERYWHERE or 1 << len(free) != len(rom.copies):
         return
     missing = " and ".join(f.name for f in part.functions if f.kind != "rom")
     selects = sorted({s for f in part.of_kind("rom") for s in f.selects})
+    if bound:
+        if len(bound) == 1 and len(free) > len(bound):
+            yield _instead(part, rom, missing, selects, bound)
+        return
     yield Finding(
         "select-tied",
         blocks=True,
@@ -179,9 +192,23 @@ def _everywhere(evidence: Evidence, part: Part, rom: Function) -> Iterator[Findi
     )
 
 
+def _instead(part: Part, rom: Function, missing: str, selects: Sequence[str], bound: Sequence[int]) -> Finding:
+    lines = " and ".join(line_name(line) for line in bound)
+    return Finding(
+        "select-tied",
+        blocks=True,
+        probability=INSTEAD,
+        lines=tuple(selects),
+        evidence=f"the ROM answers in {len(rom.copies)} blocks, told apart from nothing but {lines}, and {missing} of "
+        f"the {part.type} nowhere: the line that should choose between them does not reach it",
+        advice=f"check the wires of {', '.join(selects)}: a select that is tied or open keeps the ROM on the bus; or "
+        "read the addresses at which the rest should answer",
+    )
+
+
 def _never(part: Part, others: Sequence[Function]) -> Finding:
     selects = sorted({s for f in part.of_kind("rom") for s in f.selects})
-    sizes = ", ".join(f"{f.size} bytes of {f.kind}" for f in others[:2])
+    sizes = ", ".join(f"{f.size} bytes of {f.kind}" for f in others[:2]) or "small memories"
     return Finding(
         "select-tied",
         blocks=True,

@@ -7,7 +7,7 @@ arrives anywhere. A subroutine begins behind a return or a jump.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import log
 
 import numpy as np
@@ -16,7 +16,6 @@ from romassay.cpus.catalogue import NAMES, cpu_of
 from romassay.cpus.columns import CALL, JUMP, NOWHERE, RETURN, STOP
 from romassay.cpus.likeness import Segmented, adjacent_scores, segment
 from romassay.cpus.model import Name
-from romassay.diagnose.evidence import filler
 from romassay.reading import Bytes, Index
 from romassay.survey.stack import Bools
 
@@ -175,6 +174,20 @@ def best_sense(value: Bytes, count: int = 3) -> Sense:
     return max((sense(value, name) for name in likely_cpus(value, count)), key=lambda s: s.score)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Senses:
+    """How well bytes read as code, each asked for once: several questions of a diagnosis are about the same image."""
+
+    _known: dict[bytes, Sense] = field(default_factory=dict)
+
+    def of(self, value: Bytes) -> Sense:
+        """Return what `best_sense` says of bytes."""
+        key = value.tobytes()
+        if key not in self._known:
+            self._known[key] = best_sense(value)
+        return self._known[key]
+
+
 def sense(value: Bytes, name: Name) -> Sense:
     """Return how well bytes read as code of one CPU."""
     divided = segment(cpu_of(name), value)
@@ -183,6 +196,13 @@ def sense(value: Bytes, name: Name) -> Sense:
     jumps = _jumps(divided, len(value))
     gain, arrived, tried = jumps.arriving()
     return Sense(name, divided.score + gain, divided.score / max(64, told), arrived, tried, gain, told, jumps)
+
+
+def filler(value: Bytes) -> int | None:
+    """Return the value that fills unused bytes: 00 or FF, whichever is the commoner, where it is common."""
+    counts = np.bincount(value, minlength=256)
+    likely = 0xFF if counts[0xFF] >= counts[0x00] else 0x00
+    return likely if counts[likely] * 32 >= max(1, len(value)) else None
 
 
 def _places(absolute: Index, size: int) -> Index:

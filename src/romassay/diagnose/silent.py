@@ -28,6 +28,12 @@ SEEN = 0.75
 SMALL = 128
 """Bytes of the largest memory beside a latched ROM that may be RAM (6530, 6532: data sheets)."""
 
+MANY_STEPS = 4
+"""Different bytes, each over sixteen addresses or more and one behind the other, that no memory holds."""
+
+PAGE = 256
+"""Addresses over which the upper half of the address stays as it is."""
+
 FILLINGS = (0x00, 0xFF)
 """What a pulled bus or an erased memory says."""
 
@@ -39,6 +45,10 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     all one byte; beside such, the bus must stand at a value of its own as well.
     """
     roms = [f for f in evidence.found.functions if f.kind == "rom"]
+    steps = _steps(evidence)
+    if len(steps):
+        yield _found(steps, "every sixteen bytes or more are one, and then another", 0.85)
+        return
     if evidence.images and evidence.size is None:
         yield from _inside(evidence.images[0])
     granules = evidence.stacked.granules
@@ -87,6 +97,28 @@ def _changing(evidence: Evidence) -> Index:
             kept[a:b] = byte
     rows = np.flatnonzero((held >= 0).all(axis=0) & (held != held[0]).any(axis=0))
     return rows if len(rows) >= LEAST_STRETCH else np.zeros(0, np.int64)
+
+
+def _steps(evidence: Evidence) -> Index:
+    """Return the granules of long stretches in which each is one byte, but the next ones are others.
+
+    Steps at whole pages do not count: a bus that keeps the upper half of the address makes them.
+    """
+    granules = evidence.stacked.granules
+    if not len(granules):
+        return granules
+    value, sure = evidence.said.value, evidence.said.sure
+    usual = np.sort(value, axis=1)[:, GRANULE // 2]
+    flat = (((value == usual[:, None]) | ~sure).mean(axis=1) >= STEADY) & (sure.mean(axis=1) >= SEEN)
+    flat &= ~np.isin(usual, FILLINGS) & (usual != (granules * GRANULE & 0xFF))
+    edges = np.flatnonzero(np.diff(np.r_[False, flat, False].astype(np.int8)))
+    rows = []
+    for a, b in edges.reshape(-1, 2):
+        steps = np.flatnonzero(usual[a + 1 : b] != usual[a : b - 1]) + a + 1
+        inside = steps[granules[steps] * GRANULE % PAGE != 0]
+        if len(inside) >= MANY_STEPS and len(np.unique(usual[inside])) >= MANY_STEPS:
+            rows.append(np.arange(a, b))
+    return granules[np.concatenate(rows)] if rows else granules[:0]
 
 
 def _told(image: Image) -> int:

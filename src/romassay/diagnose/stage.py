@@ -6,17 +6,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from romassay.diagnose.address_lines import address_lines, crumbs, pieces, unseen
-from romassay.diagnose.data_lines import data_lines
+from romassay.diagnose.data_lines import data_lines, wins
 from romassay.diagnose.driven_twice import driven_twice
 from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import moving
+from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.idle import idle
 from romassay.diagnose.memory import power_up, ram_or_rom
 from romassay.diagnose.missing import missing
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
-from romassay.diagnose.reads import best_sense
 from romassay.diagnose.silent import latched
 from romassay.diagnose.structure import overlaid, structure
 from romassay.finding import Finding, Kind
@@ -28,6 +28,12 @@ from romassay.survey.model import Survey
 
 WIRES: tuple[Kind, ...] = ("data-line-stuck", "data-line-open", "data-lines-bridged")
 """Faults of wires that all images share."""
+
+BITS: tuple[Kind, ...] = (*WIRES, "data-lines-swapped", "data-inverted", "address-lines-swapped", "ram-or-rom")
+"""Faults under which bytes are no longer those of code."""
+
+SETTLED: tuple[Kind, ...] = ("marginal-timing", "supply-sag")
+"""Faults of a few bytes, which leave enough to tell the order of the lines by."""
 
 DEAD: tuple[Kind, ...] = ("address-line-stuck", "half-image")
 """Faults that leave half of the bytes whole."""
@@ -78,9 +84,10 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     result += parts(evidence)
     result += two_chips(evidence)
     moved = moving(evidence)
-    if not moved:
+    if not moved or moved[0].kind in SETTLED:
         for image in _searched(evidence):
             result += _in_order(evidence, image, result)
+    result = _told_by_others(result)
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
@@ -92,10 +99,24 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     Where an address line makes no difference, half of the bytes are there, and tell the order of the data lines.
     """
     lost = [f for f in known if f.blocks and (f.probability > EVEN or f.kind in WIRES)]
+    if lost and all(f.kind in WIRES for f in lost):
+        hidden = _hidden(lost, image)
+        return list(orders(evidence, image, hidden=hidden)) if hidden else []
     dead = {line for f in lost for line in f.lines if f.kind in DEAD and f.function == image.function}
     if len(dead) == 1 and all(f.kind in DEAD for f in lost):
         return list(orders(evidence, image, int(dead.pop()[1:])))
     return [] if lost else list(orders(evidence, image)) or list(ram_or_rom(evidence, image))
+
+
+def _hidden(wires: Sequence[Finding], image: Image) -> Hidden | None:
+    """Return what the faulty data lines hide, where it is one that is stuck or open, or two that act as one."""
+    lines = {tuple(int(line[1:]) for line in finding.lines) for finding in wires}
+    if len(lines) != 1:
+        return None
+    only = tuple(sorted(lines.pop()))
+    if wires[0].kind != "data-lines-bridged":
+        return Hidden(only) if len(only) == 1 else None
+    return Hidden(only, wins(image.value, only)) if len(only) == 2 else None
 
 
 def _once(findings: list[Finding]) -> list[Finding]:
@@ -122,7 +143,32 @@ def _searched(evidence: Evidence) -> Sequence[Image]:
     """
     few = evidence.images[:SEARCHED]
     copies = [len(evidence.found.functions[image.function].copies) for image in few]
-    return few[:1] if len(few) > 1 and copies[1] < copies[0] and best_sense(few[0].value).well else few
+    return few[:1] if len(few) > 1 and copies[1] < copies[0] and evidence.senses.of(few[0].value).well else few
+
+
+OVERLAID = 0.8
+"""Probability up to which two memories on one bus are only what the bytes of an image look like."""
+
+LIKELY = 0.5
+"""Probability from which another fault explains them."""
+
+
+def _told_by_others(findings: list[Finding]) -> list[Finding]:
+    """Give two memories on one bus as the alternative where another fault explains why the bytes read so."""
+    others = [f for f in findings if f.kind in BITS and f.probability > LIKELY]
+    if not others:
+        return findings
+    cause = max(others, key=lambda f: f.probability)
+    return [
+        replace(
+            finding,
+            probability=round(max(0.01, min(finding.probability, 1 - cause.probability)), 3),
+            alternative_to=cause.kind,
+        )
+        if finding.kind == "contention" and finding.probability <= OVERLAID
+        else finding
+        for finding in findings
+    ]
 
 
 SPOILT: tuple[Kind, ...] = ("contention", "wrong-part", "latched-enable", "address-line-stuck", "half-image")

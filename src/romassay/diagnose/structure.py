@@ -10,12 +10,19 @@ from romassay.address import Range
 from romassay.diagnose.evidence import Evidence
 from romassay.finding import Finding
 from romassay.settle.model import Image
-from romassay.survey.model import Function
+from romassay.survey.cubes import contents
+from romassay.survey.model import Copy, Function
 
 HALVES = 0.95
 """Share of the bytes in which two halves must be equal; the rest is line noise."""
 
 BLANK_SHARE = 0.999
+
+FEWEST = 16
+"""Bytes in which a fought-over copy must differ from the ROM."""
+
+ONE_SIDED = 0.9
+"""Share of these that must be the ROM's with bits pulled to one side; of garbled digits it is a third."""
 
 ODD = 0.3
 """Chance that a memory which holds one byte other than 00 and FF is empty. Common practice, no source."""
@@ -24,27 +31,40 @@ ODD = 0.3
 def structure(evidence: Evidence, image: Image) -> Iterator[Finding]:
     """Return the faults that the survey's structure shows at one image."""
     function = evidence.found.functions[image.function]
-    yield from _contention(function, image.function)
+    yield from _contention(evidence, function, image)
     yield from _undriven(function, image.function)
     yield from _half(function, image, evidence.size)
     yield from _blank(function, image)
 
 
-def _contention(function: Function, index: int) -> Iterator[Finding]:
-    fought = [c for c in function.copies if c.contended]
+def _contention(evidence: Evidence, function: Function, image: Image) -> Iterator[Finding]:
+    fought = [c for c in function.copies if c.contended and _pulled(evidence, function, image, c)]
     if fought:
         where = tuple(Range(c.first, c.first + function.size - 1) for c in fought)
         places = ", ".join(str(r) for r in where[:4])
         yield Finding(
             "contention",
             blocks=True,
-            function=index,
+            function=image.function,
             where=where,
             probability=0.9,
             evidence=f"at {places} the ROM's bytes appear with bits pulled to one side: something else drives too",
             advice="switch off; find the second driver at these addresses (host memory, a strapped select) and gate "
             "one of them before reading again",
         )
+
+
+def _pulled(evidence: Evidence, function: Function, image: Image, copy: Copy) -> bool:
+    """Tell whether enough bytes of a copy differ from the image, nearly all to one side: noise goes to both."""
+    level = function.size.bit_length() - 1
+    block = np.array([copy.first >> level])
+    there = contents(evidence.stacked, evidence.said.value, level, block)[0]
+    sure = contents(evidence.stacked, evidence.said.sure, level, block)[0]
+    differ = sure & (image.seen == function.driven) & (image.value != there)
+    mine, theirs = image.value[differ], there[differ]
+    if len(mine) < FEWEST:
+        return False
+    return max(float(np.mean((mine & theirs) == theirs)), float(np.mean((mine | theirs) == theirs))) >= ONE_SIDED
 
 
 def _undriven(function: Function, index: int) -> Iterator[Finding]:

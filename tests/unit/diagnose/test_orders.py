@@ -13,7 +13,7 @@ from tests.faulty import FOG, first, readings, swapped_address, swapped_data, to
 from romassay.chain import Options, assay
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import best_sense
-from romassay.diagnose.search import search
+from romassay.diagnose.search import Read, search
 
 PLAIN = tuple(range(8))
 LINES = tuple(range(10))
@@ -54,7 +54,7 @@ def test_padding_that_a_wrong_order_mixes_with_code_is_put_together_again(fillin
     padded = np.concatenate([FOG, np.full(1024, filling, np.uint8)])
     order = Order(PLAIN, False, (10, 1, 2, 3, 4, 5, 6, 7, 8, 9, 0))
     mixed = put_right(padded, order)
-    found, read = search(mixed, best_sense(mixed))
+    found, read = search(Read(mixed), best_sense(mixed))
     assert found == order
     assert read.cpu in ("6502", "65C02")
 

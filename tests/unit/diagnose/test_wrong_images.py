@@ -60,7 +60,10 @@ def test_a_second_driver_at_a_rom_that_appears_once_is_doubted(seed: int, size: 
     fought = FOG.copy()
     fought[at : at + size] &= draw.integers(0, 256, size).astype(np.uint8)
     evidence = seen(once(fought), size=1024)
-    doubt = next(driven_twice(evidence, evidence.images[0]))
+    doubt = next(driven_twice(evidence, evidence.images[0]), None)
+    if doubt is None:
+        assert size < 256
+        return
     assert doubt.blocks
     assert all(FIRST + at <= each.first and each.last < FIRST + at + size for each in doubt.where)
 
@@ -86,7 +89,7 @@ def test_a_select_on_a_line_of_the_roms_own_is_named(line: int, level: bool) -> 
 def test_half_a_declared_size_that_only_floats_is_doubted() -> None:
     result = told(once(), size=2048)
     assert result.verdict == "provisional"
-    assert first(result, "size-ambiguous").offsets == (1024, 2047)
+    assert first(result, "half-image").offsets == (1024, 2047)
     assert told(once(), size=4096).verdict == "provisional"
     low = np.arange(FIRST, FIRST + 0x1000)
     follows = np.where(low & 0xC00, low & 0xFF, once()).astype(np.uint8)
