@@ -71,7 +71,7 @@ def driven_twice(evidence: Evidence, image: Image) -> Iterator[Finding]:
         function=image.function,
         offsets=offsets,
         where=where,
-        probability=0.7,
+        probability=0.8,
         evidence=f"at {', '.join(str(r) for r in where[:4])} few bits are high, and the bytes fall as those of two "
         "memories that pull each other low; a sparse picture or table may fall so too",
         advice="read the same window with the socket empty, and add it with --empty-socket: what still answers there "

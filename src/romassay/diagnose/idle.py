@@ -166,7 +166,7 @@ def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
         function=image.function,
         lines=(f"A{line}",),
         offsets=(int(at[0]), int(at[-1])),
-        probability=0.7 if blank else 0.85,
+        probability=0.8 if blank else 0.85,
         evidence=f"{where} of the {len(image)} bytes say only what the bus "
         + ("is pulled to" if pulled else "says by itself")
         + ": the specimen may be half that size"

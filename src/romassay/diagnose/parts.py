@@ -40,7 +40,7 @@ no source."""
 LARGEST = 16384
 """Bytes of the largest image that is looked at so."""
 
-INSTEAD = 0.6
+INSTEAD = 0.8
 """Probability of a tied select where the ROM takes the place of all else in half of the window; what is missing may
 answer where nothing was read."""
 
@@ -212,7 +212,7 @@ def _never(part: Part, others: Sequence[Function]) -> Finding:
     return Finding(
         "select-tied",
         blocks=True,
-        probability=0.5,
+        probability=0.6,
         lines=tuple(selects),
         evidence=f"{sizes} answer, but the ROM of the {part.type} nowhere in the window",
         advice=f"check {', '.join(selects)}: a select that is tied keeps the ROM off the bus; read the rest of the "
