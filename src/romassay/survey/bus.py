@@ -327,7 +327,8 @@ def driven_lines(said: Consensus, behind: Background, granules: Index) -> int:
 def unsteady_lines(stacked: Stack, behind: Background) -> int:
     """Return the data lines that only make noise where others say something and stand still, as a bit mask.
 
-    Nobody drives them, and the bus holds nothing on them.
+    Nobody drives them, and the bus holds nothing on them. A line that says something elsewhere and stands still there
+    is none of them: what moves is RAM or registers.
     """
     if len(stacked.value) < ENOUGH or not behind.restless.any():
         return 0
@@ -343,7 +344,9 @@ def unsteady_lines(stacked: Stack, behind: Background) -> int:
         content = speaks.any(axis=1)
     noisy = np.count_nonzero(moved[content] >= GRANULE // 4, axis=0)
     total = int(np.count_nonzero(content))
-    return sum(1 << bit for bit in range(8) if total >= FEW and noisy[bit] >= RESTLESS * total)
+    calm = ~behind.restless & (stacked.known[0] == 0xFF).all(axis=1)
+    steady = np.count_nonzero(shapes(stacked.value[0, calm], stacked.known[0, calm] == 0xFF).distance > LOOSE, axis=0)
+    return sum(1 << bit for bit in range(8) if total >= FEW and noisy[bit] >= RESTLESS * total and steady[bit] < FEW)
 
 
 def restless_granules(said: Consensus) -> Bools:

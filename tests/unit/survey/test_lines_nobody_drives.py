@@ -128,3 +128,16 @@ def test_a_blank_end_is_the_roms_beside_a_bus_that_rests_high() -> None:
     function = first_of(reading(value), reading(value), size=128)
     assert [copy.first for copy in function.copies] == [0x580]
     assert function.level(7) == "1"
+
+
+def test_a_line_that_stands_still_in_the_rom_is_no_noise_though_it_moves_in_ram() -> None:
+    passes = []
+    for seed in (1, 2, 3):
+        rng = np.random.default_rng(seed)
+        value = np.full(1 << BITS, 0xFF, np.uint8)
+        value[:512] = ROM
+        steady = np.random.default_rng(9).integers(0, 256, 512, dtype=np.uint8) & 0x31
+        value[2048:2560] = steady | rng.integers(0, 256, 512, dtype=np.uint8) & 0xCE
+        passes.append(reading(value))
+    function = next(each for each in survey(ReadingSet(tuple(passes), BITS)).functions if each.kind == "rom")
+    assert (function.size, function.driven) == (512, 0xFF)
