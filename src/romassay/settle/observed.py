@@ -57,7 +57,7 @@ def observe(stacked: Stack, chosen: tuple[Reading, ...], function: Function) -> 
     value, known = value[used], known[used]
     reading, seat = used // max(1, len(seats)), used % max(1, len(seats))
     names = tuple(chosen[i] for i in np.unique(reading))
-    return Observed(value, _without_overlaid(value, known), reading, seat, names)
+    return Observed(value, _without_overlaid(value, known, seat), reading, seat, names)
 
 
 def _covered(function: Function, granules: Index) -> Bools:
@@ -68,8 +68,11 @@ def _covered(function: Function, granules: Index) -> Bools:
     return hidden
 
 
-def _without_overlaid(value: Bytes, known: Bytes) -> Bytes:
-    """Return what is known but for the granules of a copy in which most bytes are not what most observations say."""
+def _without_overlaid(value: Bytes, known: Bytes, seat: Index) -> Bytes:
+    """Return what is known but for the granules of a copy in which most bytes are not what most observations say.
+
+    One copy against one tells nothing, however often each was read; `seat` tells which copy each row is of.
+    """
     if len(value) < FEW:
         return known
     first, _ = first_known(value, known)
@@ -80,9 +83,21 @@ def _without_overlaid(value: Bytes, known: Bytes) -> Bytes:
     amount = (known != 0).reshape(len(value), -1, GRANULE).sum(axis=2)
     overlaid = (differs >= GRANULE // 4) & (differs > OVERLAID * amount)
     overlaid &= ~overlaid.all(axis=0) & (2 * np.count_nonzero(overlaid, axis=1) <= overlaid.shape[1])[:, None]
+    overlaid &= ~_as_many(overlaid, amount > 0, seat)
     if not overlaid.any():
         return known
     return np.where(np.repeat(overlaid, GRANULE, axis=1), 0, known).astype(np.uint8)
+
+
+def _as_many(overlaid: Bools, heard: Bools, seat: Index) -> Bools:
+    """Return the granules, bool[g], in which as many copies always differ as never do."""
+    always, never = np.zeros(overlaid.shape[1], np.int64), np.zeros(overlaid.shape[1], np.int64)
+    for one in np.unique(seat):
+        mine, told = overlaid[seat == one], heard[seat == one]
+        always += told.any(axis=0) & (mine | ~told).all(axis=0)
+        never += told.any(axis=0) & ~mine.any(axis=0)
+    as_many: Bools = (always > 0) & (always >= never)
+    return as_many
 
 
 def _usual(value: Bytes, known: Bytes) -> Bytes:

@@ -302,3 +302,16 @@ def test_what_differs_in_a_crowd_at_one_copy_is_in_doubt_and_no_weak_cell() -> N
     image = settle(ReadingSet((one, other), 16), found)[0]
     assert not image.flipped
     assert {d.offset for d in image.doubtful} == {i for i in range(512) if DATA[i] != covered[i]}
+
+
+def test_one_copy_that_something_pulls_low_does_not_outvote_the_other() -> None:
+    image = np.frombuffer(np.random.default_rng(4).bytes(1024), np.uint8)
+    said = np.tile(image, 2)
+    said[:256] &= np.frombuffer(np.random.default_rng(5).bytes(256), np.uint8)
+    passes = tuple(reading_of([(0x8000, said.tobytes())]) for _ in range(5))
+    copies = (Copy(0x8000, 1024, 1.0), Copy(0x8400, 1024, 1.0))
+    rom = Function("rom", "rom", 1024, 8, 0x3FF, Cube(16, 0xF800, 0x8000), 0, copies)
+    made = settle(ReadingSet(passes, 16), Survey(16, (), (rom,)))[0]
+    wrong = set(np.flatnonzero(made.value != image).tolist())
+    assert wrong
+    assert wrong <= {doubt.offset for doubt in made.doubtful}
