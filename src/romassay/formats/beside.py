@@ -19,6 +19,7 @@ Bytes = npt.NDArray[np.uint8]
 _BORNE_OUT = 0.85
 """Share of the bytes that print, and of each other kind, that must stand as they are expected to."""
 _LEAST_PRINTING, _LEAST = 16, 8
+_SAMPLE = 1 << 18
 _MOST_ODD, _ODD_SHARE = 2, 0.15
 """Characters of one line that may contradict its bytes: where there are more, its text has lost its columns."""
 _ALL = np.arange(256)
@@ -47,13 +48,13 @@ def held_against_text(rows: Rows) -> Rows:
     """Return rows without the digits that the text column contradicts, where the log bears out its text column."""
     if rows.shown is None:
         return rows
-    told = rows.shown != NO_TEXT
-    if rows.known is not None:
-        told &= rows.known == 0xFF
-    expected = _expected(rows.value[told], rows.shown[told])
+    expected = expected_text(*_told(rows, rows.shown))
     if expected is None:
         return rows
-    odd = np.flatnonzero(told & (expected[rows.value] != rows.shown) & (expected[rows.value] >= 0))
+    odd = np.flatnonzero(expected.astype(np.uint8)[rows.value] != rows.shown)
+    odd = odd[(rows.shown[odd] != NO_TEXT) & (expected[rows.value[odd]] >= 0)]
+    if rows.known is not None:
+        odd = odd[rows.known[odd] == 0xFF]
     row = _row_of(odd, rows)
     odd, row = odd[row >= 0], row[row >= 0]
     each = np.bincount(row, minlength=len(rows))
@@ -68,6 +69,16 @@ def held_against_text(rows: Rows) -> Rows:
     return replace(rows, known=known, reason=reason) if (bits != 0xFF).any() else rows
 
 
+def _told(rows: Rows, shown: Bytes) -> tuple[Bytes, Bytes]:
+    """Return bytes that were read whole, from all over a log, and the characters beside them."""
+    step = -(-len(shown) // _SAMPLE) or 1
+    value, shown = rows.value[::step], shown[::step]
+    told = shown != NO_TEXT
+    if rows.known is not None:
+        told &= rows.known[::step] == 0xFF
+    return value[told], shown[told]
+
+
 def _row_of(at: npt.NDArray[np.int64], rows: Rows) -> npt.NDArray[np.int64]:
     """Return which row each of some bytes belongs to, -1 for those of none."""
     order = np.argsort(rows.start, kind="stable")
@@ -77,7 +88,7 @@ def _row_of(at: npt.NDArray[np.int64], rows: Rows) -> npt.NDArray[np.int64]:
     return np.where(inside, found, -1)
 
 
-def _expected(value: Bytes, shown: Bytes) -> npt.NDArray[np.int16] | None:
+def expected_text(value: Bytes, shown: Bytes) -> npt.NDArray[np.int16] | None:
     """Return the character as which each value of a byte is shown, int16[256], -1 where the log does not tell; or None.
 
     None where bytes that print do not stand as themselves: then the column may be anything.

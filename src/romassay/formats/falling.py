@@ -14,7 +14,7 @@ from romassay.formats.counting import count_of
 from romassay.formats.rows import Rows
 from romassay.reading import Reading
 
-_SAMPLE = 1 << 15
+_SAMPLE = 1 << 12
 _LEAST_STEP = 4
 """A list of months, or of what is left to do, may fall by less."""
 

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from romassay.formats import columns as fixed
 from romassay.formats import damaged
+from romassay.formats.beside import expected_text
 from romassay.formats.layout import Layout
 from romassay.formats.rows import (
     CODES,
@@ -44,6 +45,8 @@ MAX_LINE = 4096
 _ENOUGH = 4
 """Lines that must be left over before another template is tried on them in bulk."""
 _FEW_CELLS = 4
+_MANY_LINES = 1 << 11
+"""Lines whose text column is not kept where it is just as it should be: fewer may be needed to learn what it should."""
 _MERGED = 1.5
 """Length of a line, in full lines, from which it may be two."""
 _FEWEST_DIGITS = 0.4
@@ -114,6 +117,7 @@ class _Reader:
         self._runs = run_lines(layout)
         self._uniform: dict[tuple[int, int], UniformLines | None] = {}
         self._single = self._doubtful = 0
+        self._expected: fixed.Grid | None = None
 
     def read(self, first_line: int, text: bytes, at: int, end: int) -> int:
         """Take the lines of a chunk, from a place in a text to another; return how many lines it has."""
@@ -169,9 +173,22 @@ class _Reader:
         if wrong.any():
             return 0
         self._fits[id(template)] += len(table)
-        shown = _text_in(table[:, :-1], template, self._layout.line_bytes)
+        shown = self._odd_text(data, _text_in(table[:, :-1], template, self._layout.line_bytes))
         self._gather(np.arange(first_line, first_line + len(table)), data, printed, pitch - 1, shown)
         return len(table)
+
+    def _odd_text(self, data: fixed.Grid, shown: fixed.Grid | None) -> fixed.Grid | None:
+        """Return the text beside clean lines, or None where there is none, or it is just as their bytes have it."""
+        if shown is None:
+            return None
+        if self._expected is None:
+            told = expected_text(data.ravel(), shown.ravel())
+            self._expected = None if told is None else np.where(told < 0, NO_TEXT, told).astype(np.uint8)
+        if self._expected is None:
+            return shown
+        expected = np.take(self._expected, data)
+        odd = expected != shown
+        return shown if odd.any() and (expected[odd] != NO_TEXT).any() else None
 
     def _read_classes(self, table: fixed.Grid, template: fixed.Template) -> _Found | None:
         """Read lines of one length with numbers of any form; None unless all fit the template."""
@@ -299,6 +316,8 @@ class _Reader:
         taken = candidates[right]
         printed = None if printed is None else printed[right]
         shown = _text_beside(chunk, starts[taken], ends[taken], template, self._layout.line_bytes)
+        if len(taken) >= _MANY_LINES:
+            shown = self._odd_text(data[right], shown)
         self._gather(taken + first_line, data[right], printed, lengths[taken], shown)
         left[taken] = False
         return bool(len(taken))

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, Count, count_of
 
-_SAMPLE = 1 << 15
+_SAMPLE = 1 << 13
 _LEAST_WIDTH = 20
 _MOST_WIDTH = 256
 _OFTEN = 0.25

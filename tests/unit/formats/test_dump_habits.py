@@ -1,0 +1,104 @@
+"""Logs of hosts and screens with habits of their own: broken lines, falling addresses, text that contradicts a byte."""
+
+from __future__ import annotations
+
+import random
+
+from romassay.formats import read
+from romassay.reading import Reading
+
+FIRST = 0x1000
+DATA = random.Random(7).randbytes(512)
+TEXT = (b"FOG SIGNAL 2 STANDS BY. " * 22)[:512]
+
+
+def rows(data: bytes, per: int = 16) -> list[tuple[int, bytes]]:
+    return [(FIRST + at, data[at : at + per]) for at in range(0, len(data), per)]
+
+
+def only(lines: list[str]) -> Reading:
+    (reading,) = read("\n".join([*lines, ""]).encode("latin-1"), "x.log").readings
+    return reading
+
+
+def seen(reading: Reading) -> dict[int, int]:
+    return dict(zip(reading.addresses().tolist(), reading.value.tolist(), strict=True))
+
+
+def truth(data: bytes) -> dict[int, int]:
+    return dict(enumerate(data, FIRST))
+
+
+def test_lines_broken_at_the_edge_of_a_screen_are_whole_again() -> None:
+    lines = [f"{at:04X}: {row.hex(' ').upper()}" for at, row in rows(DATA)]
+    broken = [line[i : i + 40] for line in lines for i in range(0, len(line), 40)]
+    reading = only(broken)
+    assert seen(reading) == truth(DATA)
+    assert reading.runs[:3, 3].tolist() == [1, 3, 5]
+
+
+def test_rows_under_an_address_of_their_own_are_not_joined() -> None:
+    lines = []
+    for at, row in rows(DATA, 64):
+        lines += [f"{at:04X}:", *(row[i : i + 16].hex(" ").upper() for i in range(0, 64, 16))]
+    assert seen(only(lines)) == truth(DATA)
+
+
+def test_addresses_may_fall_and_the_order_is_that_of_the_log() -> None:
+    reading = only([f"{at:04X}: {row.hex(' ').upper()}" for at, row in reversed(rows(DATA))])
+    assert seen(reading) == truth(DATA)
+    assert reading.runs[0].tolist() == [FIRST + 496, 0, 16, 1]
+
+
+def test_addresses_may_stand_behind_their_bytes() -> None:
+    lines = [f"0x{row.hex(' ').upper().replace(' ', ', 0x')}, // {at:04X}" for at, row in rows(DATA)]
+    assert seen(only(lines)) == truth(DATA)
+
+
+def test_addresses_in_columns_filled_with_blanks() -> None:
+    lines = [f" {at:<9d}" + "".join(f" {byte:<9d}" for byte in DATA[at : at + 3]) for at in range(0, 510, 3)]
+    reading = only(lines)
+    assert seen(reading) == dict(enumerate(DATA[:510]))
+
+
+def test_an_echo_may_stand_before_each_line() -> None:
+    lines = [line for at, row in rows(TEXT, 8) for line in ("#D", f"{at:04X} {row.hex(' ').upper()}  {row.decode()}")]
+    assert seen(only(lines)) == truth(TEXT)
+
+
+def test_two_lines_whose_end_was_lost_are_both_read() -> None:
+    lines = [f"{at:04X}: {row.hex(' ').upper()}" for at, row in rows(DATA)]
+    lines[5:7] = [lines[5] + lines[6]]
+    assert seen(only(lines)) == truth(DATA)
+
+
+def with_text(data: bytes) -> list[str]:
+    return [f"{at:04X} {row.hex(' ').upper()}  {row.decode('latin-1')}" for at, row in rows(data)]
+
+
+def test_a_digit_that_the_text_contradicts_is_not_taken_as_read() -> None:
+    lines = with_text(TEXT)
+    assert lines[4][5:7] == f"{TEXT[64]:02X}"
+    other = TEXT[64] ^ 0x03
+    lines[4] = f"{lines[4][:5]}{other:02X}{lines[4][7:]}"
+    reading = only(lines)
+    assert reading.known is not None
+    at = reading.addresses().tolist().index(FIRST + 64)
+    assert reading.known[at] == 0xF0
+    assert reading.value[at] & 0xF0 == TEXT[64] & 0xF0
+    assert (reading.known == 0xFF).sum() == len(TEXT) - 1
+
+
+def test_text_that_no_changed_digit_explains_is_itself_damaged() -> None:
+    lines = with_text(TEXT)
+    lines[4] = lines[4][:-1] + chr(ord(lines[4][-1]) ^ 0x55 if ord(lines[4][-1]) ^ 0x55 > 32 else 0x7E)
+    reading = only(lines)
+    assert seen(reading) == truth(TEXT)
+
+
+def test_clean_text_columns_take_nothing_away() -> None:
+    shown = "".join(chr(byte) if 0x20 <= byte < 0x7F else "." for byte in DATA)
+    lines = [f"{at:04X} {row.hex(' ')}  {shown[at - FIRST : at - FIRST + 16]}" for at, row in rows(DATA)]
+    reading = only(lines)
+    assert reading.known is None
+    assert seen(reading) == truth(DATA)
