@@ -15,8 +15,8 @@ from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import cpu_of
 from romassay.diagnose.driven_twice import driven_twice
 from romassay.diagnose.evidence import Evidence, gather
-from romassay.diagnose.flips import beside
 from romassay.diagnose.parts import two_chips
+from romassay.diagnose.specimens import beside
 from romassay.reading import Bytes, Reading, ReadingSet, Source, is_copy, reading_of
 from romassay.settle import settle
 from romassay.survey import survey
