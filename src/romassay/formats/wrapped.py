@@ -29,6 +29,8 @@ _MOSTLY_BROKEN = 0.5
 _NOISE = 2
 """Characters that noise adds to a line, or takes from it, and it is broken off all the same."""
 _MOST_BYTES = 256
+_FRONT = 10
+"""First characters of a line by which one that has columns of its own is known, text columns apart."""
 _LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]*$")
 _FIRST_DIGITS = re.compile(rb"[0-9A-Fa-f]*")
 _RUN = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
@@ -109,5 +111,5 @@ def _goes_on(lines: Sequence[bytes], width: int) -> bool:
         one, other = _LAST_DIGITS.search(before), _FIRST_DIGITS.match(behind)
         apart += one is not None and other is not None and len(one[0]) == len(other[0]) == usual
         few += len(_NUMBER.findall(behind)) < _FEWEST and other is not None and not other[0].isdigit()
-        alike += before.translate(_DIGITS_ALIKE) == behind.translate(_DIGITS_ALIKE)
+        alike += before[:_FRONT].translate(_DIGITS_ALIKE) == behind[:_FRONT].translate(_DIGITS_ALIKE)
     return 2 * max(apart, few, alike) <= len(joints)
