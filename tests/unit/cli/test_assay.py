@@ -182,7 +182,7 @@ def test_the_layout_shown_can_be_given_back(here: Path) -> None:
         ("assay a.log -o folder", "folder: the folder is not empty and no docket"),
         ("assay a.log -o a.log", "a.log: is a file, not a folder"),
         ("assay a.log -o a.log/under", "a.log"),
-        ("assay -o new", "no reading of the specimen"),
+        ("assay -o new", "new: there is no such folder"),
         ("assya a.log", "did you mean 'assay'?"),
         ("frobnicate", "the verbs are"),
     ],
