@@ -51,9 +51,16 @@ def unwrapped(text: bytes) -> bytes:
     if len(lines) - len(whole) < _MOSTLY_BROKEN * at_edge or not _goes_on(lines, width):
         return text
     count = count_of(whole, most=_MOST_BYTES)
-    if count is None or (before is not None and count.share <= before.share):
+    if count is None or not _gained(before, len(lines), count, len(whole)):
         return text
     return b"\n".join(_joined(text.split(b"\n"), width, room, count))
+
+
+def _gained(before: Count | None, lines: int, after: Count, whole: int) -> bool:
+    """Tell whether most of the lines put together let one more address count on: a long banner lets none."""
+    if before is None:
+        return True
+    return after.share * whole - before.share * lines >= _MOSTLY_BROKEN * (lines - whole)
 
 
 def _width(lines: Sequence[bytes]) -> int:
