@@ -215,7 +215,7 @@ _NUMBER_OR_WORD = re.compile(rb"[0-9A-Za-z]+")
 _BEHIND = re.compile(
     rb"^(.*?)([^0-9A-Za-z\n]*[^0-9A-Za-z\n,;](?:0[xX])?)([0-9A-Fa-f]{3,8})([hH]?[^0-9A-Za-z\n]{0,4})$", re.DOTALL
 )
-_FIRST = re.compile(rb"[^0-9A-Za-z\n]*(?:0[xX])?([0-9A-Fa-f]+)")
+_FIRST = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?([0-9A-Fa-f]+)(?![0-9A-Za-z])")
 
 
 def _behind(lines: list[bytes]) -> Habit | None:
@@ -224,7 +224,7 @@ def _behind(lines: list[bytes]) -> Habit | None:
     between, number = Counter(m[2] for m in found if m).most_common(1)[0] if any(found) else (b"", 0)
     if number < MOSTLY * len(lines):
         return None
-    first = [m and _FIRST.match(m[1]) for m in found]
+    first = [m and _FIRST.search(m[1]) for m in found]
     for base in (16, 10):
         address = [_as_number(m[3], base) if m else None for m in found]
         before = [_as_number(m[1], base) if m else None for m in first]

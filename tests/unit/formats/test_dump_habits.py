@@ -102,3 +102,14 @@ def test_clean_text_columns_take_nothing_away() -> None:
     reading = only(lines)
     assert reading.known is None
     assert seen(reading) == truth(DATA)
+
+
+def test_bytes_that_count_are_no_addresses_behind_their_line() -> None:
+    data = bytes(204 + at % 4 for at in range(384)) + DATA[:40]
+    assert seen(only([f"PEEK({at})= {byte:3d}" for at, byte in enumerate(data, FIRST)])) == truth(data)
+
+
+def test_a_banner_as_long_as_a_screen_is_wide_joins_no_lines() -> None:
+    banners = ["A=00 X=FD Y=02 S=F7 P=24 PC=C3A1", "Connected at 9600 8N1", "64K RAM SYSTEM  38911 BYTES FREE"]
+    lines = banners + [f"{at:04X}: {row.hex(' ').upper()}" for at, row in rows(DATA, 4)]
+    assert seen(only(lines)) == truth(DATA)
