@@ -69,5 +69,9 @@ def _value(numbers: Sequence[bytes], place: int, base: int) -> int | None:
     """Return the number in a place, or None where there is none in that base."""
     if not numbers or place >= len(numbers):
         return None
-    digits = numbers[place]
+    return as_number(numbers[place], base)
+
+
+def as_number(digits: bytes, base: int) -> int | None:
+    """Return what some hex digits say in a base, or None where they are none of that base."""
     return int(digits, base) if base == 16 or digits.isdigit() else None

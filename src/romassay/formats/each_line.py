@@ -8,24 +8,27 @@ from itertools import pairwise
 from romassay.formats.cell_forms import likeliest, readings_after
 from romassay.formats.fit import fit
 from romassay.formats.layout import Base
-from romassay.formats.learnt import MOST_LINES, Learnt, clean_share, tidiness
+from romassay.formats.learnt import (
+    BASES,
+    MAX_STEP,
+    MORE_CELLS,
+    MOST_LINES,
+    MOSTLY,
+    TELLING,
+    Learnt,
+    clean_share,
+    tidiness,
+)
 from romassay.formats.line_sums import ends_as_it_goes_on
 from romassay.formats.mended import LEAST_ALIKE
-from romassay.formats.sample import Cells, Found, Line
+from romassay.formats.sample import FIRST_TOKENS, Cells, Found, Line
 
-_FIRST_TOKENS = 8
-_MAX_STEP = 256
 _SPACE = 1 << 16
 """Addresses of most hosts: 0 comes behind the last."""
 _LOOKAHEAD = 3
 _MOST_FITS = 24
 _HEX: Base = 16
-_MOSTLY = 0.8
-_TELLING = 3
-"""Lines that tell how a dump without addresses is printed."""
-_MORE_CELLS = 3
 _WIDEST = 3
-_BASES: tuple[Base, ...] = (16, 10, 8)
 
 
 def with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
@@ -67,11 +70,11 @@ def _goes_on_alike(found: list[Found], cells: Cells) -> bool:
     more = 0
     for f in found:
         end = f.first + last
-        gap, spans = f.line.between(end - 1), f.line.tokens[end : end + _MORE_CELLS + 1]
+        gap, spans = f.line.between(end - 1), f.line.tokens[end : end + MORE_CELLS + 1]
         widths = [b - a for a, b in spans]
         gaps = [f.line.text[a[1] : b[0]] for a, b in pairwise(spans)]
-        more += len(gaps) == _MORE_CELLS and all(g.strip() == gap.strip() for g in gaps) and max(widths) <= _WIDEST
-    return more > _MOSTLY * len(found)
+        more += len(gaps) == MORE_CELLS and all(g.strip() == gap.strip() for g in gaps) and max(widths) <= _WIDEST
+    return more > MOSTLY * len(found)
 
 
 def _is_counted_data(found: list[Found], cells: Cells) -> bool:
@@ -79,7 +82,7 @@ def _is_counted_data(found: list[Found], cells: Cells) -> bool:
 
     One that has grown a digit is none, as all cells have two.
     """
-    if cells.base != _HEX or set(cells.widths) != {2} or cells.runs < _TELLING:
+    if cells.base != _HEX or set(cells.widths) != {2} or cells.runs < TELLING:
         return False
     places = [(f.line, f.address) for f in found if f.address is not None]
     if sum(line.widths[i] != 2 for line, i in places) > 1:
@@ -87,7 +90,7 @@ def _is_counted_data(found: list[Found], cells: Cells) -> bool:
     alike = sum(
         line.widths[i] == line.widths[i + 1] == 2 and line.between(i) == line.between(i + 1) for line, i in places
     )
-    return alike > _MOSTLY * len(found)
+    return alike > MOSTLY * len(found)
 
 
 def often_enough(number: float, which: int, cells: Cells, sample: list[list[Line]]) -> bool:
@@ -100,8 +103,8 @@ def _address_steps(sample: list[list[Line]]) -> list[tuple[tuple[int, Base, int]
     """Return (which run, base, step), with the lines that bear it out, those that explain most first."""
     votes: dict[tuple[int, Base, int], list[Line]] = {}
     for stretch in sample:
-        for which in range(_FIRST_TOKENS):
-            for base in _BASES:
+        for which in range(FIRST_TOKENS):
+            for base in BASES:
                 for line, step in _steps(stretch, which, base):
                     votes.setdefault((which, base, step), []).append(line)
     most = max((len(lines) for lines in votes.values()), default=0)
@@ -114,7 +117,7 @@ def _address_steps(sample: list[list[Line]]) -> list[tuple[tuple[int, Base, int]
 def _ends_range(lines: list[Line], which: int, base: Base, step: int) -> bool:
     """Tell whether a number is the last address of each line, of which the first stands before it."""
     values = [(line.value(which, base) or 0, line.value(which - 1, base)) for line in lines] if which else []
-    return sum(last - step + 1 == first for last, first in values) > _MOSTLY * len(lines)
+    return sum(last - step + 1 == first for last, first in values) > MOSTLY * len(lines)
 
 
 def _steps(stretch: list[Line], which: int, base: Base) -> Iterator[tuple[Line, int]]:
@@ -125,6 +128,6 @@ def _steps(stretch: list[Line], which: int, base: Base) -> Iterator[tuple[Line, 
     for i, (one, a) in enumerate(valued):
         near = ((b, other.number) for other, b in valued[i + 1 : i + 1 + _LOOKAHEAD])
         steps = (b - a + _SPACE if b < a else b - a for b, number in near if number - one.number <= _LOOKAHEAD)
-        step = next((step for step in steps if 0 < step <= _MAX_STEP), 0)
+        step = next((step for step in steps if 0 < step <= MAX_STEP), 0)
         if step:
             yield one, step

@@ -6,10 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from romassay.formats.fit import Fitted
-from romassay.formats.layout import Layout
+from romassay.formats.layout import Base, Layout
 from romassay.formats.sample import Found, Line
 
 MOST_LINES = 120
+MAX_STEP = 256
+MOSTLY = 0.8
+TELLING = 3
+"""Lines that tell how a dump without addresses is printed."""
+MORE_CELLS = 3
+BASES: tuple[Base, ...] = (16, 10, 8)
 _CLEAN_CHARACTER = 0.985
 """Share of characters that must have come through for a layout to be believed: noisier logs hold no certain line."""
 

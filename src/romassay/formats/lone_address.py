@@ -8,9 +8,8 @@ from dataclasses import replace
 from romassay.formats.address_form import address_form
 from romassay.formats.layout import Base, Layout
 from romassay.formats.patterns import common_pattern
-from romassay.formats.sample import Cells, Line, fits
+from romassay.formats.sample import FIRST_TOKENS, Cells, Line, fits
 
-_FIRST_TOKENS = 8
 _HEX: Base = 16
 _SHORTEST = 3
 
@@ -31,7 +30,7 @@ _LONGEST_ADDRESS = 8
 
 def lone_number(line: Line) -> int | None:
     """Return which number of a short line before the data may be the address, or None."""
-    if len(line.text) > _SHORT_LINE or len(line.tokens) > _FIRST_TOKENS:
+    if len(line.text) > _SHORT_LINE or len(line.tokens) > FIRST_TOKENS:
         return None
     numbers = [i for i in range(len(line.tokens)) if not (in_word(line, i) or _is_letter(line.token(i)))]
     if not 0 < len(numbers) <= _MOST_BESIDES:
@@ -61,7 +60,7 @@ def likely_base(printed: list[tuple[Line, int]], cells: Cells, lines: list[Line]
     digits = {line.token(i) for line, i in printed}
     if cells.base == _HEX:
         return 10 if digits and all(map(_is_decimal, digits)) else 16
-    if cells.base == 10 and any(_is_hex_beside_decimals(line, i, lines) for line, i in printed[:_FIRST_TOKENS]):
+    if cells.base == 10 and any(_is_hex_beside_decimals(line, i, lines) for line, i in printed[:FIRST_TOKENS]):
         return 16
     return cells.base if all(fits(text, cells.base) for text in digits) else 16
 
@@ -83,7 +82,7 @@ def _is_hex_beside_decimals(line: Line, which: int, lines: list[Line]) -> bool:
     digits = line.token(which)
     if _is_marked(line, which) or not fits(digits, 10) or (digits.startswith(b"0") and len(digits) in (4, 8)):
         return True
-    asked = (other for other in lines if len(other.tokens) <= _FIRST_TOKENS)
+    asked = (other for other in lines if len(other.tokens) <= FIRST_TOKENS)
     for other in asked:
         numbers = [other.token(i) for i in range(len(other.tokens)) if not in_word(other, i)]
         if digits in numbers and any(len(n) >= _SHORTEST and not fits(n, 10) for n in numbers):

@@ -9,7 +9,7 @@ _BLANK = ord(" ")
 LEAST_ALIKE = 5
 _LONGEST = 400
 _CHARACTERS_PER_ERROR = 40
-_DIGITS_ALIKE = bytes(ord("0") if chr(c) in "0123456789abcdefABCDEF" else c for c in range(256))
+DIGITS_ALIKE = bytes(ord("0") if chr(c) in "0123456789abcdefABCDEF" else c for c in range(256))
 
 
 def mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
@@ -35,14 +35,14 @@ def _usual_columns(texts: list[bytes]) -> bytes:
     """Return what nearly all texts have in each column: a character, `0` for any digit; NUL where they differ."""
     needed = max(0.8, 0.97 - 1 / len(texts)) * len(texts)
     columns = bytearray()
-    for column in zip(*(text.translate(_DIGITS_ALIKE) for text in texts), strict=True):
+    for column in zip(*(text.translate(DIGITS_ALIKE) for text in texts), strict=True):
         character, number = Counter(column).most_common(1)[0]
         columns.append(character if number >= needed else 0)
     return bytes(columns)
 
 
 def _mend(text: bytes, columns: bytes) -> bytes:
-    alike = text.translate(_DIGITS_ALIKE)
+    alike = text.translate(DIGITS_ALIKE)
     if alike == columns:
         return text
     odd = [i for i, (a, b) in enumerate(zip(alike, columns, strict=True)) if b and a not in (b, _BLANK)]

@@ -9,31 +9,34 @@ from itertools import pairwise
 
 from romassay.formats.fit import fit
 from romassay.formats.layout import ANY, RUN, Base, pattern_parts
-from romassay.formats.learnt import Learnt, clean_share, spread_over, tidiness
+from romassay.formats.learnt import (
+    BASES,
+    MAX_STEP,
+    MORE_CELLS,
+    MOSTLY,
+    TELLING,
+    Learnt,
+    clean_share,
+    spread_over,
+    tidiness,
+)
 from romassay.formats.lone_address import base_of_lone, in_word, is_remnant, likely_base, lone_number, with_lone_address
 from romassay.formats.mended import LEAST_ALIKE
 from romassay.formats.run_forms import leads_of, run_forms
-from romassay.formats.sample import Cells, Found, Line, numbers_columns, usual
+from romassay.formats.sample import FIRST_TOKENS, Cells, Found, Line, numbers_columns, usual
 
-_FIRST_TOKENS = 8
 _PLACES = 5
 """Numbers at which the cells of a line without an address may begin."""
-_MAX_STEP = 256
 _NEARLY = 2
 """Characters by which a damaged line of data may be longer or shorter than the others."""
 _HEX: Base = 16
-_MOSTLY = 0.8
 _SHORTEST = 3
 _WIDE = 4
 """Bytes of a line that tell of a dump by themselves; shorter ones need addresses that count them."""
 _BORNE_OUT = 3
 """Addresses that must do so."""
-_TELLING = 3
-"""Lines that tell how a dump without addresses is printed."""
-_MORE_CELLS = 3
 _FEW_LOST = 8
 """Lines by which an address may be ahead before it is no contradiction but another window."""
-_BASES: tuple[Base, ...] = (16, 10, 8)
 
 
 def with_few_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
@@ -48,7 +51,7 @@ def with_few_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
 
 def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt | None:
     """Return the layout of data lines with `lead` numbers before their cells, one more where there is an address."""
-    steps = range(max(2, cells.bytes // 2), _MAX_STEP + 1)
+    steps = range(max(2, cells.bytes // 2), MAX_STEP + 1)
     if lead and _grows(sample, cells, lead, -1, steps):
         return None
     if cells.bytes > 2 and _grows(sample, cells, lead, 0, range(cells.bytes - 1, cells.bytes)):
@@ -62,9 +65,9 @@ def _few_addresses(sample: list[list[Line]], cells: Cells, lead: int) -> Learnt 
     tokens = Counter(len(line.tokens) for line in lines if cells.read(line, lead)).most_common(1)[0][0]
     if _reads_on(lines, cells, lead):
         return None
-    ways = [(base, cells) for base in _BASES]
+    ways = [(base, cells) for base in BASES]
     if cells.size > 1:
-        ways += [(base, replace(cells, words=True)) for base in _BASES]
+        ways += [(base, replace(cells, words=True)) for base in BASES]
     counted = [(base, way, _count_between(sample, way, lead, base, tokens)) for base, way in ways]
     plain = counted[0][2]
     contradicted = plain.bad > 1 and not plain.good
@@ -93,11 +96,11 @@ def _reads_on(lines: list[Line], cells: Cells, lead: int) -> bool:
     read = [line for line in lines if cells.read(line, lead)]
     more = 0
     for line in read:
-        if len(line.tokens) > last + _MORE_CELLS - 1:
-            gaps = {line.between(last + i) for i in range(_MORE_CELLS - 1)} | {line.between(last - 1)}
-            widths = {len(line.token(last + i)) for i in range(_MORE_CELLS)}
+        if len(line.tokens) > last + MORE_CELLS - 1:
+            gaps = {line.between(last + i) for i in range(MORE_CELLS - 1)} | {line.between(last - 1)}
+            widths = {len(line.token(last + i)) for i in range(MORE_CELLS)}
             more += len(gaps) == 1 and len(widths) == 1
-    return more > _MOSTLY * len(read)
+    return more > MOSTLY * len(read)
 
 
 def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted: range) -> bool:
@@ -117,8 +120,8 @@ def _grows(sample: list[list[Line]], cells: Cells, lead: int, place: int, wanted
         [line for line in stretch if cells.read(line, lead) and len(line.token(lead + place)) >= digits]
         for stretch in sample
     ]
-    full = {cells.bytes - i * cells.size for i in range(_TELLING)}
-    for base in _BASES if place < 0 else (_HEX,):
+    full = {cells.bytes - i * cells.size for i in range(TELLING)}
+    for base in BASES if place < 0 else (_HEX,):
         steps: Counter[float] = Counter()
         for lines in read:
             numbers = [(line.number, value) for line in lines if (value := line.value(lead + place, base)) is not None]
@@ -221,7 +224,7 @@ def _count_between(sample: list[list[Line]], cells: Cells, lead: int, base: Base
 
 def _address_alone(line: Line, lead: int) -> int | None:
     """Return which number of a line that holds no data may be an address, or None."""
-    if not 0 < len(line.tokens) <= _FIRST_TOKENS:
+    if not 0 < len(line.tokens) <= FIRST_TOKENS:
         return None
     numbers = [i for i in range(len(line.tokens)) if not in_word(line, i)]
     is_one = 0 < len(numbers) <= lead + 2 and len(line.token(numbers[-1])) >= _SHORTEST
@@ -254,7 +257,7 @@ def _without_addresses(sample: list[list[Line]], cells: Cells, lead: int, usual_
     places = [(line, _cells_at(line, cells, lead, usual_tokens)) for line in lines]
     found = [Found(line, None, lead) for line, first in places if first == lead]
     others = [line for line, first in places if first is None]
-    if len(found) < _TELLING:
+    if len(found) < TELLING:
         return None
     fitted = fit(spread_over(found), None, cells, "none")
     is_hex = cells.base == 16 and bool(cells.widths)

@@ -19,7 +19,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from romassay.formats.counting import LEAST_LINES, MOSTLY, steady
+from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady
 from romassay.formats.stamps import without_stamps
 
 _SAMPLE = 1 << 15
@@ -226,15 +226,11 @@ def _behind(lines: list[bytes]) -> Habit | None:
         return None
     first = [m and _FIRST.search(m[1]) for m in found]
     for base in (16, 10):
-        address = [_as_number(m[3], base) if m else None for m in found]
-        before = [_as_number(m[1], base) if m else None for m in first]
+        address = [as_number(m[3], base) if m else None for m in found]
+        before = [as_number(m[1], base) if m else None for m in first]
         if _grows(address) and not steady(before)[0]:
             return lambda line: _with_address_first(line, between)
     return None
-
-
-def _as_number(digits: bytes, base: int) -> int | None:
-    return int(digits, base) if base == 16 or digits.isdigit() else None
 
 
 def _with_address_first(line: bytes, between: bytes) -> bytes:

@@ -8,9 +8,8 @@ from dataclasses import replace
 from functools import lru_cache
 
 from romassay.formats.cell_forms import hex_reading
-from romassay.formats.sample import FULL_WIDTH, Cells, Line, fits, number_of
+from romassay.formats.sample import FIRST_TOKENS, FULL_WIDTH, Cells, Line, fits, number_of
 
-_FIRST_TOKENS = 8
 _WIDE = 4
 """Bytes of a line that tell of a dump by themselves; shorter ones need addresses that count them."""
 _MOST_NARROW = 3
@@ -36,7 +35,7 @@ def run_forms(lines: list[Line]) -> list[Cells]:
 def _equal_runs(line: Line) -> Iterator[Cells]:
     """Yield the longest runs of numbers of one form from each of the first few numbers of a line on."""
     widths = line.widths
-    for first in range(min(_FIRST_TOKENS, len(widths))):
+    for first in range(min(FIRST_TOKENS, len(widths))):
         if first and widths[first - 1] == widths[first]:
             continue
         width = widths[first]
@@ -57,7 +56,7 @@ def _equal_runs(line: Line) -> Iterator[Cells]:
             if width == FULL_WIDTH[base, size] and all(fits(t, base) and int(t, base) < 1 << 8 * size for t in texts):
                 yield form
     small = [(number := number_of(line.token(i), 10)) is not None and number < 256 for i in range(len(widths))]
-    for first in range(min(_FIRST_TOKENS, len(widths))):
+    for first in range(min(FIRST_TOKENS, len(widths))):
         count = next((i for i in range(first, len(small)) if not small[i]), len(small)) - first
         if count >= 4 and any(w == 3 for w in widths[first : first + count]):
             yield Cells(10, 1, count)
@@ -106,7 +105,7 @@ def leads_of(lines: list[Line], cells: Cells) -> list[int]:
     """Return how many numbers may stand before the cells of a line without an address."""
     votes: Counter[int] = Counter()
     for line in lines:
-        first = next((i for i in range(_FIRST_TOKENS) if cells.read(line, i)), None)
+        first = next((i for i in range(FIRST_TOKENS) if cells.read(line, i)), None)
         if first is not None:
             votes[first] += 1
     total = sum(votes.values())

@@ -14,6 +14,8 @@ from romassay.formats.layout import Base
 _TOKEN = re.compile(rb"(?:0[xX](?=[0-9A-Fa-f]))?([0-9A-Fa-f]+)")
 _DIGITS = {10: re.compile(rb"[0-9]+"), 8: re.compile(rb"[0-7]+"), 2: re.compile(rb"[01]+")}
 _MAX_TOKENS = 160
+FIRST_TOKENS = 8
+"""Numbers at the start of a line among which its address, or its first cell, is looked for."""
 _MOST_DIGITS = 64
 _ADDRESS_DIGITS = {16: 8, 10: 10, 8: 11}
 

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, Count, count_of
+from romassay.formats.mended import DIGITS_ALIKE
 
 _SAMPLE = 1 << 13
 _LEAST_WIDTH = 20
@@ -34,7 +35,6 @@ _FRONT = 10
 _LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]*$")
 _FIRST_DIGITS = re.compile(rb"[0-9A-Fa-f]*")
 _RUN = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
-_DIGITS_ALIKE = bytes(ord("0") if chr(c) in "0123456789abcdefABCDEF" else c for c in range(256))
 _NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 
@@ -118,5 +118,5 @@ def _goes_on(lines: Sequence[bytes], width: int) -> bool:
         one, other = _LAST_DIGITS.search(before), _FIRST_DIGITS.match(behind)
         apart += one is not None and other is not None and len(one[0]) == len(other[0]) == usual
         few += len(_NUMBER.findall(behind)) < _FEWEST and other is not None and not other[0].isdigit()
-        alike += before[:_FRONT].translate(_DIGITS_ALIKE) == behind[:_FRONT].translate(_DIGITS_ALIKE)
+        alike += before[:_FRONT].translate(DIGITS_ALIKE) == behind[:_FRONT].translate(DIGITS_ALIKE)
     return 2 * max(apart, few, alike) <= len(joints)
