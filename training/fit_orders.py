@@ -23,10 +23,12 @@ from benchmarks.faults import programs
 from scipy.optimize import minimize
 
 from romassay.cpus.catalogue import NAMES
+from romassay.diagnose.as_read import Read, in_runs
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.orders import MOST_NATS, hopeless
 from romassay.diagnose.reads import best_sense
-from romassay.diagnose.search import Read, in_runs, search, simplest
+from romassay.diagnose.refine import simplest
+from romassay.diagnose.search import search
 
 COUNT = int(sys.argv[1]) if len(sys.argv) > 1 else 300
 SEED = int(sys.argv[2]) if len(sys.argv) > 2 else 5

@@ -9,14 +9,12 @@ import numpy as np
 
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.reads import filler
+from romassay.diagnose.usual import LARGEST, SAME
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
 from romassay.survey.cubes import contents
 from romassay.survey.stack import GRANULE, Bools
-
-SAME = 0.95
-"""Share of the telling pairs that must be equal; the rest is line noise."""
 
 LEAST_PAIRS = 24
 """Pairs of bytes that can tell: not both the filling, and seen whole."""
@@ -26,9 +24,6 @@ LEAST_VALUES = 8
 
 ENOUGH = 1 << 17
 """Bytes that are compared across a line; of more, so many all over the image."""
-
-LARGEST = 13
-"""log2 of the largest ROM that is put together from pieces: 8 KiB."""
 
 SEVERAL = 64
 """Pieces that are looked at."""

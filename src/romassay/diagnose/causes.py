@@ -18,15 +18,13 @@ import numpy as np
 
 from romassay.diagnose.changes import Changes, Numbers, changes
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.usual import PRIOR
 from romassay.reading import Bytes, Index
 
 Name = Literal["timing", "sag", "data-open", "address-open"]
 
 RATES = (0.02, 0.1, 0.3, 0.6, 0.95)
 """Chances that a bit which may fail does."""
-
-PRIOR = log(0.02)
-"""Natural logarithm of the odds of each cause before anything is read."""
 
 TEMPER = 0.5
 """The changes count as independent, which they are not quite: so much of the gain counts as evidence."""

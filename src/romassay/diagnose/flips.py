@@ -14,6 +14,7 @@ from romassay.address import Range, merge_ranges
 from romassay.diagnose.causes import Cause, causes, probability
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.specimens import beside, mixed
+from romassay.diagnose.usual import LARGEST
 from romassay.finding import Finding, Kind
 from romassay.survey.stack import GRANULE
 
@@ -154,4 +155,4 @@ def _reach(evidence: Evidence) -> int:
         return evidence.size.bit_length() - 1
     spans = [span for reading in evidence.chosen for span in reading.spans()]
     widest = max((span.size for span in spans), default=1)
-    return min(13, evidence.readings.address_bits, max(4, (widest - 1).bit_length()))
+    return min(LARGEST, evidence.readings.address_bits, max(4, (widest - 1).bit_length()))

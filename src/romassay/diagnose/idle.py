@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from romassay.diagnose.evidence import Evidence, floating
+from romassay.diagnose.usual import FILLINGS
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index, Role
 from romassay.settle.model import Image
@@ -31,8 +32,6 @@ LEAST_BYTES = 64
 
 TOLD_LINES = 7
 """Data lines of which it must be known what they do where nobody answers."""
-
-BLANKS = (0x00, 0xFF)
 
 ERRS = 0.08
 """Share of a control's bytes that may be spoilt besides: it is not voted on."""
@@ -101,7 +100,7 @@ def _like_bus(evidence: Evidence, image: Image, first: int) -> list[Bools]:
         result.append((image.value & mask) == expected)
     elif not bus.seen:
         common = int(np.bincount(image.value, minlength=256).argmax())
-        result += [image.value == held for held in dict.fromkeys((*BLANKS, common))]
+        result += [image.value == held for held in dict.fromkeys((*FILLINGS, common))]
         result += [image.value == said for said in _by_address(first, size)]
     return [*result, _kept(image.value)]
 
@@ -119,7 +118,7 @@ def _driven(evidence: Evidence, image: Image, half: Bools, first: int) -> bool |
     one that stands still keeps what it last carried.
     """
     blank = int(np.bincount(image.value[half], minlength=256).argmax())
-    if blank not in BLANKS:
+    if blank not in FILLINGS:
         return None
     away = _controlled(evidence, "pulled-down" if blank else "pulled-up", first, half)
     stays = float(np.mean(away == blank)) if len(away) else 0.5
@@ -158,7 +157,7 @@ def _select(image: Image, line: int, level: int) -> Finding:
 
 def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
     at: Index = np.flatnonzero(half)
-    blank = not pulled and bool(np.isin(image.value[half], BLANKS).all())
+    blank = not pulled and bool(np.isin(image.value[half], FILLINGS).all())
     where = f"{int(at[0]):04X}-{int(at[-1]):04X}"
     return Finding(
         "half-image",

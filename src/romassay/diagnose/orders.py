@@ -13,21 +13,21 @@ from math import exp, log1p
 
 import numpy as np
 
+from romassay.diagnose.as_read import Read, in_runs
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.memory import senseless
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import TEXTUAL, Sense, best_sense
-from romassay.diagnose.search import Read, in_runs, nearly_right, odds_of, refined, search, simplest
+from romassay.diagnose.refine import odds_of, refined, simplest
+from romassay.diagnose.search import nearly_right, search
+from romassay.diagnose.usual import LARGEST
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.settle.model import Image
 
 LEAST_BYTES = 256
 """Bytes below which no order is searched for."""
-
-MOST_LINES = 13
-"""Address lines of the largest image that is searched: 8 KiB."""
 
 BETTER = 4.0
 """Nats by which more jumps must arrive before an exchange of address lines is looked into."""
@@ -76,7 +76,7 @@ def orders(
     names = tuple(line for line in range(len(image.value).bit_length() - 1) if line != without)
     here = np.arange(len(image.value))
     value = image.value if without is None else image.value[here >> without & 1 == 0]
-    if function.driven != 0xFF or len(value) < LEAST_BYTES or len(names) > MOST_LINES:
+    if function.driven != 0xFF or len(value) < LEAST_BYTES or len(names) > LARGEST:
         return
     if np.count_nonzero(image.seen == 0xFF) < 0.98 * len(image.value):
         return

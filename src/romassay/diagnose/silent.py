@@ -8,6 +8,7 @@ import numpy as np
 
 from romassay.address import Range, merge_ranges
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.usual import FILLINGS, RAM
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
@@ -25,17 +26,11 @@ SHORT = 8
 SEEN = 0.75
 """Share of sixteen bytes that must have been seen, for their median to be one of them."""
 
-SMALL = 128
-"""Bytes of the largest memory beside a latched ROM that may be RAM (6530, 6532: data sheets)."""
-
 MANY_STEPS = 4
 """Different bytes, each over sixteen addresses or more and one behind the other, that no memory holds."""
 
 PAGE = 256
 """Addresses over which the upper half of the address stays as it is."""
-
-FILLINGS = (0x00, 0xFF)
-"""What a pulled bus or an erased memory says."""
 
 
 def latched(evidence: Evidence) -> Iterator[Finding]:
@@ -56,7 +51,7 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     if len(changing):
         yield _found(granules[changing], "each reading has a byte of its own there", 0.93)
         return
-    if sum(_told(image) for image in evidence.images) > SMALL or not len(granules):
+    if sum(_told(image) for image in evidence.images) > RAM or not len(granules):
         return
     filled = any(_told(image) * 2 < len(image) for image in evidence.images)
     if roms and not filled and len(_stands(evidence)) < 2:

@@ -15,18 +15,13 @@ from romassay.address import Range
 from romassay.diagnose.address_lines import dead_lines
 from romassay.diagnose.evidence import Evidence, Observed
 from romassay.diagnose.reads import best_sense
+from romassay.diagnose.usual import LARGEST, RAM
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.survey import survey
 from romassay.survey.cubes import contents
 from romassay.survey.model import Copy, Function, Survey
 from romassay.survey.stack import GRANULE, Bools
-
-RAM = 128
-"""Bytes of the largest RAM of a combination chip (6532: data sheet)."""
-
-LARGEST = 13
-"""log2 of the largest ROM that is looked for where none is declared: 8 KiB."""
 
 MIRRORS = 2
 """Copies that must say the same within a reading."""

@@ -8,13 +8,11 @@ import numpy as np
 
 from romassay.address import Range
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.usual import SAME
 from romassay.finding import Finding
 from romassay.settle.model import Image
 from romassay.survey.cubes import contents
 from romassay.survey.model import Copy, Function
-
-HALVES = 0.95
-"""Share of the bytes in which two halves must be equal; the rest is line noise."""
 
 BLANK_SHARE = 0.999
 
@@ -87,7 +85,7 @@ def _half(function: Function, image: Image, declared: int | None) -> Iterator[Fi
     known_low, known_high = np.split(image.seen, 2)
     both = (known_low & known_high) == function.driven
     varied = len(np.unique(low[both])) > 1
-    if varied and np.count_nonzero(both) * 2 >= len(low) and np.mean(low[both] == high[both]) >= HALVES:
+    if varied and np.count_nonzero(both) * 2 >= len(low) and np.mean(low[both] == high[both]) >= SAME:
         line = function.size.bit_length() - 2
         yield Finding(
             "half-image",

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from tests.faulty import FOG, first, readings, swapped_address, swapped_data, told, window
 
 from romassay.chain import Options, assay
+from romassay.diagnose.as_read import Read
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import best_sense
-from romassay.diagnose.search import Read, search
+from romassay.diagnose.search import search
 
 PLAIN = tuple(range(8))
 LINES = tuple(range(10))

@@ -1,0 +1,116 @@
+"""An image as it was read, and how well it reads in one order of its lines or another.
+
+Neighbouring bytes are weighed as pairs; what fills an image counts by how it stands together, for every order of the
+data lines leaves 00 and FF as they are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import log
+
+import numpy as np
+import numpy.typing as npt
+
+from romassay.cpus.likeness import SCALE, adjacent_weights
+from romassay.cpus.model import Name
+from romassay.diagnose.hidden import Hidden, filled_in, hidden_pairs
+from romassay.diagnose.order import Order, put_right, straight
+from romassay.diagnose.reads import Sense, filler, likely_cpus, sense
+from romassay.reading import Bytes
+
+STAYS = 0.97
+"""Chance that filling follows filling in its right order."""
+
+PADDED = 6
+"""It is padding where it is more than one byte in so many."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Read:
+    """An image as it was read.
+
+    Attributes:
+        value: its bytes.
+        hidden: what a faulty data line hides of them, or None.
+    """
+
+    value: Bytes
+    hidden: Hidden | None = None
+
+    @property
+    def lines(self) -> int:
+        """How many address lines it has."""
+        return len(self.value).bit_length() - 1
+
+    def behind(self, order: Order) -> Hidden | None:
+        """Return what is hidden of the specimen's own lines."""
+        return self.hidden.behind(order.data, inverted=order.inverted) if self.hidden else None
+
+    def adjacent(self, order: Order, name: Name) -> float:
+        """Return how well neighbouring bytes follow each other in an order, in nats."""
+        wide = put_right(self.value, order).astype(np.int32)
+        pairs = following(name, padding_of(self.value ^ np.uint8(0xFF * order.inverted)), self.behind(order))
+        return float(pairs[wide[:-1] << 8 | wide[1:]].sum()) / SCALE
+
+    def sense(self, order: Order, name: Name) -> Sense:
+        """Return how well the bytes read as code in an order, the filling counted for standing together."""
+        right, hidden = put_right(self.value, order), self.behind(order)
+        read = sense(right if hidden is None else filled_in(right, hidden, name), name)
+        return replace(read, score=read.score + in_runs(right))
+
+    def as_it_is(self) -> Sense:
+        """Return how well the bytes read as code with every line in place."""
+        same = straight(self.lines)
+        return max((self.sense(same, name) for name in likely_cpus(self.value, 3)), key=lambda read: read.score)
+
+
+@dataclass(frozen=True, slots=True)
+class Padding:
+    """The filling of an image that is padded with it, and how many sixteenths of the image it is."""
+
+    byte: int
+    share: int
+
+    def weights(self) -> tuple[float, float, float]:
+        """Return the nats, against any order, for filling behind filling, for its beginning and for its end."""
+        part = self.share / 16
+        return log(STAYS / part), log((1 - STAYS) / part), log((1 - STAYS) / (1 - part))
+
+
+def padding_of(value: Bytes) -> Padding | None:
+    """Return the filling of an image that is padded with it: in a wrong order it stands beside anything."""
+    blank = filler(value)
+    count = np.count_nonzero(value == blank) if blank is not None else 0
+    if blank is None or count * PADDED < len(value):
+        return None
+    return Padding(blank, min(15, max(1, round(16 * count / len(value)))))
+
+
+def in_runs(value: Bytes) -> float:
+    """Return how much the filling stands together, in nats against any order; 0 where there is little of it."""
+    padding = padding_of(value)
+    if padding is None:
+        return 0.0
+    filled = value == padding.byte
+    inside, begins, ends = padding.weights()
+    both = np.count_nonzero(filled[1:] & filled[:-1])
+    return float(
+        both * inside
+        + np.count_nonzero(filled[1:] & ~filled[:-1]) * begins
+        + np.count_nonzero(~filled[1:] & filled[:-1]) * ends
+    )
+
+
+@lru_cache(maxsize=256)
+def following(name: Name, padding: Padding | None = None, hidden: Hidden | None = None) -> npt.NDArray[np.int32]:
+    """Return what a byte behind another scores, int32[65536]; two of the same say nothing, but padding is in one."""
+    weights = hidden_pairs(name, hidden).copy() if hidden else adjacent_weights(name).astype(np.int32)
+    np.fill_diagonal(weights, 0)
+    if padding is not None:
+        inside, begins, ends = (round(SCALE * nats) for nats in padding.weights())
+        weights[:, padding.byte] = begins
+        weights[padding.byte] = ends
+        weights[padding.byte, padding.byte] = inside
+    return weights.ravel()
