@@ -5,11 +5,7 @@ No script, nothing from outside the page. Boxes to tick stand at each step; kind
 
 from __future__ import annotations
 
-from importlib.resources import files
 from typing import Any
-
-import jinja2
-from markupsafe import Markup
 
 from romassay.plan.model import Plan, Step
 from romassay.report.plan import (
@@ -25,34 +21,26 @@ from romassay.report.plan import (
     unchecked_words,
 )
 from romassay.report.plan_drawing import LEGEND, sample, wiring_drawing
+from romassay.report.render import render_page, safe
 from romassay.version import VERSION
 
 
 def plan_page(plan: Plan) -> str:
     """Return a plan as an HTML page."""
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_source), autoescape=True, trim_blocks=True, undefined=jinja2.StrictUndefined
-    )
-    return environment.get_template("plan.html").render(**_content(plan))
-
-
-def _source(name: str) -> str:
-    return (files("romassay.report") / "templates" / name).read_text("utf-8")
+    return render_page("plan.html", _content(plan), styles=("page.css", "plan.css"), patterns=False)
 
 
 def _content(plan: Plan) -> dict[str, Any]:
     head, style = headline(plan)
     nets = {wire.net for wire in plan.wires}
     return {
-        "css": Markup(_source("page.css") + _source("plan.css")),  # noqa: S704 - files of this package
-        "patterns": "",
         "name": f"Plan: {plan.part}",
         "head": head,
         "kind": "confirmed" if style == "good" else "not-found",
         "about": setting_words(plan),
         "problems": plan.problems,
-        "drawing": _svg(wiring_drawing(plan)) if plan.wires else "",
-        "legend": [(_svg(sample(net)), words) for net, words in LEGEND.items() if net in nets],
+        "drawing": safe(wiring_drawing(plan)) if plan.wires else "",
+        "legend": [(safe(sample(net)), words) for net, words in LEGEND.items() if net in nets],
         "wires": plan.wires,
         "buffer_name": plan.buffer_name,
         "buffer": plan.buffer,
@@ -71,11 +59,6 @@ def _content(plan: Plan) -> dict[str, Any]:
         "role_words": role_words,
         "version": VERSION,
     }
-
-
-def _svg(text: str) -> Markup:
-    """Mark a drawing of our own as safe: its words were escaped when it was made."""
-    return Markup(text)  # noqa: S704
 
 
 def _rates(plan: Plan) -> list[tuple[int, str, str, bool]]:

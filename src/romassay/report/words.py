@@ -102,3 +102,8 @@ def some(items: Iterable[str], at_most: int) -> str:
 def digits(bits: int) -> int:
     """Return how many hex digits an address of a bus takes; four at least."""
     return max(4, (bits + 3) // 4)
+
+
+def pass_name(name: str, number: int) -> str:
+    """Return the name of a file, and which of its passes a reading is where it holds several."""
+    return f"{name}, pass {number}" if number > 1 else name or "unnamed"

@@ -14,7 +14,8 @@ from romassay.session.assay import Derived, derive, not_filed
 
 if TYPE_CHECKING:
     from romassay.chain import Assay
-    from romassay.report.page import Listed, Photo
+    from romassay.report.page import Photo
+    from romassay.report.page_image import Listed
 
 PHOTOS_FOLDER = "photos"
 """Photographs of the specimen and the rig that a person puts into a docket."""
@@ -84,7 +85,7 @@ def report_of(docket: Path, found: Derived) -> tuple[bytes, tuple[str, ...]]:
 
 def _listings(assay: Assay, name: str) -> dict[int, Listed]:
     """Return a listing of each image whose CPU is known, where it is short enough to be read on a page."""
-    from romassay.report.page import Listed
+    from romassay.report.page_image import Listed
     from romassay.report.strip import strip
     from romassay.session.listing import Wanted, list_found
 

@@ -20,7 +20,8 @@ from romassay.report.drawing_decode import decode_drawing, equation
 from romassay.report.drawing_image import MARKS, evidence_drawing, marks_of
 from romassay.report.drawing_map import WIDTH, letter_of, map_drawing, pieces, row_size, rows_of
 from romassay.report.notebook import assay_html, survey_html
-from romassay.report.page import About, Listed, Photo, report_page
+from romassay.report.page import About, Photo, report_page
+from romassay.report.page_image import Listed
 from romassay.report.words import LIMITS
 from romassay.rig import Host, Rig
 from romassay.survey.model import Region
