@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -15,6 +16,12 @@ from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
 from romassay.survey.cubes import contents
 from romassay.survey.stack import GRANULE, Bools
+
+TWICE = 2
+"""Observations that agree, from which a byte is no line noise; and such bytes that differ, from which a line counts."""
+
+SETTLED = 0.999
+"""How sure such a byte must be."""
 
 LEAST_PAIRS = 24
 """Pairs of bytes that can tell: not both the filling, and seen whole."""
@@ -44,6 +51,9 @@ FEWEST = 256
 VARIED = 48
 """Different bytes in such a ROM; RAM and registers that repeat hold fewer."""
 
+BESIDE = 0.5
+"""Probability of a dead line where what stands beside a small ROM may be the rest of it. Common practice, no source."""
+
 HIDDEN = 0.8
 """Probability of a dead line that hides a ROM."""
 
@@ -57,25 +67,82 @@ def address_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
     function = evidence.found.functions[image.function]
     whole = image.seen == function.driven
     value = image.value & np.uint8(function.driven)
-    dead, bridges = _repeats(value, whole)
+    block = _block(value, whole, agreed(image))
+    dead = block.dead()
     mirror = evidence.size == function.size or (evidence.size is None and len(evidence.chosen) == 1)
     if dead and not (mirror and dead == [function.size.bit_length() - 2]):
         yield _dead(function.size, dead, image.function)
-    for one, other, low in bridges:
+    for one, other, low in block.bridges(dead):
         yield _bridged(one, other, image.function, low=low)
 
 
 def dead_lines(value: Bytes, whole: Bools) -> list[int]:
     """Return the address lines that make no difference in bytes, uint8[2**n]; `whole` tells which were seen."""
-    return _repeats(value, whole)[0]
+    return _block(value, whole).dead()
 
 
-def _repeats(value: Bytes, whole: Bools) -> tuple[list[int], list[tuple[int, int, bool]]]:
-    """Return the lines that make no difference, and the pairs that act as one with whether the low level wins."""
-    blank = filler(value)
-    lines = range(len(value).bit_length() - 1)
-    dead = [line for line in lines if _alike(value, whole, _pairs(len(value), line), blank)]
-    return dead, list(_bridges(value, whole, [line for line in lines if line not in dead], blank))
+def agreed(image: Image) -> Bools:
+    """Return which bytes of an image two observations agree on, and nothing is against: no line noise, bool[n].
+
+    Where two of these differ across a line, that line makes a difference.
+    """
+    sure: Bools = (image.observations >= TWICE) & (image.posterior >= SETTLED)
+    sure[[doubt.offset for doubt in image.doubtful]] = False
+    sure[[*image.flipped, *image.link_errors]] = False
+    return sure
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Block:
+    """Bytes that an address line may not move.
+
+    Attributes:
+        value: uint8[2**n].
+        whole: bool[2**n], which were seen whole.
+        sure: bool[2**n], which are no line noise; None where that is not known.
+        blank: what fills it, or None.
+    """
+
+    value: Bytes
+    whole: Bools
+    sure: Bools | None
+    blank: int | None
+
+    @property
+    def lines(self) -> range:
+        """Its address lines."""
+        return range(len(self.value).bit_length() - 1)
+
+    def dead(self) -> list[int]:
+        """Return the lines that make no difference."""
+        return [line for line in self.lines if self.alike(*_pairs(len(self.value), line))]
+
+    def bridges(self, dead: Sequence[int]) -> Iterator[tuple[int, int, bool]]:
+        """Yield the pairs of the other lines that act as one, with whether the low level wins."""
+        for one, other in combinations([line for line in self.lines if line not in dead], 2):
+            low, first, second, high = _corners(len(self.value), one, other)
+            if self.alike(first, second):
+                low_wins = self.alike(low, first)
+                if low_wins or self.alike(high, first):
+                    yield one, other, low_wins
+
+    def alike(self, here: Index, there: Index) -> bool:
+        """Tell whether the bytes at two places are the same but for line noise, over enough that can tell."""
+        both = self.whole[here] & self.whole[there]
+        one, other = self.value[here][both], self.value[there][both]
+        if self.sure is not None:
+            sure = self.sure[here][both] & self.sure[there][both]
+            if np.count_nonzero((one != other) & sure) >= TWICE:
+                return False
+        tells = (one != other) | ((one != self.blank) if self.blank is not None else np.ones(len(one), np.bool_))
+        one, other = one[tells], other[tells]
+        if len(one) < LEAST_PAIRS or len(np.unique(one)) < LEAST_VALUES:
+            return False
+        return float(np.mean(one == other)) >= SAME
+
+
+def _block(value: Bytes, whole: Bools, sure: Bools | None = None) -> _Block:
+    return _Block(value, whole, sure, filler(value))
 
 
 def _settings(size: int, *lines: int) -> Index:
@@ -92,31 +159,10 @@ def _pairs(size: int, line: int) -> tuple[Index, Index]:
     return low, low | 1 << line
 
 
-def _alike(value: Bytes, whole: Bools, pairs: tuple[Index, Index], blank: int | None) -> bool:
-    """Tell whether the bytes at two places are the same, over enough that can tell."""
-    here, there = pairs
-    both = whole[here] & whole[there]
-    one, other = value[here][both], value[there][both]
-    tells = (one != other) | ((one != blank) if blank is not None else np.ones(len(one), np.bool_))
-    one, other = one[tells], other[tells]
-    if len(one) < LEAST_PAIRS or len(np.unique(one)) < LEAST_VALUES:
-        return False
-    return float(np.mean(one == other)) >= SAME
-
-
 def _corners(size: int, one: int, other: int) -> tuple[Index, ...]:
     """Return the offsets with both lines low, the first high, the second high, both high."""
     base = _settings(size, one, other)
     return base, base | 1 << one, base | 1 << other, base | 1 << one | 1 << other
-
-
-def _bridges(value: Bytes, whole: Bools, lines: Sequence[int], blank: int | None) -> Iterator[tuple[int, int, bool]]:
-    for one, other in combinations(lines, 2):
-        low, first, second, high = _corners(len(value), one, other)
-        if _alike(value, whole, (first, second), blank):
-            low_wins = _alike(value, whole, (low, first), blank)
-            if low_wins or _alike(value, whole, (high, first), blank):
-                yield one, other, low_wins
 
 
 def _dead(size: int, dead: Sequence[int], function: int | None, probability: float = 0.93) -> Finding:
@@ -167,7 +213,9 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
             whole = contents(evidence.stacked, evidence.said.sure, level, blocks)[0]
             if np.count_nonzero(whole) < len(whole):
                 return
-            dead, bridges = _repeats(value, whole)
+            seen = _block(value, whole)
+            dead = seen.dead()
+            bridges = list(seen.bridges(dead))
             likely = 0.85 if roms[0].size <= SMALL else 0.5
             inner = [line for line in dead if line < level - 1]
             if inner and not smaller:
@@ -177,6 +225,29 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
             if inner or bridges:
                 return
             smaller = True
+
+
+def beside_pieces(evidence: Evidence) -> Iterator[Finding]:
+    """Return the doubt where a small ROM may be the fuller half of a larger one with a dead line.
+
+    The line above it does not count, but a line above that one does, and on the other side of it stands something that
+    the first line does not move either: a mask ROM has its own lines at the bottom, and its selects above them.
+    """
+    roms = [evidence.found.functions[image.function] for image in evidence.images]
+    if evidence.size or not roms or roms[0].size > SMALL or roms[0].copies[0].contended:
+        return
+    dead = roms[0].size.bit_length() - 1
+    counts = [line for line in range(dead, LARGEST) if roms[0].level(line) in ("0", "1")]
+    if not counts or counts[0] == dead or roms[0].level(dead) != "any":
+        return
+    level, beside = counts[0] + 1, roms[0].copies[0].first ^ 1 << counts[0]
+    block = np.array([beside >> level])
+    value = contents(evidence.stacked, evidence.said.value, level, block)[0]
+    whole = contents(evidence.stacked, evidence.said.sure, level, block)[0]
+    there = (beside >> counts[0]) << counts[0]
+    answers = any(there <= copy.first < there + (1 << counts[0]) for f in evidence.found.functions for copy in f.copies)
+    if answers and np.count_nonzero(whole) == len(whole) and dead in dead_lines(value, whole):
+        yield _dead(1 << level, [dead], None, BESIDE)
 
 
 def unseen(evidence: Evidence) -> Iterator[Finding]:

@@ -17,11 +17,11 @@ from romassay.diagnose.as_read import Read, in_runs
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.memory import senseless
-from romassay.diagnose.order import Order, put_right, straight
+from romassay.diagnose.order import Order, exchanged, put_right, straight
 from romassay.diagnose.reads import TEXTUAL, Sense, best_sense
-from romassay.diagnose.refine import odds_of, refined, simplest
+from romassay.diagnose.refine import TEMPER, odds_of, refined, simplest
 from romassay.diagnose.search import nearly_right, search
-from romassay.diagnose.usual import LARGEST
+from romassay.diagnose.usual import LARGEST, PRIOR
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.settle.model import Image
@@ -31,6 +31,13 @@ LEAST_BYTES = 256
 
 BETTER = 4.0
 """Nats by which more jumps must arrive before an exchange of address lines is looked into."""
+
+LOOKED_AT = -8.0
+"""Nats of jumps from which an exchange of two address lines is read as instructions: it may be as good an order."""
+
+AS_WELL = -2.0
+"""Nats by which code reads worse, at most, with two address lines exchanged for that order not to be excluded.
+Of 300 programs of eleven CPUs in their right order the nearest such order was 2.4 nats worse."""
 
 CERTAIN, BY_NATS, BY_JUMPS = -3.9, 5.3, 0.55
 """How likely it is that an order found is the right one: logistic in nats a byte, and in the logarithm of what its
@@ -82,6 +89,31 @@ def orders(
         return
     read = Read(value if hidden is None else hidden.whole(value), hidden)
     own = _as_it_is(evidence, read)
+    found = list(_likelier(evidence, image, (read, value), own, names, without))
+    yield from found
+    if not found and own.well and hidden is None and without is None:
+        yield from _not_excluded(image, read, own)
+
+
+def _likelier(
+    evidence: Evidence,
+    image: Image,
+    seen: tuple[Read, Bytes],
+    own: Sense,
+    names: tuple[int, ...],
+    without: int | None,
+) -> Iterator[Finding]:
+    """Yield the findings of the order that is likelier than the one as it is, if there is one.
+
+    Args:
+        evidence: readings, survey and images.
+        image: the image.
+        seen: what of it is put in order, and the same bytes with the hidden lines as they were read.
+        own: how well it reads as it is.
+        names: its address lines.
+        without: the address line that makes no difference.
+    """
+    read, value = seen
     if own.well and not _pages_out_of_order(own, len(names)):
         order, better = nearly_right(read, own) if own.nats < PLAINLY else (straight(len(names)), own)
         if better.score - own.score < PLAINER or better.nats < own.nats:
@@ -98,11 +130,48 @@ def orders(
     odds = odds_of(order, own, better, len(names))
     if order == straight(len(names)) or odds < LEAST_ODDS:
         return
-    put = better if hidden else best_sense(put_right(value, order))
+    put = better if read.hidden else best_sense(put_right(value, order))
     likely = min(_likely(put), 1 / (1 + exp(-odds)))
     unexplained = odds >= UNEXPLAINED and own.nats < NO_SENSE and senseless(evidence, value)
     if put.told >= LEAST_BYTES and (likely >= DOUBTED or unexplained):
         yield from _findings(image, order, names, (own, put), round(min(MOST, likely), 3))
+
+
+def _not_excluded(image: Image, read: Read, own: Sense) -> Iterator[Finding]:
+    """Yield the exchange of two address lines under which a program reads about as well as it is."""
+    tried = [(read.sense(order, own.cpu), order) for order in _as_good(read, own)]
+    if not tried:
+        return
+    other, order = max(tried, key=lambda pair: pair[0].score)
+    gain = other.score - own.score
+    if gain < AS_WELL:
+        return
+    a, b = (f"A{line}" for line, bus in enumerate(order.address) if bus != line)
+    yield Finding(
+        "address-lines-swapped",
+        blocks=True,
+        function=image.function,
+        probability=round(1 / (1 + exp(-(PRIOR + TEMPER * gain))), 3),
+        lines=(a, b),
+        mapping=((a, b), (b, a)),
+        evidence=f"with {a} and {b} exchanged the bytes are code of the {other.cpu} as well ({other.arrived} of "
+        f"{other.tried} jumps arrive where an instruction begins, {own.arrived} of {own.tried} as they are): which of "
+        "the two orders is right, they do not tell",
+        advice=f"check the wires of {a} and {b} against the pin-out, power off: another reading of the same wiring "
+        "tells no more",
+    )
+
+
+def _as_good(read: Read, own: Sense) -> Iterator[Order]:
+    """Yield the exchanges of two address lines under which the jumps say about the same, and the bytes move."""
+    same = straight(read.lines)
+    for a, b in combinations(range(read.lines), 2):
+        order = replace(same, address=exchanged(same.address, a, b))
+        if (
+            own.jumps.gain_exchanged(a, b) - own.gain >= LOOKED_AT
+            and (put_right(read.value, order) != read.value).any()
+        ):
+            yield order
 
 
 def _as_it_is(evidence: Evidence, read: Read) -> Sense:

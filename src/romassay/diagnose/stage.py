@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from romassay.diagnose.address_lines import address_lines, crumbs, pieces, unseen
+from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs, pieces, unseen
 from romassay.diagnose.data_lines import data_lines, wins
 from romassay.diagnose.driven_twice import driven_twice
 from romassay.diagnose.evidence import Evidence, gather
@@ -131,7 +131,11 @@ def _many(evidence: Evidence) -> list[Finding]:
     """Return what makes one ROM look like several, or like none."""
     fought = list(overlaid(evidence))
     return fought + (
-        list(latched(evidence)) or list(pieces(evidence)) or list(crumbs(evidence)) or list(unseen(evidence))
+        list(latched(evidence))
+        or list(pieces(evidence))
+        or list(crumbs(evidence))
+        or list(unseen(evidence))
+        or list(beside_pieces(evidence))
     )
 
 

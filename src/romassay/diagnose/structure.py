@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from romassay.address import Range
+from romassay.diagnose.address_lines import TWICE, agreed
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.usual import SAME
 from romassay.finding import Finding
@@ -85,6 +86,9 @@ def _half(function: Function, image: Image, declared: int | None) -> Iterator[Fi
     known_low, known_high = np.split(image.seen, 2)
     both = (known_low & known_high) == function.driven
     varied = len(np.unique(low[both])) > 1
+    sure_low, sure_high = np.split(agreed(image), 2)
+    if np.count_nonzero(sure_low & sure_high & (low != high)) >= TWICE:
+        return
     if varied and np.count_nonzero(both) * 2 >= len(low) and np.mean(low[both] == high[both]) >= SAME:
         line = function.size.bit_length() - 2
         yield Finding(

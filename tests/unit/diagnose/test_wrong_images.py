@@ -216,3 +216,53 @@ def test_revisions_that_differ_beside_the_piece_on_which_they_agree_are_two() ->
     assert doubt.where == (Range(0x8000, 0x81FF), Range(0x8800, 0x89FF))
     same = ReadingSet(tuple(readings(window(), window())), 16)
     assert not list(beside(gather(same, found, settle(same, found), None, None)))
+
+
+def pages(seed: int) -> Bytes:
+    """Return invented 6502 code in pages of 256 bytes, none of which jumps to another."""
+    draw = np.random.default_rng(seed)
+    made = []
+    for _ in range(4):
+        lines = [" org $8000"]
+        for number in range(16):
+            lines += [f" ldx #{draw.integers(1, 32)}", f"loop{number}: lda ${draw.integers(16, 128):02x},x"]
+            lines += [f" sta ${draw.integers(16, 128):02x}", " dex", f" bne loop{number}", " rts"]
+        code = assemble(cpu_of("6502"), "\n".join(lines)).data[:256]
+        made.append(np.frombuffer(code.ljust(256, b"\x60"), np.uint8))
+    return np.concatenate(made)
+
+
+@settings(max_examples=6, deadline=None)
+@given(SEEDS)
+def test_two_orders_of_address_lines_that_read_alike_are_both_named(seed: int) -> None:
+    result = told(window(pages(seed)))
+    assert result.verdict == "provisional"
+    doubt = first(result, "address-lines-swapped")
+    assert set(doubt.lines) <= {"A8", "A9"}
+    assert doubt.probability < 0.5
+
+
+@settings(max_examples=6, deadline=None)
+@given(SEEDS, st.integers(2, 60))
+def test_what_nearly_repeats_is_no_dead_line(seed: int, changed: int) -> None:
+    """Where every reading says the same on both sides of a line, and not the same bytes, that line counts."""
+    draw = np.random.default_rng(seed)
+    twice = np.concatenate([FOG[:512], FOG[:512]])
+    at = 512 + draw.choice(512, changed, replace=False)
+    twice[at] ^= draw.integers(1, 256, changed).astype(np.uint8)
+    found = {f.kind for f in told(window(twice)).findings}
+    assert not found & {"address-line-stuck", "half-image"}
+    assert {f.kind for f in told(window(np.tile(FOG[:512], 2))).findings} & {"half-image"}
+
+
+def test_what_a_dead_line_leaves_of_a_larger_rom_is_doubted() -> None:
+    """A8 is stuck; the page where A9 is low holds a few vectors and padding, which pass for registers."""
+    large = np.full(1024, 0xFF, np.uint8)
+    large[512:768] = FOG[:256]
+    large[:48] = FOG[256:304]
+    where = np.arange(FIRST, FIRST + 0x1000)
+    here = large[where & 0x2FF]
+    log = np.where(where & 0x400 == 0, np.uint8(0xFF), here).astype(np.uint8)
+    result = told(log, size=None)
+    assert result.verdict != "confirmed"
+    assert "address-line-stuck" in {f.kind for f in result.findings if f.blocks}
