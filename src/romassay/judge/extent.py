@@ -24,6 +24,9 @@ CUT_OUT = 0.5
 LARGER = 0.15
 """Chance that a ROM is larger than what it does not leave blank. Common practice, no source."""
 
+MOST_BESIDE = 4
+"""Memories beside a ROM: RAM, ports and a timer of a combination chip, and one of the host's."""
+
 REGIONS = 64
 """Stretches of the floating bus that are looked at."""
 
@@ -54,6 +57,23 @@ def about_gap(
         evidence=f"{gap.first:04X}-{gap.last:04X} of it hold one value only: a blank part, or the floating bus between "
         "two chips" + ("; it appears once, so nothing tells" if once else ""),
         advice="declare the part or the size, or add a reading of the empty socket",
+    )
+
+
+def about_pieces(found: Survey, images: Sequence[Image]) -> Iterator[Finding]:
+    """Doubt the size of a ROM beside more small memories than any chip has: they may be pieces of a larger one."""
+    beside = len(found.functions) - 1
+    if not images or beside <= MOST_BESIDE:
+        return
+    yield Finding(
+        "size-ambiguous",
+        blocks=True,
+        function=images[0].function,
+        probability=DOUBTED,
+        evidence=f"{beside} other memories answer beside it, more than any chip has: they may be pieces of one larger "
+        "ROM, the rest of which reads as the bus does",
+        advice="declare the part or the size, or read with the data lines pulled up and then down: what stays is "
+        "driven",
     )
 
 

@@ -10,7 +10,7 @@ from romassay.code.model import Code
 from romassay.finding import Finding, Kind, Limit, ranked
 from romassay.judge.choice import about_choice, about_host, about_likeness
 from romassay.judge.evidence import DOUBTED, is_settled, shows_places
-from romassay.judge.extent import about_gap, about_hollow, about_rest
+from romassay.judge.extent import about_gap, about_hollow, about_pieces, about_rest
 from romassay.judge.images import about_image
 from romassay.judge.readings import about_place, about_readings
 from romassay.part import Part
@@ -71,6 +71,7 @@ def judge(
     findings += about_choice(readings, found, images, part, size, codes)
     findings += about_place(readings, found, images)
     findings += about_gap(readings, found, images, part, size)
+    findings += about_pieces(found, images)
     if not part and not size:
         findings += about_rest(readings, found, images, codes)
     elif not any(fault.blocks for fault in faults):

@@ -53,6 +53,7 @@ class Closed:
         other: bus lines that must have the level they have in `block`.
         seats: its copies, by address.
         resting: those of `other` that rest on blocks which stand once only: the host's memory looks like that too.
+        pieced: True where it was put together from pieces between which the bus seems to be.
     """
 
     level: int
@@ -61,6 +62,7 @@ class Closed:
     other: int
     seats: tuple[Seat, ...]
     resting: int = 0
+    pieced: bool = False
 
 
 def contents(stacked: Stack, plane: npt.NDArray[Cell], level: int, blocks: Index) -> npt.NDArray[Cell]:

@@ -16,6 +16,7 @@ from romassay.survey.kinds import Declared
 from romassay.survey.model import Survey
 from romassay.survey.name import named
 from romassay.survey.regions import regions
+from romassay.survey.scattered import gathered
 from romassay.survey.scene import Scene, look
 from romassay.survey.stack import GRANULE_LINES, granules_seen
 from romassay.survey.standing import SMALLEST_ROM, outgrown, stands
@@ -42,13 +43,16 @@ def survey(readings: ReadingSet, *, part: Part | None = None, size: int | None =
     scene = look(readings, specimen, granules, highest)
     closed = _functions(scene, declared)
     running = scene.with_registers()
-    timed = [c for c in _functions(running, Declared()) if len(c.seats) > 1] if running else []
+    timed = [c for c in _functions(running, Declared(), pieces=False) if len(c.seats) > 1] if running else []
     functions = named(scene, closed, timed, readings, declared)
     return Survey(bits, regions(scene, functions, readings), functions)
 
 
-def _functions(scene: Scene, declared: Declared) -> list[Closed]:
-    """Close the candidates one after the other; what one function has claimed is no candidate any more."""
+def _functions(scene: Scene, declared: Declared, *, pieces: bool = True) -> list[Closed]:
+    """Close the candidates one after the other; what one function has claimed is no candidate any more.
+
+    With `pieces`, what is one ROM in pieces is put together.
+    """
     claimed = np.zeros(len(scene.stacked.granules), np.bool_)
     content = scene.based.state == CONTENT
     accepted: list[Closed] = []
@@ -79,6 +83,8 @@ def _functions(scene: Scene, declared: Declared) -> list[Closed]:
             continue
         claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
     whole = [closed for closed in accepted if not _inside(closed, accepted)]
+    if pieces and not declared.rom_size:
+        whole = gathered(scene, clear, whole, scene.stacked.bits)
     return [_decided(scene, clear, closed) for closed in whole]
 
 

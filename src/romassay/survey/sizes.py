@@ -18,13 +18,13 @@ SMALLEST = 32
 def other_sizes(scene: Scene, item: Closed, stray: Bools) -> tuple[int, ...]:
     """Return a larger or a smaller size that explains the readings as well.
 
-    A larger one, where no ROM is as small, where little of what lies across the next line was seen, where that is
-    blank as the end of the function is, beside a bus that says so, or where it holds something that belongs to nothing
-    else. A smaller one, where half of a function that stands once is blank: the bus may hold what it last carried; or
-    where its halves are mostly alike: something of the host's may cover a copy.
+    A larger one, where no ROM is as small, where it was put together from pieces, where little of what lies across the
+    next line was seen, where that is blank as the end of the function is, beside a bus that says so, or where it holds
+    something that belongs to nothing else. A smaller one, where half of a function that stands once is blank: the bus
+    may hold what it last carried; or where its halves are mostly alike: something of the host's may cover a copy.
     """
     line = item.level
-    if 1 << line < SMALLEST:
+    if 1 << line < SMALLEST or item.pieced:
         return (2 << line,)
     value = contents(scene.stacked, scene.said.value, line, np.array([item.block]))[0]
     rule = scene.based.model
