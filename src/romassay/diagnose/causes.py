@@ -20,6 +20,7 @@ from romassay.diagnose.changes import Changes, Numbers, changes
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.usual import PRIOR
 from romassay.reading import Bytes, Index
+from romassay.survey.stack import Bools
 
 Name = Literal["timing", "sag", "data-open", "address-open"]
 
@@ -37,6 +38,9 @@ ROUNDS = 12
 
 SHARE = 0.25
 """Share of the changes that a cause must explain."""
+
+MOST_PLACES = 1 << 18
+"""Places that are looked at to tell how often lines turn, and what reads alike."""
 
 RARELY = 0.12
 """Share of the places at which a line turns, at least, to be late; code turns each in more than a fifth."""
@@ -203,8 +207,10 @@ def _timing(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...], edg
         about: data lines that are slow; none where all may be.
         edge: 00 or FF where only bits that should fall to it, or rise to it, are slow; None where either may be.
     """
-    ends = np.uint8(0xFF) if edge is None else ~seen.settled ^ np.uint8(edge)
-    turns = np.where(seen.earlier >= 0, (seen.settled ^ seen.earlier.astype(np.uint8)) & ends, 0).astype(np.uint8)
+    thin = slice(None, None, 1 + len(seen.settled) // MOST_PLACES)
+    settled, earlier = seen.settled[thin], seen.earlier[thin]
+    ends = np.uint8(0xFF) if edge is None else ~settled ^ np.uint8(edge)
+    turns = np.where(earlier >= 0, (settled ^ earlier.astype(np.uint8)) & ends, 0).astype(np.uint8)
     toward = np.uint8(0xFF) if edge is None else ~seen.right ^ np.uint8(edge)
     lively = [bit for bit in about or range(8) if float((turns >> bit & 1).mean()) >= RARELY]
     slow = np.uint8(sum(1 << bit for bit in lively))
@@ -220,7 +226,7 @@ def _timing(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...], edg
 
 def _sag(seen: Changes, mask: Bytes, rate: float) -> Iterator[Numbers]:
     """Yield how likely each change is where bytes of many ones fail to one side."""
-    ones = np.bitwise_count(seen.settled)
+    places = np.bincount(np.bitwise_count(seen.settled), minlength=9)
     for lost in (True, False):
         may = seen.right if lost else ~seen.right
         could, failed = np.bitwise_count(may).astype(float), np.bitwise_count(mask).astype(float)
@@ -231,7 +237,7 @@ def _sag(seen: Changes, mask: Bytes, rate: float) -> Iterator[Numbers]:
             np.arange(9.0),
             np.arange(9.0) ** 2,
         ):
-            mean = float(grows[ones].mean())
+            mean = float(grows @ places) / len(seen.settled)
             if mean > 0:
                 yield just * grows[np.bitwise_count(seen.right)] / mean
 
@@ -242,15 +248,22 @@ def _partner(seen: Changes, line: int) -> Numbers | None:
     The byte is then what stands on the other side of that line. Where the line mostly has one level, what stands on
     the other side is hardly ever seen, but both sides read alike.
     """
-    wanted = seen.address ^ (1 << line)
-    at = np.minimum(np.searchsorted(seen.address, wanted), len(seen.address) - 1)
-    there = seen.address[at] == wanted
-    place, partner = seen.place, at[seen.place]
+    place = seen.place
+    partner, there = _across(seen.address, seen.address[place], line)
     said = np.concatenate([seen.values[:, place], seen.values[:, partner]])
     others = np.count_nonzero((said != seen.right) & (said != seen.read), axis=0)
     over_there = seen.values[:, partner] == seen.read
-    hit = there[place] & over_there.any(axis=0) & ~over_there.all(axis=0) & (others <= STRAYS * len(said))
-    alike = float(np.mean(seen.settled[there] == seen.settled[at[there]])) if there.any() else 0.0
+    hit = there & over_there.any(axis=0) & ~over_there.all(axis=0) & (others <= STRAYS * len(said))
     if np.count_nonzero(hit) < max(LEAST, HITS * len(hit)):
         return None
+    some = np.arange(0, len(seen.address), 1 + len(seen.address) // MOST_PLACES)
+    other, both = _across(seen.address, seen.address[some], line)
+    alike = float(np.mean(seen.settled[some[both]] == seen.settled[other[both]])) if both.any() else 0.0
     return np.where(hit, 0.9 / len(seen.values), 1 / 100 if alike >= ALIKE else 0.0)
+
+
+def _across(addresses: Index, some: Index, line: int) -> tuple[Index, Bools]:
+    """Return where the addresses stand that differ from some in one line, int64[m], and which of them do, bool[m]."""
+    wanted = some ^ (1 << line)
+    at = np.minimum(np.searchsorted(addresses, wanted), len(addresses) - 1)
+    return at, addresses[at] == wanted

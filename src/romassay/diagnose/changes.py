@@ -7,6 +7,7 @@ reading has alike at one address, where two drivers fight. `causes` weighs what 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +16,7 @@ from romassay.cpus.likeness import SCALE, adjacent_weights
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.reads import likely_cpus
 from romassay.reading import Bytes, Index
-from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Stack
+from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Stack, counted
 
 MOST = 60_000
 """Changes that are weighed, at most."""
@@ -49,6 +50,9 @@ MIRRORED = 0.13
 
 STRIPED = 8
 """One in so many blocks of sixteen that are like their neighbours, from which all is: memory woke up in stripes."""
+
+ENOUGH_CODE = 1 << 18
+"""Bytes that are looked at to tell whose code they are likely to be."""
 
 BELIEVED = 0.7
 """So much of the evidence of its neighbours is believed about a byte: not all is code."""
@@ -100,23 +104,30 @@ def changes(evidence: Evidence) -> Changes | None:
     stacked = evidence.stacked
     if not stacked.value.size:
         return None
-    known = (stacked.known == 0xFF).all(axis=0)
-    usual = np.sort(stacked.value, axis=2)[:, :, GRANULE // 2, None]
-    lively = (stacked.value == usual).mean(axis=(0, 2)) < FLAT
+    known = np.bitwise_and.reduce(stacked.known, axis=0) == 0xFF
     holding, floating = _holding(stacked.value)
-    use = lively & ~floating & ~_apart(evidence) & (known.sum(axis=1) * 2 >= GRANULE)
+    use = _lively(stacked.value) & ~floating & ~_apart(evidence) & (counted(known) * 2 >= GRANULE)
     rows = np.flatnonzero(use)
     if not len(rows):
         return None
-    part = replace(stacked, granules=stacked.granules[rows], value=stacked.value[:, rows], known=stacked.known[:, rows])
+    part = replace(stacked, granules=stacked.granules[rows], value=stacked.value[:, rows])
     home = _mirrors(part, evidence.readings.address_bits)
     settled, votes, told = _settled(part.value, home)
     told &= holding[rows, None]
     address = (part.granules[:, None] * GRANULE + np.arange(GRANULE)).ravel()
-    lasting = _lasting(part.value, home).reshape(len(part.value), -1)
-    value, whole = part.value.reshape(len(part.value), -1), known[rows].ravel() & ~lasting
+    value, whole = part.value.reshape(len(part.value), -1), _passing(part.value, home).reshape(len(part.value), -1)
+    whole &= known[rows].ravel()
     own = (home[:, None] * GRANULE + np.arange(GRANULE)).ravel()
     return _changes(value, whole, address, own, settled.ravel(), np.repeat(votes, GRANULE), told.ravel())
+
+
+def _lively(value: Bytes) -> Bools:
+    """Tell which granules hold more than one value with strays, bool[G]."""
+    alike = np.zeros(value.shape[1], np.int64)
+    for plane in value:
+        alike += counted(plane == np.sort(plane, axis=1)[:, GRANULE // 2, None])
+    lively: Bools = alike / (len(value) * GRANULE) < FLAT
+    return lively
 
 
 def _holding(value: Bytes) -> tuple[Bools, Bools]:
@@ -128,16 +139,25 @@ def _holding(value: Bytes) -> tuple[Bools, Bools]:
     count = value.shape[1]
     if len(value) < 2:
         return np.ones(count, np.bool_), np.zeros(count, np.bool_)
-    again, ever, lean = np.zeros(count), np.zeros(count), np.zeros(count)
+    usual, lean = np.zeros(count, np.uint8), np.zeros(count)
     for bit in range(8):
-        level = value >> bit & 1
-        mean = level.mean(axis=(0, 2))
-        away = level != (mean > 0.5)[None, :, None]
-        again += (away[1:] & away[:-1]).sum(axis=(0, 2))
-        ever += (away[1:] | away[:-1]).sum(axis=(0, 2))
+        ones = sum((counted((plane >> bit & 1).view(np.bool_)) for plane in value), np.zeros(count, np.int64))
+        mean = ones / (len(value) * GRANULE)
+        usual |= (mean > 0.5).astype(np.uint8) << bit
         lean += np.abs(mean - 0.5) / 8
+    again, ever = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    for one, other in pairwise(value):
+        away, next_away = one ^ usual[:, None], other ^ usual[:, None]
+        again += _ones(away & next_away)
+        ever += _ones(away | next_away)
     holding = again >= AGAIN * ever
     return holding, ~holding & (lean >= LEANS)
+
+
+def _ones(value: Bytes) -> Index:
+    """Return how many bits of each granule are set, int64[n], from uint8[n, 16]."""
+    words = np.bitwise_count(value.view(np.uint64))
+    return (words[:, 0] + words[:, 1]).astype(np.int64)
 
 
 def _apart(evidence: Evidence) -> Bools:
@@ -151,8 +171,8 @@ def _apart(evidence: Evidence) -> Bools:
     out = np.ones(len(stacked.granules), np.bool_)
     for line in (GRANULE_LINES, GRANULE_LINES + 1):
         there = stacked.partners(line)
-        same = (stacked.value == stacked.value[:, there]).mean(axis=(0, 2))
-        out &= (there >= 0) & (same >= PORTS)
+        same = sum((counted(plane == plane[there]) for plane in stacked.value), np.zeros(len(there), np.int64))
+        out &= (there >= 0) & (same >= PORTS * len(stacked.value) * GRANULE)
     if sum(function.kind == "registers" for function in evidence.found.functions) <= FEW:
         out[evidence.addresses_of("registers")] = True
     out[evidence.addresses_of("contended")] = True
@@ -164,23 +184,23 @@ def _mirrors(stacked: Stack, lines: int) -> Index:
     home = np.arange(len(stacked.granules))
     for line in range(GRANULE_LINES, lines):
         there = stacked.partners(line)
-        apart = np.bitwise_count(stacked.value ^ stacked.value[:, there]).mean(axis=(0, 2))
-        alike = (there >= 0) & (apart <= MIRRORED * 8)
+        apart = sum((_ones(plane ^ plane[there]) for plane in stacked.value), np.zeros(len(there), np.int64))
+        alike = (there >= 0) & (apart <= MIRRORED * 8 * len(stacked.value) * GRANULE)
         if line == GRANULE_LINES and np.count_nonzero(alike) * STRIPED > len(alike):
             break  # all is alike, as memory is that woke up in stripes
         home[alike] = np.minimum(home[alike], home[there[alike]])
     return home[home]
 
 
-def _lasting(value: Bytes, home: Index) -> Bools:
-    """Return what all mirrors of a reading say alike, bool[R, G, 16]: it is so in that reading, and no chance."""
+def _passing(value: Bytes, home: Index) -> Bools:
+    """Return what not all mirrors of a reading say alike, bool[R, G, 16]: else it is so in that reading, no chance."""
     several = np.bincount(home, minlength=len(home))[home] > 1
-    alike = np.ones(value.shape, np.bool_)
-    for row, same in zip(value, alike, strict=True):
-        np.logical_and.at(same, home, row == row[home])
-        same[:] = same[home]
-    lasting: Bools = alike & several[:, None]
-    return lasting
+    passing = np.empty(value.shape, np.bool_)
+    for row, here in zip(value, passing, strict=True):
+        alike = np.ones(row.shape, np.bool_)
+        np.logical_and.at(alike, home, row == row[home])
+        here[:] = ~(alike[home] & several[:, None])
+    return passing
 
 
 def _settled(value: Bytes, home: Index) -> tuple[Bytes, Index, Bools]:
@@ -215,9 +235,9 @@ def _changes(
         votes: int64[n], how many say it.
         told: bool[n], where most agree.
     """
-    differs = (value != settled) & whole & (votes > 1)
-    differs &= (value != value[0]).any(axis=0) if len(value) > 1 else votes > 2
-    row, place = np.nonzero(differs)
+    asked = (votes > 1) & (_moving(value) if len(value) > 1 else votes > 2)
+    places = [np.flatnonzero((plane != settled) & free & asked) for plane, free in zip(value, whole, strict=True)]
+    row, place = np.repeat(np.arange(len(value)), [len(each) for each in places]), np.concatenate(places)
     if len(value) == 1:
         once = _alone(own[place] << 8 | value[row, place])
         row, place = row[once], place[once]
@@ -242,6 +262,14 @@ def _changes(
     return Changes(place, right, read, before, settled, earlier, address, value, told[place], weight)
 
 
+def _moving(value: Bytes) -> Bools:
+    """Tell which bytes do not read the same each time, bool[n], from uint8[R, n]."""
+    moving = np.zeros(value.shape[1], np.bool_)
+    for plane in value[1:]:
+        moving |= plane != value[0]
+    return moving
+
+
 def _alone(keys: Index) -> Bools:
     """Return which keys stand there once, bool[m]."""
     _, back, count = np.unique(keys, return_inverse=True, return_counts=True)
@@ -259,6 +287,6 @@ def _first_of_each(keys: Index, count: int) -> Index:
 
 def _weights(settled: Bytes, before: Bytes, after: Bytes, right: Bytes, read: Bytes) -> Numbers:
     """Return how likely each byte is to be the right one of two, float64[2m], as its neighbours are in code."""
-    weights = adjacent_weights(likely_cpus(settled, 1)[0]).astype(np.float64) / SCALE
+    weights = adjacent_weights(likely_cpus(settled[:ENOUGH_CODE], 1)[0]).astype(np.float64) / SCALE
     gain = weights[before, right] + weights[right, after] - weights[before, read] - weights[read, after]
     return 1 / (1 + np.exp(-np.clip(BELIEVED * gain, -4, 4)))

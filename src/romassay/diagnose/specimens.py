@@ -21,7 +21,7 @@ from romassay.reading import Bytes
 from romassay.survey import survey
 from romassay.survey.cubes import contents
 from romassay.survey.model import Copy, Function, Survey
-from romassay.survey.stack import GRANULE, Bools
+from romassay.survey.stack import GRANULE, Bools, counted
 
 MIRRORS = 2
 """Copies that must say the same within a reading."""
@@ -31,6 +31,9 @@ CLUSTER = 12
 
 BOTH_DIGITS = 0.3
 """Share of the bytes that differ in both of their hexadecimal digits; a noisy line garbles one."""
+
+TOGETHER = 4096
+"""Bytes of a stretch in which so many of them stand together."""
 
 UNLIKE = 0.6
 """Share of the bytes from which two planes have nothing in common: then both must be code."""
@@ -70,7 +73,8 @@ def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
     """
     for image in evidence.images[:2]:
         yield evidence.found.functions[image.function], False
-    if not evidence.images or any(i.flipped for i in evidence.images[:2]) or _elsewhere(evidence):
+    unlike = not evidence.images or any(i.flipped for i in evidence.images[:2]) or _elsewhere(evidence)
+    if unlike and _dense(evidence):
         yield from ((function, bool(evidence.images)) for function in _alone(evidence))
 
 
@@ -81,6 +85,20 @@ def _elsewhere(evidence: Evidence) -> bool:
         stacked.known, axis=0
     )
     return int(np.count_nonzero(moving[~stacked.answered(evidence.found.functions)])) >= CLUSTER
+
+
+def _dense(evidence: Evidence) -> bool:
+    """Tell whether somewhere so many bytes stand together that differ in both digits as two specimens have."""
+    stacked = evidence.stacked
+    place = stacked.granules // (TOGETHER // GRANULE)
+    for value, known in zip(stacked.value[1:], stacked.known[1:], strict=True):
+        changed = (value ^ stacked.value[0]) & known & stacked.known[0]
+        there = np.flatnonzero(changed.any(axis=1))
+        several = counted((changed[there] & 0x0F != 0) & (changed[there] & 0xF0 != 0))
+        _, at = np.unique(place[there], return_inverse=True)
+        if np.bincount(at, several).max(initial=0) >= BOTH_DIGITS * CLUSTER:
+            return True
+    return False
 
 
 def _alone(evidence: Evidence) -> list[Function]:

@@ -167,12 +167,9 @@ def _rub_out(line: bytes) -> bytes:
     """Apply backspaces as a terminal does: what comes after them overwrites."""
     shown = bytearray()
     at = 0
-    for character in line:
-        if character == 8:
-            at = max(0, at - 1)
-        else:
-            shown[at : at + 1] = bytes([character])
-            at += 1
+    for piece in line.split(b"\x08"):
+        shown[at : at + len(piece)] = piece
+        at = max(0, at + len(piece) - 1)
     return bytes(shown)
 
 

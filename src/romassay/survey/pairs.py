@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from romassay.reading import Index
 from romassay.survey.consensus import Consensus
-from romassay.survey.stack import GRANULE_LINES, Bools, Stack
+from romassay.survey.stack import GRANULE_LINES, Bools, Stack, counted
 from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, UNSEEN, VOLATILE, Ground
 
 SAME_SHARE = 0.8
@@ -43,6 +43,9 @@ otherwise, counts as many as the n readings of it: a cell that fails every other
 
 EVIDENCE_BITS = 64
 """Bits of them that are needed where fewer do."""
+
+AT_ONCE = 1 << 14
+"""Granules that are compared at once: so many stay near the processor."""
 
 Masks = npt.NDArray[np.int64]
 Table = npt.NDArray[np.unsignedinteger]
@@ -219,7 +222,8 @@ def pairs(
     shape = (len(lines), len(stacked.granules))
     telling, same, firm, repeating, differing, upper, fair, under = (np.zeros(shape, np.uint8) for _ in range(8))
     few_lines = np.bool_(driven.bit_count() <= EVIDENCE)
-    steady = said.firm if not quiet else said.sure & (said.against == 0)
+    agreed = said.firm
+    steady = agreed if not quiet else said.sure & (said.against == 0)
     still = based.state != VOLATILE
     readable = said.sure | ((~still | (based.state == BUS))[:, None] & (said.seen > 0))
     for row, line in enumerate(lines):
@@ -229,22 +233,25 @@ def pairs(
         here = here[content[here] | content[partner[here]]]
         if not len(here):
             continue
-        there = partner[here]
-        differs = said.value[here] ^ said.value[there]
-        tells = (told[here] | told[there] | (few_lines & (differs != 0))) & readable[here] & readable[there]
-        telling[row, here] = np.count_nonzero(tells, axis=1)
-        same[row, here] = np.count_nonzero(tells & (differs == 0), axis=1)
-        open_here = tells & (said.value[here] != driven) & (said.value[there] != 0)
-        fair[row, here] = np.count_nonzero(open_here, axis=1)
-        under[row, here] = np.count_nonzero(open_here & (differs & ~said.value[here] == 0), axis=1)
-        certain = tells & steady[here] & steady[there] & (np.bitwise_count(differs) >= 2)
-        single = tells & said.firm[here] & said.firm[there] & (np.bitwise_count(differs) == 1)
-        often = np.minimum(np.minimum(said.seen[here], said.seen[there]), CERTAIN)
-        weight = certain * np.uint8(CERTAIN) + single * often
-        firm[row, here] = weight.sum(axis=1, dtype=np.uint8) * (still[here] & still[there])
+        for part in (here[at : at + AT_ONCE] for at in range(0, len(here), AT_ONCE)):
+            there = partner[part]
+            one, other = said.value[part], said.value[there]
+            differs = one ^ other
+            tells = (told[part] | told[there] | (few_lines & (differs != 0))) & readable[part] & readable[there]
+            telling[row, part] = counted(tells)
+            same[row, part] = counted(tells & (differs == 0))
+            open_here = tells & (one != driven) & (other != 0)
+            fair[row, part] = counted(open_here)
+            under[row, part] = counted(open_here & (differs & ~one == 0))
+            lines_apart = np.bitwise_count(differs)
+            certain = tells & steady[part] & steady[there] & (lines_apart >= 2)
+            single = tells & agreed[part] & agreed[there] & (lines_apart == 1)
+            often = np.minimum(np.minimum(said.seen[part], said.seen[there]), CERTAIN)
+            weight = certain * np.uint8(CERTAIN) + single * often
+            firm[row, part] = weight.sum(axis=1, dtype=np.uint8) * (still[part] & still[there])
         if declared is not None and line >= declared:
             firm[row, here[_covered(stacked.granules[here], telling[row, here], same[row, here])]] = 0
-    amount = np.count_nonzero(told, axis=1).astype(np.uint8)
+    amount = counted(told).astype(np.uint8)
     for row in range(len(lines)):
         upper[row] = amount * (stacked.granules >> row & 1)
     needed = CERTAIN if quiet or len(stacked.value) >= 3 else 2 * CERTAIN

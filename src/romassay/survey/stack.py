@@ -23,6 +23,9 @@ GRANULE = 1 << GRANULE_LINES
 FEW_STRETCHES = 4096
 """More separate stretches than this are scattered byte by byte."""
 
+ALL = np.uint8(0xFF)
+"""All bits of a byte; where every byte is known, one stands for all."""
+
 Bools = npt.NDArray[np.bool_]
 
 
@@ -34,7 +37,7 @@ class Stack:
         bits: lines of the bus.
         granules: int64[G], granule numbers (address // 16), sorted.
         value: uint8[R, G, 16].
-        known: uint8[R, G, 16], the bits that were seen.
+        known: uint8[R, G, 16], the bits that were seen; not to be written to.
     """
 
     bits: int
@@ -70,6 +73,12 @@ class Stack:
         return self.positions(wanted)
 
 
+def counted(flags: Bools) -> Index:
+    """Return how many of each granule's bytes are marked, int64[n], from bool[n, 16]: its flags as two words."""
+    words = np.bitwise_count(np.ascontiguousarray(flags).view(np.uint64))
+    return (words[:, 0] + words[:, 1]).astype(np.int64)
+
+
 def granules_seen(readings: Sequence[Reading]) -> Index:
     """Return the numbers of the granules in which any reading saw an address, sorted."""
     runs = np.concatenate([np.zeros((0, 4), np.int64), *(reading.runs for reading in readings)])
@@ -103,6 +112,8 @@ def stack(
         for item in excluded:
             known[:, _inside(held, item)] = 0
     shape = (len(readings), len(held), GRANULE)
+    if known.size and all(plane.min() == ALL for plane in known):
+        return Stack(bits, held, value.reshape(shape), np.broadcast_to(ALL, shape))
     return Stack(bits, held, value.reshape(shape), known.reshape(shape))
 
 
@@ -138,21 +149,25 @@ def _laid_in_stretches(reading: Reading, held: Index, value: Bytes, known: Bytes
     """Copy a reading whose addresses only go up, stretch by stretch; False where that can't be done."""
     runs = reading.runs
     starts = np.flatnonzero(np.r_[True, np.diff(runs[:, 0] - runs[:, 1]) != 0])
-    first = runs[starts, 0]
+    first, start = runs[starts, 0], runs[starts, 1]
     last = runs[np.r_[starts[1:], len(runs)] - 1]
     end = last[:, 0] + last[:, 2]
     if len(starts) > FEW_STRETCHES or (first[1:] < end[:-1]).any() or (np.diff(runs[:, 0]) <= 0).any():
         return False
+    if not _gaps(held):
+        cut = np.maximum(first, int(held[0]) * GRANULE) - first
+        first, start, end = first + cut, start + cut, np.minimum(end, (int(held[-1]) + 1) * GRANULE)
+        inside = first < end
+        first, start, end = first[inside], start[inside], end[inside]
     at = np.searchsorted(held, first >> GRANULE_LINES)
     at_end = np.searchsorted(held, (end - 1) >> GRANULE_LINES)
     wide = ((end - 1) >> GRANULE_LINES) - (first >> GRANULE_LINES)
     if (at_end >= len(held)).any() or (held[at_end] != (end - 1) >> GRANULE_LINES).any() or (at_end - at != wide).any():
         return False
-    bits = reading.known_bits()
-    for place, address, start, stop in zip(at, first, runs[starts, 1], last[:, 1] + last[:, 2], strict=True):
+    for place, address, begin, count in zip(at, first, start, end - first, strict=True):
         to = int(place) * GRANULE + int(address) % GRANULE
-        value[to : to + stop - start] = reading.value[start:stop]
-        known[to : to + stop - start] = bits[start:stop]
+        value[to : to + count] = reading.value[begin : begin + count]
+        known[to : to + count] = 0xFF if reading.known is None else reading.known[begin : begin + count]
     return True
 
 
