@@ -128,15 +128,15 @@ def command(
 
     FILE is what a terminal logged, or a hex or binary file; '-' is standard input. The formats and layouts are
     recognised by content. With -o the readings are kept in a docket, to which later calls add: without a FILE it is
-    derived anew.
+    derived anew. A docket may begin with control readings alone.
 
     Addresses are written 0xD000, $D000, D000h or in decimal; ranges 0x4000-0x5FFF or 0x4000+0x2000.
 
     For example: romassay assay pass-1.log pass-2.log --part 6530 -o docket
 
-    Exit status: 0 confirmed, 3 provisional, 4 nothing found, 2 bad input.
+    Exit status: 0 confirmed, 3 provisional, 4 nothing found or no reading of the specimen yet, 2 bad input.
     """
-    from romassay.session.assay import Request, assay_files, look
+    from romassay.session.assay import Request, assay_or_keep, look
 
     roles: dict[Role, tuple[Path, ...]] = {
         "specimen": files,
@@ -160,8 +160,11 @@ def command(
 
         screen.show(taken(look(request), width=screen.width()))
         return 0
-    outcome = assay_files(request)
+    outcome = assay_or_keep(request)
     say_decimals({"--exclude": said["exclude"], "--base": [said["base"]]})
+    if outcome is None:
+        say_kept(str(docket))
+        return VERDICT_STATUS["not-found"]
     for notice in outcome.notices:
         screen.note(notice)
     if as_json:
@@ -171,6 +174,12 @@ def command(
 
         screen.show(summary(outcome.assay, _setting(request, outcome), width=screen.width()))
     return VERDICT_STATUS[outcome.assay.verdict]
+
+
+def say_kept(docket: str) -> None:
+    """Say that control readings are kept, and what comes next."""
+    screen.note(f"{docket}: kept; no reading of the specimen is there yet")
+    screen.note("next, read the specimen into the same docket; switch off before you put it in")
 
 
 def _inputs(

@@ -12,7 +12,7 @@ import click
 
 from romassay.address import MAX_ADDRESS_BITS, Range, parse_range
 from romassay.cli import EXIT_OK, screen
-from romassay.cli.assay import VERDICT_STATUS, kept_in, settings_of
+from romassay.cli.assay import VERDICT_STATUS, kept_in, say_kept, settings_of
 from romassay.cli.options import FILE, of_no_use, parts_option, read_option, say_decimals
 from romassay.errors import BadValue
 
@@ -306,8 +306,7 @@ def _shown(outcome: Outcome | None, folder: Path) -> int:
     from romassay.report.summary import summary
 
     if outcome is None:
-        screen.note(f"{folder}: kept; no reading of the specimen is there yet")
-        screen.note("next, read the specimen into the same docket; switch off before you put it in")
+        say_kept(str(folder))
         return EXIT_OK
     for notice in outcome.notices:
         screen.note(notice)

@@ -79,7 +79,7 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
     with hold(request.docket) if request.docket else contextlib.nullcontext() as former:
         declared = _declared(request, _settings((former or Manifest()).settings, request.settings))
         entered = _entered(request, former or Manifest(), declared)
-        result = _derive(entered, declared)
+        result = _derive(entered, declared, request.docket)
         files = result_files(result)
         notices = entered.notices
         if request.docket:
@@ -104,18 +104,20 @@ def assay_files(request: Request, *, now: Callable[[], datetime] = lambda: datet
 
 
 def assay_or_keep(request: Request, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Outcome | None:
-    """Assay as `assay_files` does; keep control readings, and return None, where none of the specimen is there yet.
+    """Assay as `assay_files` does; of a docket without a reading of the specimen, keep its control readings.
+
+    Returns:
+        What came of it; None where the docket keeps control readings alone, so that there is nothing to assay yet.
 
     Raises:
-        ValueError: the request names no docket.
         BadInput, BadValue: as `assay_files`.
     """
-    if request.docket is None:
-        raise ValueError("nothing is kept without a docket")
+    if request.docket is None or not request.inputs:
+        return assay_files(request, now=now)
     with hold(request.docket) as former:
         before = former or Manifest()
         roles = {*(item.role for item in request.inputs), *(entry.role for entry in before.readings)}
-        if request.inputs and "specimen" not in roles:
+        if "specimen" not in roles:
             _keep(request, request.docket, before, now)
             return None
     return assay_files(request, now=now)
@@ -187,7 +189,7 @@ def _derived(docket: Path, manifest: Manifest) -> Derived:
     request = Request(inputs=(), docket=docket)
     declared = _declared(request, manifest.settings)
     entered = _entered(request, manifest, declared)
-    return Derived(_derive(entered, declared), entered.loaded, manifest)
+    return Derived(_derive(entered, declared, docket), entered.loaded, manifest)
 
 
 def decide(
@@ -275,10 +277,13 @@ def _declared(request: Request, settings: Settings) -> Declared:
     return declare(settings, request.docket, newly=request.settings, folders=request.part_folders)
 
 
-def _derive(entered: Entered, declared: Declared) -> Assay:
+def _derive(entered: Entered, declared: Declared, docket: Path | None) -> Assay:
     settings = on_bus(entered.manifest.settings, declared)
     if not any(entry.role == "specimen" for entry in entered.manifest.readings):
-        raise BadValue("there is no reading of the specimen to assay", advice="name at least one log of it")
+        raise BadValue(
+            "there is no reading of the specimen to assay",
+            advice="name at least one log of it" if docket else "name at least one log of it, or keep this with -o DIR",
+        )
     options = Options(
         part=declared.part,
         rig=declared.rig,

@@ -133,6 +133,26 @@ def test_a_raw_file_with_a_base(here: Path) -> None:
     assert (reading["first"], reading["last"]) == (0xD000, 0xEFFF)
 
 
+def test_a_docket_may_begin_with_a_control_reading_alone(here: Path) -> None:
+    first = romassay(here, "assay", "-o", "box", "--empty-socket", "blank.log")
+    assert first.returncode == 4
+    assert first.stdout == b""
+    assert first.stderr.decode().splitlines() == [
+        "romassay: box: kept; no reading of the specimen is there yet",
+        "romassay: next, read the specimen into the same docket; switch off before you put it in",
+    ]
+    assert sorted(path.name for path in (here / "box").iterdir()) == ["docket.json", "readings"]
+    assert "no reading of the specimen" in complaint(romassay(here, "assay", "-o", "box"))
+    romassay(here, "assay", "-o", "box", "a.log", "b.log")
+    record = json.loads((here / "box/assay.json").read_bytes())
+    assert [item["role"] for item in record["readings"]] == ["empty-socket", "specimen", "specimen"]
+    assert "no-control-reading" not in record["limits"]
+
+
+def test_a_control_reading_alone_is_kept_only_where_a_docket_is_named(here: Path) -> None:
+    assert "or keep this with -o DIR" in complaint(romassay(here, "assay", "--empty-socket", "blank.log"))
+
+
 def test_standard_input_is_a_file_too(here: Path) -> None:
     run = romassay(here, "assay", "-", "b.log", "-o", "box", stdin=(here / "a.log").read_bytes())
     assert run.returncode == 0
