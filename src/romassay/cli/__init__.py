@@ -17,16 +17,16 @@ if TYPE_CHECKING:
     import click
 
 VERBS: dict[str, str] = {
-    "assay": "find the ROM in dumps of a bus, settle its bytes, and say how sure that is",
+    "assay": "find the ROM in dumps of a bus, settle it, and say how sure that is",
     "demo": "watch it work on an invented specimen, in the current folder",
-    "report": "write the evidence of a docket as one page, to print, file or hand on",
+    "report": "write the evidence of a docket as one page, to print or hand on",
     "bench": "work with dockets on a page in the browser, on this machine",
-    "capture": "ask a host for its memory over a serial line, until the readings agree",
-    "firmware": "make a reader of your own: for a microcontroller, or a routine to key into a host",
+    "capture": "ask a host for its memory over a serial line, until readings agree",
+    "firmware": "make a reader: a microcontroller, or a routine to key into a host",
     "convert": "turn one image format into another",
-    "listing": "read the code of an image: a listing that an assembler takes back, and pictures",
-    "parts": "show the known chip types, or find what a chip with a house mark may be",
-    "plan": "work out wiring, supply and times before the soldering iron, and print the sheet for the bench",
+    "listing": "read the code of an image: source to assemble again, and pictures",
+    "parts": "show the known chip types, or find what a house-marked one may be",
+    "plan": "work out wiring, supply and times, and print the sheet for the bench",
     "twin": "rehearse: print the logs that a simulated specimen would give",
 }
 """Every verb, in the order in which a newcomer meets them, with one line of help."""
@@ -47,14 +47,16 @@ def help_text() -> str:
     return f"""\
 Usage: romassay VERB ...
 
-From bus dumps of an obsolete mask-programmed chip to a ROM image that others can trust.
+From bus dumps of an obsolete mask-programmed chip to a ROM image that others
+can trust.
 
 {verbs}
 
   romassay VERB --help   tells what a verb takes
   romassay --version     prints the version
 
-Exit status: 0 done, 2 bad input. Of 'assay': 0 confirmed, 3 provisional, 4 nothing found, 2 bad input.
+Exit status: 0 done, 2 bad input. Of 'assay': 0 confirmed, 3 provisional,
+4 nothing found, 2 bad input.
 """
 
 

@@ -24,7 +24,9 @@ _MOST_STRIDE = 256
 @click.argument("source", metavar="DOCKET|IMAGE", type=FILE)
 @click.option("--cpu", metavar="TYPE", help="The CPU's type number, where the code does not tell it right.")
 @click.option("--origin", metavar="ADDR", help="Address of the first byte, where the code does not tell it right.")
-@click.option("--entry", "entries", metavar="ADDR", multiple=True, help="An address at which code begins. May be repeated.")
+@click.option(
+    "--entry", "entries", metavar="ADDR", multiple=True, help="An address at which code begins. May be repeated."
+)
 @click.option(
     "--characters",
     metavar="SET",
@@ -39,7 +41,11 @@ _MOST_STRIDE = 256
     help="A part on the bus and the address of its first register; its registers are named. May be repeated.",
 )
 @click.option(
-    "--name", "names", metavar="NAME=ADDR", multiple=True, help="What an address is called in the listing. May be repeated."
+    "--name",
+    "names",
+    metavar="NAME=ADDR",
+    multiple=True,
+    help="What an address is called in the listing. May be repeated.",
 )
 @click.option("--reached", is_flag=True, help="List as code only what the flow reaches.")
 @click.option("--image", metavar="N", type=int, default=1, show_default=True, help="Which of a docket's images.")

@@ -8,11 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from romassay.part import Current, Figure, Level, Part, Rail, Rating, is_unchecked
-from romassay.report.pins import name_of, sides
+from romassay.report.pins import Place, name_of, sides
 from romassay.report.text import Line, Segment, paragraph
 from romassay.report.words import FUNCTIONS, plural, size
 
 _MARGIN = 11
+_LEAST_MARGIN = 2
+"""Columns before a package that would be too wide with more: there is room for the sign of what has no source."""
+_BODY = 11
+"""Columns of a package, with both its edges."""
 _OPTION = {"high": "1", "low": "0", "ignored": "x"}
 _CELLS = {
     "mask": "mask-programmed",
@@ -109,16 +113,33 @@ def _pin_out(part: Part, width: int) -> Iterator[Line]:
     if not left:
         yield (Segment("Pins".ljust(_MARGIN)), Segment("No pin table was found: do not wire this part.", "bad"))
         return
+    yield from _package(part, left, right, width)
+    for pin in part.pins:
+        if pin.note:
+            first = f"{' ' * _MARGIN}{pin.n:>2} "
+            yield from paragraph(f"{pin.name}: {pin.note}.", width=width, first=first, rest=" " * len(first))
+    yield from _cite("", {pin.src for pin in part.pins})
+
+
+def _package(part: Part, left: Sequence[Place], right: Sequence[Place], width: int) -> Iterator[Line]:
+    """Yield the package seen from above, as far to the left as it must stand; pin by pin where it is too wide."""
     role = max(len(item.role) for item in left)
     name = max(len(name_of(item.pin)) for item in left)
     other = max(len(name_of(item.pin)) for item in right)
-    label = part.type.center(9)
+    roles = max(len(item.role) + (2 if item.unsure else 0) for item in right)
+    across = role + 2 + name + 4 + _BODY + 4 + other + 2 + roles
+    margin = max(_LEAST_MARGIN, min(_MARGIN, width - across))
+    title = "Pins".ljust(margin)
+    if margin + across > width:
+        yield (Segment("Pins"),)
+        yield from _pin_by_pin((*left, *reversed(right)), width)
+        return
     blank = " " * (role + name + 6)
-    yield (Segment("Pins".ljust(_MARGIN)), Segment(f"{blank}┌────∪────┐", "faint"))
+    yield (Segment(title), Segment(f"{blank[len(title) - margin :]}┌────∪────┐", "faint"))
     for row, (one, two) in enumerate(zip(left, right, strict=True)):
-        middle = label if row == len(left) // 2 else " " * 9
+        middle = part.type.center(_BODY - 2) if row == len(left) // 2 else " " * (_BODY - 2)
         yield (
-            Segment("? ".rjust(_MARGIN) if one.unsure else " " * _MARGIN, "care"),
+            Segment("? ".rjust(margin) if one.unsure else " " * margin, "care"),
             Segment(f"{one.role.rjust(role)}  "),
             Segment(name_of(one.pin).rjust(name), "strong"),
             Segment(f" {one.pin.n:>2} "),
@@ -128,12 +149,15 @@ def _pin_out(part: Part, width: int) -> Iterator[Line]:
             Segment(f"  {two.role}"),
             Segment(" ?" if two.unsure else "", "care"),
         )
-    yield (Segment(" " * _MARGIN), Segment(f"{blank}└─────────┘", "faint"))
-    for pin in part.pins:
-        if pin.note:
-            first = f"{' ' * _MARGIN}{pin.n:>2} "
-            yield from paragraph(f"{pin.name}: {pin.note}.", width=width, first=first, rest=" " * len(first))
-    yield from _cite("", {pin.src for pin in part.pins})
+    yield (Segment(" " * margin), Segment(f"{blank}└─────────┘", "faint"))
+
+
+def _pin_by_pin(places: Sequence[Place], width: int) -> Iterator[Line]:
+    """Yield pins by their numbers, one after the other."""
+    name = max(len(name_of(place.pin)) for place in places)
+    for place in places:
+        first = f"{'?' if place.unsure else ' '} {place.pin.n:>2} {name_of(place.pin):<{name}}  "
+        yield from paragraph(place.role, width=width, first=first, rest=" " * len(first))
 
 
 def _functions(part: Part, width: int) -> Iterator[Line]:

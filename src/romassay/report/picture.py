@@ -36,9 +36,6 @@ def name_of(survey: Survey, index: int) -> str:
 
 
 _STYLES: dict[RegionKind, Style] = {"rom": "good", "contended": "bad", "unknown": "care", "open-bus": "faint"}
-_EXTENT = 14
-"""Columns of '16777216 bytes', the longest extent of a 24-line bus."""
-
 _LISTED = 10
 """So many regions are listed one a line; more of them become a strip."""
 
@@ -46,16 +43,18 @@ _LISTED = 10
 def address_map(survey: Survey, room: int = 80) -> list[Line]:
     """Return who answers where, in `room` columns: one region a line, or a strip of signs where there are many."""
     if len(survey.regions) <= _LISTED:
-        return [_region_line(survey, region) for region in survey.regions]
+        extents = [size(region.last - region.first + 1) for region in survey.regions]
+        across = max(map(len, extents), default=0)
+        pairs = zip(survey.regions, extents, strict=True)
+        return [_region_line(survey, region, f"{extent:>{across}}") for region, extent in pairs]
     return _strip(survey, room)
 
 
-def _region_line(survey: Survey, region: Region) -> Line:
+def _region_line(survey: Survey, region: Region, extent: str) -> Line:
     wide = digits(survey.address_bits)
     place = f"{region.first:0{wide}X}-{region.last:0{wide}X}"
     style = _STYLES.get(region.kind, "plain")
-    extent = size(region.last - region.first + 1)
-    return (Segment(f"{place}  {extent:>{_EXTENT}}  "), Segment(_region_words(survey, region), style))
+    return (Segment(f"{place}  {extent}  "), Segment(_region_words(survey, region), style))
 
 
 def _region_words(survey: Survey, region: Region) -> str:
@@ -69,8 +68,8 @@ def _region_words(survey: Survey, region: Region) -> str:
     return f"{name}{mirror}{conflict}"
 
 
-_CELLS = 64
-_FEWER_CELLS = 32
+_CELLS = (64, 32, 16)
+"""Signs in a row: the most for which there is room."""
 _MOST_CELLS = 512
 _GROUP = 16
 _IMPORTANCE: tuple[RegionKind, ...] = ("contended", "rom", "ram", "registers", "unknown", "host", "open-bus")
@@ -93,10 +92,10 @@ class _Sign:
 
 def _strip(survey: Survey, room: int) -> list[Line]:
     wide = digits(survey.address_bits)
-    across = _CELLS if room >= wide + 2 + _CELLS + _CELLS // _GROUP - 1 else _FEWER_CELLS
+    across = next((cells for cells in _CELLS if room >= wide + 2 + cells + cells // _GROUP - 1), _CELLS[-1])
     cell = _cell_size(survey.regions, across)
     signs = _signs(survey, cell)
-    lines: list[Line] = [(Segment(f"each sign stands for {size(cell)}", "faint"),)]
+    lines = paragraph(f"each sign stands for {size(cell)}", width=room, style="faint")
     for row in sorted({at // across for at in signs}):
         cells = [signs.get(row * across + i, _Sign(" ", "plain", "")) for i in range(across)]
         lines.append((Segment(f"{row * across * cell:0{wide}X}  "), *_joined(cells)))

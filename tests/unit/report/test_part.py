@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from romassay.catalogue import catalogue_parts, load_part
 from romassay.part import Part, is_unchecked
 from romassay.report.part import between, part_lines
+from romassay.report.pins import name_of, sides
 from romassay.report.text import render
 
 PARTS = [found.part for found in catalogue_parts()]
@@ -30,7 +33,7 @@ def test_nothing_is_left_out_and_nothing_unchecked_is_unmarked(part: Part) -> No
     marked = sum(line[:11].rstrip().endswith("?") for line in text.splitlines())
     tables = [c for c in part.cited() if c.section not in ("pins", "row", "output", "selects", "rails")]
     assert marked >= sum(is_unchecked(item.src) for item in tables if item.section != "cautions")
-    assert max(map(len, text.splitlines())) <= 84
+    assert max(map(len, text.splitlines())) <= 80
 
 
 def test_the_package_is_drawn_with_pin_1_top_left() -> None:
@@ -43,6 +46,28 @@ def test_the_package_is_drawn_with_pin_1_top_left() -> None:
     assert drawn[19].split() == ["supply,", "+5", "V", "VCC", "20", "┤", "├", "21", "PB4", "port"]
     assert {line.index("┤") for line in drawn} == {lines[top].index("┌")}
     assert lines[top + 21].index("└") == lines[top].index("┌")
+
+
+def pins_shown(part: Part, width: int) -> list[str]:
+    """Return the lines of the pin-out, up to the notes on single pins or the sources."""
+    lines = shown(part, width).splitlines()
+    [start] = [n for n, line in enumerate(lines) if line.startswith("Pins")]
+    if "┌" in lines[start]:
+        return lines[start : start + len(part.pins) // 2 + 2]
+    end = re.compile(rf"[ ?] {len(part.pins)} ")
+    [last] = [n for n, line in enumerate(lines) if n > start and end.match(line)]
+    return lines[start : last + 1]
+
+
+@pytest.mark.parametrize("width", [40, 60, 72, 80, 100])
+@pytest.mark.parametrize("part", [part for part in PARTS if part.pins], ids=lambda part: part.name)
+def test_the_pin_out_fits_the_screen_and_has_every_pin_with_its_role(part: Part, width: int) -> None:
+    lines = pins_shown(part, width)
+    assert max(map(len, lines)) <= width
+    flat = " ".join(" ".join(lines).split())
+    for place in (place for side in sides(part) for place in side):
+        number, name, role = place.pin.n, re.escape(name_of(place.pin)), re.escape(place.role)
+        assert re.search(rf"{role} {name} {number} ┤|├ {number} {name} {role}|\b{number} {name} {role}", flat)
 
 
 def test_selects_have_a_column_for_each_function() -> None:
