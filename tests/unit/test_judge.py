@@ -10,6 +10,7 @@ import pytest
 import examples
 from faulty import FOG
 from romassay.address import Range
+from romassay.catalogue import load_part
 from romassay.chain import Assay, Options, assay
 from romassay.code.model import Check, Code
 from romassay.finding import Finding, ranked
@@ -17,10 +18,12 @@ from romassay.judge import Judgement, judge
 from romassay.reading import Hole, Reading, ReadingSet, Role, Source, reading_of
 from romassay.rig import Host, Rig
 from romassay.settle.model import Decision, Doubt, Image
+from romassay.survey.model import Region
 from romassay.twin import Bench, Floating, Memory, Specimen, function_from_pattern, take
 
 DATA = bytes(np.random.default_rng(11).integers(0, 256, 1024, dtype=np.uint8))
 WINDOW = ((0x8000, 0x8FFF),)
+KIB, TWO_KIB = Options(part=load_part("2708")), Options(part=load_part("2316"))
 
 
 def bench(data: bytes = DATA, pattern: str = "1000 -0aa aaaa aaaa", **changes: object) -> Bench:
@@ -77,10 +80,10 @@ def test_holes_are_a_dropout_that_blocks_only_where_bytes_are_thin() -> None:
     plain = readings(bench(pattern="1000 00aa aaaa aaaa"), 3)
     gap = reading_of([(0x8000, DATA[:100]), (0x8074, DATA[0x74:]), (0x8400, b"\xff" * 0xC00)], unit="hex-digit")
     damaged = replace(gap, holes=(Hole(0x8064, 0x8073, 9, "too short"),), source=Source("bad.log", "f" * 64))
-    fine = assay([*plain[:2], damaged], Options(size=1024))
+    fine = assay([*plain[:2], damaged], KIB)
     assert fine.verdict == "confirmed"
     assert not kinds(fine)["link-dropout"].blocks
-    thin = assay([plain[0], damaged], Options(size=1024))
+    thin = assay([plain[0], damaged], KIB)
     assert thin.verdict == "provisional"
     assert kinds(thin)["link-dropout"].blocks
     assert kinds(thin)["link-dropout"].where == (Range(0x8064, 0x8073),)
@@ -147,7 +150,7 @@ def test_a_size_is_not_confirmed_where_what_follows_was_not_read() -> None:
     half = assay(readings(bench(pattern="1000 00aa aaaa aaaa"), window=((0x8000, 0x81FF),)))
     assert kinds(half)["size-ambiguous"].blocks
     assert half.verdict == "provisional"
-    declared = assay(readings(bench(pattern="1000 00aa aaaa aaaa"), window=((0x8000, 0x83FF),)), Options(size=1024))
+    declared = assay(readings(bench(pattern="1000 00aa aaaa aaaa"), window=((0x8000, 0x83FF),)), KIB)
     assert declared.verdict == "confirmed"
 
 
@@ -160,23 +163,84 @@ def test_a_quarter_of_blank_that_ends_as_a_chip_would_leaves_the_size_open() -> 
     assert "size-ambiguous" not in kinds(assay(readings(ragged)))
 
 
+def test_a_rom_seen_at_one_place_needs_a_word_of_the_person_or_the_empty_socket() -> None:
+    checked = bench(FOG.tobytes(), "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
+    assert assay(readings(checked)).verdict == "confirmed"
+    unchecked = FOG.copy()
+    unchecked[0x2F0] ^= 0x01
+    made = bench(unchecked.tobytes(), "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
+    doubted = assay(readings(made))
+    assert kinds(doubted)["size-ambiguous"].blocks
+    assert "at 8000 only" in kinds(doubted)["size-ambiguous"].evidence
+    assert assay(readings(made), Options(size=1024)).verdict == "confirmed"
+
+    def beside(window: tuple[tuple[int, int], ...]) -> Assay:
+        empty = reading_of(take(made, window, role="empty-socket"))
+        return assay([*readings(made), replace(empty, role="empty-socket", source=Source("empty.log", "e" * 64))])
+
+    assert beside(WINDOW).verdict == "confirmed"
+    assert beside(((0x9000, 0x9FFF),)).verdict == "provisional"
+    twice = bench(unchecked.tobytes(), "1000 -0aa aaaa aaaa", floating=(Floating("address-high"),))
+    assert assay(readings(twice)).verdict == "confirmed"
+
+
+def pulled_both(made: Bench) -> list[Reading]:
+    """Read a bench with the data lines pulled up, and pulled down."""
+    return [
+        replace(
+            readings(replace(made, floating=(Floating("pulled", level),)), 1)[0],
+            role=role,
+            source=Source(f"{role}.log", f"{level:064x}"),
+        )
+        for role, level in (("pulled-up", 0xFF), ("pulled-down", 0x00))
+    ]
+
+
+def test_a_cell_that_reads_otherwise_where_it_is_pulled_is_weak_though_all_readings_agree() -> None:
+    made, weak = bench(), bytearray(DATA)
+    weak[0x123] ^= 0x10
+    failing = bench(bytes(weak))
+    assert assay([*readings(made), *pulled_both(made)], Options(size=1024)).verdict == "confirmed"
+    result = assay([*readings(failing), *pulled_both(made)], Options(size=1024))
+    assert kinds(result)["weak-bits"].offsets == (0x123,)
+    assert result.verdict == "provisional"
+
+
+def test_over_a_line_that_damages_characters_one_pulled_byte_alone_says_nothing() -> None:
+    made, weak = bench(pattern="1000 00aa aaaa aaaa"), bytearray(DATA)
+    weak[0x123] ^= 0x10
+    torn = tuple(
+        replace(reading, holes=(Hole(0x8FF0, 0x8FFF, 9, "too short"),)) for reading in pulled_both(bench(bytes(weak)))
+    )
+    once = [torn[0], pulled_both(made)[1]]
+    assert "weak-bits" not in kinds(assay([*readings(made), *once], Options(size=1024)))
+    assert kinds(assay([*readings(made), *torn], Options(size=1024)))["weak-bits"].offsets == (0x123,)
+
+
+def test_pulled_readings_of_another_specimen_are_told() -> None:
+    other = bench(DATA[::-1])
+    result = assay([*readings(bench()), *pulled_both(other)], Options(size=1024))
+    assert kinds(result)["mixed-specimens"].blocks
+    assert result.verdict == "provisional"
+
+
 @pytest.mark.parametrize("fill", [0xFF, 0x00])
 def test_what_reads_as_blank_bytes_behind_a_rom_of_no_declared_size_leaves_it_open(fill: int) -> None:
-    made = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", fill),))
+    made = bench(DATA[:1024], "1000 -0aa aaaa aaaa", floating=(Floating("pulled", fill),))
     open_size = assay(readings(made))
     found = kinds(open_size)["size-ambiguous"]
     assert (open_size.verdict, found.blocks) == ("provisional", True)
     assert f"reads {fill:02X} throughout" in found.evidence
     assert assay(readings(made), Options(size=1024)).verdict == "confirmed"
-    other = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
+    other = bench(DATA[:1024], "1000 -0aa aaaa aaaa", floating=(Floating("address-high"),))
     assert "size-ambiguous" not in kinds(assay(readings(other)))
-    before = bench(DATA[:1024], "1000 01aa aaaa aaaa", floating=(Floating("pulled", fill),))
+    before = bench(DATA[:1024], "1000 -1aa aaaa aaaa", floating=(Floating("pulled", fill),))
     assert not kinds(assay(readings(before)))["size-ambiguous"].blocks
 
 
 def test_pulling_the_bus_away_from_what_blank_bytes_hold_settles_the_size() -> None:
-    made = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", 0xFF),))
-    away = bench(DATA[:1024], "1000 00aa aaaa aaaa", floating=(Floating("pulled", 0x00),))
+    made = bench(DATA[:1024], "1000 -0aa aaaa aaaa", floating=(Floating("pulled", 0xFF),))
+    away = bench(DATA[:1024], "1000 -0aa aaaa aaaa", floating=(Floating("pulled", 0x00),))
     pulled = replace(readings(away, 1)[0], role="pulled-down", source=Source("down.log", "d" * 64))
     assert "size-ambiguous" not in kinds(assay([*readings(made), pulled]))
 
@@ -187,7 +251,7 @@ def test_what_reads_as_blank_bytes_before_a_rom_counts_where_the_bus_says_someth
     assert len(result.images[0]) == 2048 or kinds(result)["size-ambiguous"].blocks
 
 
-def controlled(fill: int, role: Role, data: bytes, size: int, pull: int | None = None) -> Assay:
+def controlled(fill: int, role: Role, data: bytes, pull: int | None = None) -> Assay:
     """Assay a ROM at 8800 on a bus at one level, with a control reading: with a specimen where it was pulled."""
 
     def window(level: int, *, specimen: bool) -> bytes:
@@ -197,20 +261,20 @@ def controlled(fill: int, role: Role, data: bytes, size: int, pull: int | None =
 
     passes = [reading_of([(0x8000, window(fill, specimen=True))]) for _ in range(2)]
     control = reading_of([(0x8000, window(fill if pull is None else pull, specimen=pull is not None))])
-    return assay([*passes, replace(control, role=role)], Options(size=size))
+    return assay([*passes, replace(control, role=role)], TWO_KIB)
 
 
 @pytest.mark.parametrize("fill", [0xFF, 0x00])
 def test_controls_do_not_make_the_bus_the_blank_half_of_a_rom(fill: int) -> None:
     half, whole = DATA[:1024], DATA[:1024] + bytes([fill]) * 1024
     pulled: Role = "pulled-down" if fill else "pulled-up"
-    assert kinds(controlled(fill, "empty-socket", half, 2048))["half-image"].blocks
-    assert kinds(controlled(fill, pulled, half, 2048, fill ^ 0xFF))["half-image"].blocks
-    assert controlled(fill, pulled, whole, 2048, fill ^ 0xFF).verdict == "confirmed"
+    assert kinds(controlled(fill, "empty-socket", half))["half-image"].blocks
+    assert kinds(controlled(fill, pulled, half, fill ^ 0xFF))["half-image"].blocks
+    assert controlled(fill, pulled, whole, fill ^ 0xFF).verdict == "confirmed"
 
 
 def test_a_constant_bus_is_no_part_of_a_rom_whatever_the_control() -> None:
-    assert kinds(controlled(0xB1, "empty-socket", DATA[:1024], 2048))["half-image"].blocks
+    assert kinds(controlled(0xB1, "empty-socket", DATA[:1024]))["half-image"].blocks
 
 
 def test_a_program_cut_off_by_a_blank_block_is_doubted() -> None:
@@ -331,3 +395,20 @@ def test_a_check_of_its_own_tells_a_memory_only_where_no_other_makes_one() -> No
     for codes, doubted in (((own, none), False), ((own, own), True), ((none, none), True)):
         kinds = {f.kind for f in judge(readings, found, made.images, codes=codes).findings}
         assert ("ram-or-rom" in kinds) is doubted, codes
+
+
+def test_a_rom_of_no_code_seen_once_is_doubted_beside_what_is_not_clear() -> None:
+    base = examples.confirmed()
+    alone = replace(base.survey.functions[0], copies=base.survey.functions[0].copies[:1])
+    unclear = Region(0x9000, 0x90FF, "unknown")
+    for regions, code, excluded, doubted in (
+        ((unclear,), None, (), True),
+        ((), None, (), False),
+        ((unclear,), "6502", (), False),
+        ((unclear,), None, (Range(0x9000, 0x90FF),), False),
+    ):
+        found = replace(base.survey, functions=(alone,), regions=regions)
+        readings = ReadingSet(examples.readings(3), 16, excluded)
+        codes = (Code(code, ((code, 1.0),)),)
+        judged = judge(readings, found, (examples.image(),), size=1024, codes=codes)
+        assert ("ram-or-rom" in {f.kind for f in judged.findings if f.blocks}) is doubted, (regions, code, excluded)

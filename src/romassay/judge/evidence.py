@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from romassay.address import Range, merge_ranges
 from romassay.code.model import Code
 from romassay.cpus.model import Name
 from romassay.reading import ReadingSet
 from romassay.settle.model import Image
+from romassay.survey.model import Function
 
 ENOUGH = 2
 """Independent readings of every byte that a confirmed image needs."""
@@ -27,6 +29,9 @@ SELDOM = 0.003
 PLACELESS = ("raw-binary", "bnpf")
 """Formats without addresses."""
 
+SHOWN = 0.9
+"""Share of the bytes of a function that a reading of the empty socket must show to tell of it: a few may be lost."""
+
 VECTORED: tuple[Name, ...] = ("6502", "65C02", "6800", "6801", "6809")
 """CPUs whose vectors end the address space (handbooks of the instruction sets)."""
 
@@ -40,6 +45,15 @@ def is_settled(image: Image) -> bool:
 def host_known(readings: ReadingSet) -> bool:
     """Tell whether the person said where the host's memory is, or showed it with an empty socket."""
     return bool(readings.excluded) or any(r.role == "empty-socket" for r in readings.readings)
+
+
+def socket_shows(readings: ReadingSet, function: Function) -> bool:
+    """Tell whether the empty socket was read where a function answers: else what it says there is not known."""
+    hollow = readings.with_role("empty-socket")
+    seen = merge_ranges(span for reading in hollow for span in reading.spans())
+    places = [Range(copy.first, copy.first + function.size - 1) for copy in function.copies]
+    shared = sum(max(0, min(a.last, b.last) + 1 - max(a.first, b.first)) for a in seen for b in places)
+    return shared >= SHOWN * function.size * len(places)
 
 
 def shows_places(readings: ReadingSet) -> bool:

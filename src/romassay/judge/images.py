@@ -9,6 +9,7 @@ import numpy as np
 from romassay.address import line_name, lines_of
 from romassay.finding import Finding
 from romassay.judge.evidence import ENOUGH, bytes_in_words, host_known
+from romassay.judge.witnesses import about_witness, witnessed
 from romassay.reading import ReadingSet
 from romassay.rig import Rig
 from romassay.settle.model import Image
@@ -17,9 +18,11 @@ from romassay.survey.model import Function
 
 def about_image(readings: ReadingSet, function: Function, image: Image, rig: Rig | None) -> Iterator[Finding]:
     """Yield what is open in one image of a function: its observations, its cells, its decode and its size."""
+    seen = witnessed(readings, function, image)
     yield from _seen_once(readings, image)
     yield from _changed_on_the_line(image)
-    yield from _weak(image)
+    yield from _weak(image, seen.against)
+    yield from about_witness(image, seen)
     yield from _not_exercised(function, image, rig)
     yield from _resting(readings, function, image)
     yield from _of_other_size(readings, function, image)
@@ -67,16 +70,23 @@ def _changed_on_the_line(image: Image) -> Iterator[Finding]:
     )
 
 
-def _weak(image: Image) -> Iterator[Finding]:
-    """Doubt cells that changed in a way that no line of characters explains."""
-    if image.flipped:
+def _weak(image: Image, against: tuple[int, ...]) -> Iterator[Finding]:
+    """Doubt cells that changed in a way that no line of characters explains, or read otherwise where they are pulled.
+
+    Args:
+        image: the image.
+        against: offsets that read otherwise with the data lines pulled.
+    """
+    flipped = tuple(sorted({*image.flipped, *against}))
+    if flipped:
         yield Finding(
             "weak-bits",
             blocks=True,
             function=image.function,
-            offsets=image.flipped,
-            evidence=f"{bytes_in_words(len(image.flipped))} did not read the same each time, in a way that the line "
-            "does not explain: cells or their supply are marginal",
+            offsets=flipped,
+            evidence=f"{bytes_in_words(len(flipped))} did not read the same each time"
+            + (", pulled up or down" if against and not image.flipped else "")
+            + ", in a way that the line does not explain: cells or their supply are marginal",
             advice="read at both ends of the rated supply and at another temperature, and slower; do not trust a vote "
             "on these bytes alone",
         )

@@ -8,6 +8,7 @@ from typing import Literal
 
 from romassay.code.model import Code
 from romassay.finding import Finding, Kind, Limit, ranked
+from romassay.judge.alone import about_alone
 from romassay.judge.choice import about_choice, about_host, about_likeness
 from romassay.judge.evidence import DOUBTED, is_settled, shows_places
 from romassay.judge.extent import about_gap, about_hollow, about_pieces, about_rest
@@ -69,6 +70,7 @@ def judge(
     findings += about_host(readings, found, images)
     findings += about_likeness(found, images)
     findings += about_choice(readings, found, images, part, size, codes)
+    findings += about_alone(readings, found, images, part, size, codes)
     findings += about_place(readings, found, images)
     findings += about_gap(readings, found, images, part, size)
     findings += about_pieces(found, images)
