@@ -21,7 +21,8 @@ from tests.monitors import Clock
 from romassay.address import Range
 from romassay.catalogue import load_host
 from romassay.errors import RomassayError
-from romassay.session.capture import Order, capture, dialogue_of
+from romassay.session.capture import capture
+from romassay.session.order import Order, dialogue_of
 
 WINDOW = Range(0x3F00, 0x42FF)
 NOISE = ((0.0, 0.0), (0.005, 0.0005))

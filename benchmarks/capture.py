@@ -19,7 +19,8 @@ from tests.monitors import DIALOGUE, Clock, Line, Monitor
 
 from romassay.address import Range
 from romassay.rig import Serial
-from romassay.session.capture import Captured, Order, capture
+from romassay.session.capture import Captured, capture
+from romassay.session.order import Order
 
 ROM = random.Random(17).randbytes(1024)
 WINDOW = Range(0x3E00, 0x45FF)

@@ -27,7 +27,8 @@ from romassay.capture.port import Unplugged
 from romassay.catalogue import load_host
 from romassay.docket.growing import read_plan
 from romassay.formats.transcript import received, records
-from romassay.session.capture import Order, capture, resume
+from romassay.session.capture import capture, resume
+from romassay.session.order import Order
 
 BOARD = Path(__file__).parent.parent / "board"
 HOST = BOARD / "host.toml"

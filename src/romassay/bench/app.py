@@ -27,9 +27,10 @@ from romassay.formats.contents import content_of
 from romassay.reading import Role
 from romassay.rig import Host, Serial
 from romassay.session.assay import Derived, Request
-from romassay.session.capture import Order as CaptureOrder
-from romassay.session.capture import capture, dialogue_of, order_of_plan, resume
+from romassay.session.capture import capture, resume
 from romassay.session.loading import Input
+from romassay.session.order import Order as CaptureOrder
+from romassay.session.order import dialogue_of, order_of_plan
 from romassay.version import VERSION
 
 T = TypeVar("T")

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from romassay.reading import Role
     from romassay.rig import Host, Serial
     from romassay.session.assay import Outcome
-    from romassay.session.capture import Order
+    from romassay.session.order import Order
 
 EXIT_UNFINISHED = 3
 _PASSES = 2
@@ -219,7 +219,7 @@ def _probed(port: str) -> int:
 
 
 def _order(port: str | None, folder: Path, said: dict[str, Any], words: str) -> Order:
-    from romassay.session.capture import Order, dialogue_of
+    from romassay.session.order import Order, dialogue_of
 
     name, host, window = _host(said)
     role = _role(said)
@@ -256,7 +256,7 @@ def _resumed(plan: Plan, port: str | None, folder: Path, said: dict[str, Any], w
     from dataclasses import replace
 
     from romassay.session.assay import superseding
-    from romassay.session.capture import dialogue_of, order_of_plan
+    from romassay.session.order import dialogue_of, order_of_plan
 
     order = order_of_plan(plan, folder, command=words)
     if said["host"] or said["rig"]:

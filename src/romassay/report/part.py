@@ -8,16 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from romassay.part import Current, Figure, Level, Part, Rail, Rating, is_unchecked
-from romassay.report.pins import Place, name_of, sides
+from romassay.report.package import package_lines
+from romassay.report.pins import name_of, sides
 from romassay.report.text import Line, Segment, paragraph
 from romassay.report.words import FUNCTIONS, plural, size
 
 _MARGIN = 11
-_LEAST_MARGIN = 2
-"""Columns before a package that would be too wide with more: there is room for the sign of what has no source."""
-_BODY = 11
-"""Columns of a package, with both its edges."""
+
 _OPTION = {"high": "1", "low": "0", "ignored": "x"}
+
 _CELLS = {
     "mask": "mask-programmed",
     "uv-eprom": "UV EPROM",
@@ -25,6 +24,7 @@ _CELLS = {
     "static-ram": "static",
     "ports": "registers",
 }
+
 _TIMES = {
     "address-access": "address to data",
     "enable-access": "chip enable to data",
@@ -51,14 +51,18 @@ _TIMES = {
     "hold-after-clock-write": "data after the clock, write",
     "port-after-clock": "port valid after the clock",
 }
+
 _LOADS = {
     "input-current": ("input current", "uA"),
     "output-off-current": ("output while off", "uA"),
     "input-capacitance": ("input capacitance", "pF"),
     "output-capacitance": ("output capacitance", "pF"),
 }
+
 _RATINGS = {"voltage": ("", "V"), "power": ("power", "mW"), "operating": ("in use", "C"), "storage": ("stored", "C")}
+
 _LEVELS = {"VIH": "input high", "VIL": "input low", "VOH": "output high", "VOL": "output low"}
+
 _STATES = {"active": "active", "standby": "standby", "read": "for reading"}
 
 
@@ -113,51 +117,12 @@ def _pin_out(part: Part, width: int) -> Iterator[Line]:
     if not left:
         yield (Segment("Pins".ljust(_MARGIN)), Segment("No pin table was found: do not wire this part.", "bad"))
         return
-    yield from _package(part, left, right, width)
+    yield from package_lines(part, left, right, width=width, margin=_MARGIN)
     for pin in part.pins:
         if pin.note:
             first = f"{' ' * _MARGIN}{pin.n:>2} "
             yield from paragraph(f"{pin.name}: {pin.note}.", width=width, first=first, rest=" " * len(first))
     yield from _cite("", {pin.src for pin in part.pins})
-
-
-def _package(part: Part, left: Sequence[Place], right: Sequence[Place], width: int) -> Iterator[Line]:
-    """Yield the package seen from above, as far to the left as it must stand; pin by pin where it is too wide."""
-    role = max(len(item.role) for item in left)
-    name = max(len(name_of(item.pin)) for item in left)
-    other = max(len(name_of(item.pin)) for item in right)
-    roles = max(len(item.role) + (2 if item.unsure else 0) for item in right)
-    across = role + 2 + name + 4 + _BODY + 4 + other + 2 + roles
-    margin = max(_LEAST_MARGIN, min(_MARGIN, width - across))
-    title = "Pins".ljust(margin)
-    if margin + across > width:
-        yield (Segment("Pins"),)
-        yield from _pin_by_pin((*left, *reversed(right)), width)
-        return
-    blank = " " * (role + name + 6)
-    yield (Segment(title), Segment(f"{blank[len(title) - margin :]}┌────∪────┐", "faint"))
-    for row, (one, two) in enumerate(zip(left, right, strict=True)):
-        middle = part.type.center(_BODY - 2) if row == len(left) // 2 else " " * (_BODY - 2)
-        yield (
-            Segment("? ".rjust(margin) if one.unsure else " " * margin, "care"),
-            Segment(f"{one.role.rjust(role)}  "),
-            Segment(name_of(one.pin).rjust(name), "strong"),
-            Segment(f" {one.pin.n:>2} "),
-            Segment(f"┤{middle}├", "faint"),
-            Segment(f" {two.pin.n:<2} "),
-            Segment(name_of(two.pin).ljust(other), "strong"),
-            Segment(f"  {two.role}"),
-            Segment(" ?" if two.unsure else "", "care"),
-        )
-    yield (Segment(" " * margin), Segment(f"{blank}└─────────┘", "faint"))
-
-
-def _pin_by_pin(places: Sequence[Place], width: int) -> Iterator[Line]:
-    """Yield pins by their numbers, one after the other."""
-    name = max(len(name_of(place.pin)) for place in places)
-    for place in places:
-        first = f"{'?' if place.unsure else ' '} {place.pin.n:>2} {name_of(place.pin):<{name}}  "
-        yield from paragraph(place.role, width=width, first=first, rest=" " * len(first))
 
 
 def _functions(part: Part, width: int) -> Iterator[Line]:
@@ -210,6 +175,7 @@ _STOPS = {
     "no": "must never stand still",
     "unknown": "may or may not stand still: not known, keep it running",
 }
+
 _FOR_READING = {
     "high": "held high",
     "low": "held low",

@@ -7,14 +7,12 @@ read. Taking a capture up again reads both and asks for what is missing.
 from __future__ import annotations
 
 import contextlib
-import dataclasses
 import time
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Generator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
@@ -22,10 +20,9 @@ from romassay.address import Range
 from romassay.capture import AnswerBegan, Answered, Ask, Asked, Asking, Event, Learnt, Received, Retried, Sent, converse
 from romassay.capture.port import Port, SerialPort
 from romassay.chain import Assay, Options, assay, gather
-from romassay.dialogue import Dialogue
 from romassay.docket.folder import hold, reading_path
 from romassay.docket.growing import GrowingFile, Plan, make_ready, new_name, read_plan, write_plan
-from romassay.docket.manifest import Manifest, Said, Settings, Span
+from romassay.docket.manifest import Manifest, Said
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load
 from romassay.formats.answers import learnt_layout
@@ -43,54 +40,21 @@ from romassay.formats.transcript import (
     transcript_of,
 )
 from romassay.part import Part
-from romassay.reading import Role
-from romassay.rig import Host, Serial
+from romassay.rig import Serial
 from romassay.session.assay import Outcome, Request, assay_or_keep
 from romassay.session.loading import Input
+from romassay.session.order import Order, plan_of
 
 _STEM = "capture"
+
 _ROUNDS = 4
 """Times that the result so far may ask for more."""
+
 _MOST_PASSES = 32
 
 Clock = Callable[[], float]
 
 OpenPort = Callable[[str, Serial], AbstractContextManager[Port]]
-
-
-@dataclass(frozen=True, slots=True)
-class Order:
-    """What is to be captured.
-
-    Attributes:
-        port: a serial device, socket:// or rfc2217://.
-        host: name of the host, for people.
-        dialogue: with it.
-        serial: settings of the line.
-        window: ranges to read.
-        passes: over all of them.
-        docket: the folder that keeps everything.
-        until_target: go on until the bound of the docket's target is met, as far as readings can meet it.
-        session: the power-up.
-        role: what is in the socket.
-        settings: of the docket, as `Request` takes them.
-        part_folders: directories of part files of one's own.
-        command: what was typed, for the history.
-    """
-
-    port: str
-    host: str
-    dialogue: Dialogue
-    serial: Serial
-    window: tuple[Range, ...]
-    passes: int
-    docket: Path
-    until_target: bool = False
-    session: str | None = None
-    role: Role = "specimen"
-    settings: Mapping[str, Any] = dataclasses.field(default_factory=dict)
-    part_folders: tuple[Path, ...] = ()
-    command: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,19 +80,6 @@ Watch = Callable[[Asking, Event], None]
 """Is told of every event, with the account as it stands."""
 
 
-def dialogue_of(host: Host, name: str) -> Dialogue:
-    """Return a host's dialogue; BadValue where it has none, or one with a layout that breaks its notation."""
-    if host.dialogue is None:
-        raise BadValue(
-            f"the host '{name}' has no dialogue: it can't be asked",
-            place="--host",
-            advice="type at it yourself and record with --listen, or add a [dialogue] table to a host file of your own",
-        )
-    if host.dialogue.layout:
-        parse_layout(host.dialogue.layout)
-    return host.dialogue
-
-
 def capture(
     order: Order, *, watch: Watch = lambda _, __: None, clock: Clock = time.monotonic, open_port: OpenPort = SerialPort
 ) -> Captured:
@@ -146,7 +97,7 @@ def capture(
                 place=str(order.docket),
                 advice="go on with --resume, or give -o another folder",
             )
-        plan = _plan_of(order)
+        plan = plan_of(order)
         account = _account(plan)
         _run(order, plan, account, watch, clock, open_port)
     return _assayed(order, account)
@@ -198,46 +149,6 @@ def resume(
             account.line = parse_layout(layout).line_bytes
         _run(order, plan, account, watch, clock, open_port, layout)
     return _assayed(order, account)
-
-
-def order_of_plan(plan: Plan, docket: Path, *, command: str = "") -> Order:
-    """Return the order that a capture's note was left by, as it stands there."""
-    settings = msgspec.convert(plan.settings, Settings)
-    return Order(
-        port=plan.port,
-        host=plan.host,
-        dialogue=plan.dialogue,
-        serial=plan.serial,
-        window=tuple(Range(item.first, item.last) for item in plan.window),
-        passes=plan.passes,
-        docket=docket,
-        session=plan.session,
-        role=plan.role,
-        until_target="target" in plan.settings,
-        settings={name: getattr(settings, name) for name in plan.settings},
-        part_folders=tuple(Path(name) for name in plan.part_folders),
-        command=command,
-    )
-
-
-def _plan_of(order: Order) -> Plan:
-    return Plan(
-        host=order.host,
-        port=order.port,
-        dialogue=order.dialogue,
-        serial=order.serial,
-        window=tuple(Span(item.first, item.last) for item in order.window),
-        passes=order.passes,
-        session=order.session,
-        role=order.role,
-        settings={name: msgspec.to_builtins(_found_from_anywhere(said)) for name, said in order.settings.items()},
-        part_folders=tuple(str(folder.absolute()) for folder in order.part_folders),
-    )
-
-
-def _found_from_anywhere(said: Any) -> Any:
-    """Return a setting; the name of a file of one's own in full, for a capture may go on from another folder."""
-    return str(Path(said).absolute()) if isinstance(said, str) and Path(said).suffix and Path(said).is_file() else said
 
 
 def _account(plan: Plan) -> Asking:

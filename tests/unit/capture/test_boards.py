@@ -16,7 +16,8 @@ from romassay.catalogue import load_host
 from romassay.formats import text_dump
 from romassay.formats.model import Hints
 from romassay.rig import Serial
-from romassay.session.capture import Captured, Order, capture, dialogue_of, resume
+from romassay.session.capture import Captured, capture, resume
+from romassay.session.order import Order, dialogue_of
 
 WINDOW = Range(0x3F40, 0x42BF)
 

@@ -18,7 +18,8 @@ from romassay.errors import BadInput
 from romassay.formats.transcript import received
 from romassay.rig import Serial
 from romassay.session.assay import Request, assay_files
-from romassay.session.capture import Captured, Order, capture, order_of_plan, resume
+from romassay.session.capture import Captured, capture, resume
+from romassay.session.order import Order, order_of_plan
 
 ROM = random.Random(7).randbytes(512)
 SERIAL = Serial(kind="ttl", baud=115200)
