@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from romassay.part import Part
-from romassay.survey.kinds import Declared
+from romassay.survey.ground import padding
+from romassay.survey.kinds import RAM_AT_MOST, Declared
 from romassay.survey.scene import Scene
 from romassay.survey.stack import GRANULE, GRANULE_LINES
 from romassay.survey.states import BUS, CONTENT, UNSEEN
@@ -47,7 +48,9 @@ def _promoted(scene: Scene, found: list[tuple[int, int]], level: int, part: Part
     kept = small or (SMALL if not part and whole else 0)
     result: list[tuple[int, int]] = []
     for k, block in found:
-        if k >= level or 1 << k <= kept:
+        if k < level and not part and _fills(scene, (k, block), level):
+            result.append((level, block >> (level - k)))
+        elif k >= level or 1 << k <= kept:
             result.append((k, block))
         elif small and _beside_a_rom(scene, (k, block), level, small, whole=whole):
             by = k - (small.bit_length() - 1)
@@ -57,6 +60,25 @@ def _promoted(scene: Scene, found: list[tuple[int, int]], level: int, part: Part
         else:
             result.append((level, block >> (level - k)))
     return result
+
+
+def _fills(scene: Scene, item: tuple[int, int], level: int) -> bool:
+    """Tell whether the rest of a block of the declared size is padding, or a block too large for RAM again and again.
+
+    Args:
+        scene: what was looked at.
+        item: level and number of the smaller block.
+        level: of the declared ROM.
+    """
+    k, block = item
+    at = scene.granules_of(level, (block >> (level - k),))
+    padded = padding(scene.said, scene.based)[at]
+    inside = scene.stacked.granules[at] >> (k - GRANULE_LINES) == block
+    if len(at) == 1 << (level - GRANULE_LINES) and bool(padded[~inside].all()):
+        return True
+    evidence, (again, _) = scene.ladder.at(k)
+    every = (1 << level) - (1 << k)
+    return 1 << k > RAM_AT_MOST and int(again[int(np.searchsorted(evidence.blocks, block))]) & every == every
 
 
 def _mostly_hollow(scene: Scene, level: int, block: int) -> bool:

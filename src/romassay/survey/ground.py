@@ -78,11 +78,15 @@ def ground(stacked: Stack, said: Consensus, behind: Background, driven: int, *, 
 
 
 def _strays(empty: Consensus, model: BusModel, granules: Index, driven: int, rate: float) -> Bools:
-    """Return the granules, bool[G], where a noisy bus left its rule while the socket was empty: that is no control."""
+    """Return the granules, bool[G], where a noisy bus left its rule while the socket was empty: that is no control.
+
+    Where it left the rule nearly everywhere, it follows another: what was learnt is what the pulls left of it.
+    """
+    none = np.zeros(len(granules), np.bool_)
     if not rate or not model.sources:
-        return np.zeros(len(granules), np.bool_)
+        return none
     strays: Bools = (empty.sure & ((empty.value ^ model.predict(granules)) & np.uint8(driven) != 0)).any(axis=1)
-    return strays
+    return strays if np.count_nonzero(strays) * 2 <= np.count_nonzero(empty.sure.any(axis=1)) else none
 
 
 def _after_bus(said: Consensus, granules: Index, state: Bytes, prediction: Bytes) -> Bools:
