@@ -19,7 +19,7 @@ from romassay.survey.regions import regions
 from romassay.survey.scattered import gathered
 from romassay.survey.scene import Scene, look
 from romassay.survey.stack import GRANULE_LINES, granules_seen
-from romassay.survey.standing import SMALLEST_ROM, outgrown, stands
+from romassay.survey.standing import SMALLEST_ROM, outgrown, shrunk, stands
 from romassay.survey.states import CONTENDED, CONTENT, HOST, UNSEEN
 
 MOST_FUNCTIONS = 24
@@ -67,10 +67,11 @@ def _functions(scene: Scene, declared: Declared, *, pieces: bool = True) -> list
             continue
         if 1 << level < SMALLEST_ROM and not _repeats(scene, level, block):
             continue
-        evidence, masks = scene.ladder.at(level)
-        closed = close(scene.stacked, clear, scene.told, evidence, masks, block)
+        closed = _closed(scene, clear, level, block)
         if not declared.rom_size and outgrown(scene, closed):
             continue
+        while not declared.rom_size and (half := shrunk(scene, closed)) is not None:
+            closed = _closed(scene, clear, closed.level - 1, half)
         closed = _widened(scene, clear, closed, accepted)
         twin = next((i for i, other in enumerate(accepted) if same_function(scene, other, closed)), None)
         if twin is not None:
@@ -81,11 +82,16 @@ def _functions(scene: Scene, declared: Declared, *, pieces: bool = True) -> list
             accepted.append(closed)
         else:
             continue
-        claimed[scene.granules_of(level, [seat.block for seat in closed.seats])] = True
+        claimed[scene.granules_of(closed.level, [seat.block for seat in closed.seats])] = True
     whole = [closed for closed in accepted if not _inside(closed, accepted)]
     if pieces and not declared.rom_size:
         whole = gathered(scene, clear, whole, scene.stacked.bits)
     return [_decided(scene, clear, closed) for closed in whole]
+
+
+def _closed(scene: Scene, clear: Consensus, level: int, block: int) -> Closed:
+    evidence, masks = scene.ladder.at(level)
+    return close(scene.stacked, clear, scene.told, evidence, masks, block)
 
 
 def _widened(scene: Scene, clear: Consensus, closed: Closed, accepted: list[Closed]) -> Closed:
@@ -97,8 +103,7 @@ def _widened(scene: Scene, clear: Consensus, closed: Closed, accepted: list[Clos
         state = scene.based.state[scene.granules_of(larger.level, (block,))]
         if int(np.count_nonzero(state != UNSEEN)) > 1 << (closed.level - GRANULE_LINES):
             continue
-        evidence, masks = scene.ladder.at(larger.level)
-        whole = close(scene.stacked, clear, scene.told, evidence, masks, block)
+        whole = _closed(scene, clear, larger.level, block)
         if same_function(scene, larger, whole):
             return whole
     return closed

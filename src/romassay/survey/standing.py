@@ -7,11 +7,11 @@ import numpy.typing as npt
 
 from romassay.reading import Index
 from romassay.survey.consensus import ENOUGH
-from romassay.survey.cubes import Closed, mirrors
+from romassay.survey.cubes import Closed, mirrors, same_bytes
 from romassay.survey.kinds import Declared
 from romassay.survey.scene import Scene
 from romassay.survey.stack import GRANULE, GRANULE_LINES
-from romassay.survey.states import BUS, CONTENT, UNSEEN, VOLATILE
+from romassay.survey.states import BUS, CONTENT, STRUCTURED, UNSEEN, VOLATILE
 from romassay.survey.width import HALF_BYTE
 
 DENSE = 8
@@ -126,6 +126,37 @@ def outgrown(scene: Scene, closed: Closed) -> bool:
         return True
     moving = [block for block in others if any(_only_moves(scene, closed.level - 1, 2 * block + i) for i in (0, 1))]
     return len(moving) * 2 > len(others)
+
+
+def shrunk(scene: Scene, closed: Closed) -> int | None:
+    """Return the number of the half that is all there is of a block, or None.
+
+    Across a line the one half stands again, while in the other, where nothing speaks, the bus says something else: it
+    holds what it last carried.
+    """
+    evidence, _ = scene.ladder.at(closed.level)
+    if closed.level <= GRANULE_LINES + 1 or not closed.again:
+        return None
+    taken = {seat.block for seat in closed.seats}
+    others = [b for b in mirrors(evidence, closed.block, closed.again) if b not in taken]
+    smaller, _ = scene.ladder.at(closed.level - 1)
+    for half in (0, 1):
+        idle, alike = 2 * closed.block + 1 - half, 2 * closed.block + half
+        if not _silent(scene, closed.level - 1, idle):
+            continue
+        for other in others:
+            silent = _silent(scene, closed.level - 1, 2 * other + 1 - half)
+            if silent and same_bytes(scene.stacked, scene.said, scene.told, smaller, alike, 2 * other + half):
+                return alike
+    return None
+
+
+def _silent(scene: Scene, level: int, block: int) -> bool:
+    """Tell whether most of a block was read, and nothing but what a bus may hold stands in it."""
+    at = scene.granules_of(level, (block,))
+    state = scene.based.state[at]
+    heard = int(np.count_nonzero(state != UNSEEN))
+    return heard * 2 > 1 << (level - GRANULE_LINES) and bool(np.isin(state, (BUS, STRUCTURED, UNSEEN)).all())
 
 
 def _read_whole(scene: Scene, level: int, block: int) -> bool:
