@@ -298,6 +298,12 @@ class ReadingSet:
     duplicates: tuple[str, ...] = ()
     copied: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        """One line for a notebook: how many readings, of what, on how wide a bus."""
+        roles = [reading.role for reading in self.readings]
+        counts = ", ".join(f"{roles.count(role)} of {role}" for role in dict.fromkeys(roles))
+        return f"<ReadingSet on {self.address_bits} lines: {counts or 'no reading'}>"
+
     def with_role(self, role: Role) -> tuple[Reading, ...]:
         """Return the readings of one role."""
         return tuple(r for r in self.readings if r.role == role)

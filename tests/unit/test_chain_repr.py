@@ -26,6 +26,16 @@ def test_what_was_loaded_and_its_readings_show_themselves_in_one_line(tmp_path: 
     assert repr(found.readings[0]) == f"<Reading {log}, pass 1 (specimen): 512 bytes at 4000-41FF, 0 hole(s)>"
 
 
+def test_what_an_assay_is_made_of_shows_itself_in_one_line() -> None:
+    made = examples.confirmed()
+    assert (
+        repr(made.image) == "<Image of function 0: 1024 bytes, each seen 12 times or more in 3 reading(s), 0 in doubt>"
+    )
+    assert repr(made.survey) == "<Survey of 16 lines: rom of 1024 bytes in 4 place(s); 8 region(s)>"
+    assert repr(made.readings) == "<ReadingSet on 16 lines: 3 of specimen>"
+    assert repr(romassay.load_part("2716, 5 V")).startswith("<Part 2716, 5 V: 2048 x 8 ")
+
+
 @pytest.mark.parametrize("slip", ["pass-1.log", Path("pass-1.log"), ["pass-1.log"], 7])
 def test_a_name_in_place_of_what_load_returns_is_told(slip: object) -> None:
     with pytest.raises(TypeError, match=r"7|pass-1\.log.* holds no readings; give what `romassay\.load` returns"):

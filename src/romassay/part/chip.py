@@ -72,6 +72,10 @@ class Part(Table, frozen=True, kw_only=True):
     cautions: tuple[Remark, ...] = ()
     remarks: tuple[Remark, ...] = ()
 
+    def __repr__(self) -> str:
+        """One line for a notebook: name, what it is, and how much of it has no source."""
+        return f"<Part {self.name}: {self.title}, {self.package}; {len(self.unchecked)} entries without a source>"
+
     @property
     def name(self) -> str:
         """Type number, and the variant where there is one: '2716, 5 V'."""

@@ -93,6 +93,14 @@ class Image:
     def __len__(self) -> int:
         return len(self.value)
 
+    def __repr__(self) -> str:
+        """One line for a notebook: whose bytes, how often they were seen, and what is open."""
+        sure = self.confidence
+        return (
+            f"<Image of function {self.function}: {len(self)} bytes, each seen {sure.observations_min} times or more "
+            f"in {sure.readings} reading(s), {len(self.doubtful)} in doubt>"
+        )
+
 
 FILL = 0xFF
 """What stands in the image for a byte that was never seen: an erased or missing cell reads so on most boards."""

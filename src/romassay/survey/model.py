@@ -115,3 +115,8 @@ class Survey:
     address_bits: int
     regions: tuple[Region, ...]
     functions: tuple[Function, ...]
+
+    def __repr__(self) -> str:
+        """One line for a notebook: who answers, and in how many places."""
+        found = ", ".join(f"{f.kind} of {f.size} bytes in {len(f.copies)} place(s)" for f in self.functions)
+        return f"<Survey of {self.address_bits} lines: {found or 'nothing answers'}; {len(self.regions)} region(s)>"
