@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from romassay.reading import Bytes, Index
 from romassay.settle.observed import Observed, first_known
-from romassay.survey.stack import Bools
+from romassay.survey.stack import GRANULE, Bools
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,10 +63,11 @@ def count(observed: Observed, driven: int, digits: tuple[int, ...]) -> Vote:
         count += bits == driven
     at = np.flatnonzero(disputed)
     values, knowns = value[:, at], known[:, at]
+    trusted = _intact(known, at, driven)
     margin = np.full(len(at), len(value), np.int64)
     for mask in digits:
         digit = (values & np.uint8(mask)).astype(np.uint8)
-        winner, lead = _winner(digit, (knowns & mask) == (driven & mask), driven & mask)
+        winner, lead = _winner(digit, (knowns & mask) == (driven & mask), trusted, driven & mask)
         settled[at] = (settled[at] & ~np.uint8(mask)) | winner
         margin = np.minimum(margin, lead)
     differing = (values ^ settled[at]) & knowns
@@ -83,15 +84,28 @@ def count(observed: Observed, driven: int, digits: tuple[int, ...]) -> Vote:
     )
 
 
-def _winner(digit: Bytes, known: Bools, mask: int) -> tuple[Bytes, Index]:
-    """Return the commonest value of a digit in each column, uint8[d], and its lead over the next, int64[d]."""
+def _intact(known: Bytes, at: Index, driven: int) -> Bools:
+    """Tell which observations lie in sixteen bytes of which none was lost, bool[n, d]: broken lines err more."""
+    groups, where = np.unique(at // GRANULE, return_inverse=True)
+    wide = np.minimum(groups[:, None] * GRANULE + np.arange(GRANULE), max(0, known.shape[1] - 1))
+    whole: Bools = (known[:, wide] == driven).all(axis=2)
+    return whole[:, where]
+
+
+def _winner(digit: Bytes, known: Bools, trusted: Bools, mask: int) -> tuple[Bytes, Index]:
+    """Return the commonest value of a digit in each column, uint8[d], and its lead over the next, int64[d].
+
+    Of values that are as common, the one wins that more of the trusted observations have.
+    """
     best = np.zeros(digit.shape[1], np.uint8)
     first = np.full(digit.shape[1], -1, np.int64)
     second = np.zeros(digit.shape[1], np.int64)
+    borne = np.full(digit.shape[1], -1, np.int64)
     for value in np.unique(digit[known]) if mask else ():
-        count = np.count_nonzero(known & (digit == value), axis=0)
-        wins = count > first
+        has = known & (digit == value)
+        count, sound = np.count_nonzero(has, axis=0), np.count_nonzero(has & trusted, axis=0)
+        wins = (count > first) | ((count == first) & (sound > borne))
         second = np.where(wins, np.maximum(first, 0), np.maximum(second, count))
         best = np.where(wins, value, best).astype(np.uint8)
-        first = np.where(wins, count, first)
+        first, borne = np.where(wins, count, first), np.where(wins, sound, borne)
     return best, np.maximum(first, 0) - second

@@ -129,7 +129,9 @@ def _both_halves(halves: tuple[list[Closed], list[Closed]], level: int) -> bool:
         filled = len(half) == 1 and half[0].level == level - 1
         if filled and not _bulky(other):
             return False
-        if not filled and (len(half) < max(BESIDE, -(-total // SHARE)) or _ram_and_registers(half)):
+        if not filled and len(half) < max(BESIDE, -(-total // SHARE)):
+            return False
+        if not filled and _ram_and_registers(half) and _bulky(other):
             return False
     return True
 

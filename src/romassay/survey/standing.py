@@ -34,6 +34,8 @@ WHOLE = 0.9
 def stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     """Tell whether a closed function is more than chance: it repeats, or it is a dense and steady block."""
     clean = [seat for seat in closed.seats if not seat.contended]
+    if 1 << closed.level < SMALLEST_ROM and not declared.rom_size and _of_one_value(scene, closed):
+        return False
     if len(clean) >= 2:
         return True
     at = scene.granules_of(closed.level, (closed.block,))
@@ -50,6 +52,13 @@ def stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     if speaking * 2 < np.count_nonzero(state != UNSEEN) and not declared.rom_size and once:
         return False
     return not _noise(scene, content)
+
+
+def _of_one_value(scene: Scene, closed: Closed) -> bool:
+    """Tell whether a block holds one value: that is the bus as it rests for a moment."""
+    at = scene.granules_of(closed.level, (closed.block,))
+    value = scene.said.value[at][scene.said.sure[at]]
+    return not len(value) or bool((value == value[0]).all())
 
 
 def _clean_bus(scene: Scene) -> bool:

@@ -73,6 +73,18 @@ def test_a_tie_is_doubtful_and_shows_both_values() -> None:
     assert image.confidence.disagreements == 1
 
 
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize("flip", [0x10, 0x90, 0x02])
+def test_of_a_tie_the_value_is_taken_that_no_broken_line_gave(order: int, flip: int) -> None:
+    broken = reading(with_byte(DATA, 7, DATA[7] ^ flip), damaged=9)
+    known = np.full(len(broken.value), 0xFF, np.uint8)
+    known[3] = 0x00
+    broken = replace(broken, known=known)
+    image = image_of(*[reading(DATA, damaged=9), broken][::order])
+    assert image.value[7] == DATA[7]
+    assert 7 in {d.offset for d in image.doubtful}
+
+
 def test_a_digit_that_three_of_four_have_is_the_lines_error() -> None:
     spoilt = with_byte(DATA, 7, DATA[7] ^ 0x90)
     image = image_of(*[reading(DATA, damaged=30)] * 3, reading(spoilt, damaged=30))

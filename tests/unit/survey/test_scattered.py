@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from romassay.address import Range
+from romassay.catalogue import load_part
 from romassay.chain import assay, gather
 from romassay.reading import Reading, reading_of
 from romassay.survey import survey
@@ -79,3 +83,63 @@ def test_a_rom_with_ram_and_registers_beside_it_stays_three() -> None:
         said[mine] = draw.integers(0, 256, size, dtype=np.uint8)[address[mine] & (size - 1)]
     found = survey(gather([reading_of([(0, said.tobytes())], address_bits=BITS) for _ in range(2)]))
     assert [(f.kind, f.size) for f in found.functions] == [("rom", 1024), ("ram", 64), ("registers", 16)]
+
+
+def test_tables_of_their_own_periods_are_one_rom_and_never_confirmed_in_part() -> None:
+    """Waves of 64, 128 and 256 bytes stand again within the ROM; the bus follows the address around it."""
+    waves = [np.sin(2 * np.pi * np.arange(size) * turns / size) for size, turns in ((256, 1), (128, 1), (128, 2))]
+    tables = np.concatenate([waves[0], waves[1], waves[2], np.roll(waves[1], 9), np.roll(waves[2], 5), waves[0] ** 3])
+    rom = (128 + 100 * tables).astype(np.uint8)
+    address = np.arange(0x4000)
+    said = (address >> 8).astype(np.uint8)
+    mine = address >> 12 & 1 == 0
+    said[mine] = rom[address[mine] & 0x3FF]
+    made = [reading_of([(0, said.tobytes())], address_bits=14) for _ in range(2)]
+    result = assay(gather(made))
+    assert result.survey.functions[0].size == 1024 or result.verdict == "provisional"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_code_and_vectors_with_nothing_between_are_the_declared_part_beside_a_noisy_empty_socket(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    rom = np.full(1024, 0xFF, np.uint8)
+    rom[:256], rom[-6:] = draw.integers(0, 256, 256), draw.integers(0, 256, 6)
+    address = np.arange(0xA000, 0xB000)
+    made = []
+    for number in range(4):
+        said = np.full(len(address), 0xFF, np.uint8)
+        if number:
+            mine = address & 0x0400 != 0
+            said[mine] = rom[address[mine] & 0x3FF]
+        said ^= np.packbits(draw.random((len(said), 8)) < 0.002, axis=1)[:, 0]
+        reading = reading_of([(0xA000, said.tobytes())], address_bits=BITS)
+        made.append(reading if number else replace(reading, role="empty-socket"))
+    functions = survey(gather(made), part=load_part("6530")).functions
+    assert [(f.kind, f.size, f.level(10)) for f in functions] == [("rom", 1024, "1")]
+
+
+def test_a_rom_that_repeats_itself_beside_a_whole_one_has_the_declared_size() -> None:
+    draw = np.random.default_rng(8)
+    whole, half = draw.integers(0, 256, 512, dtype=np.uint8), draw.integers(0, 256, 256, dtype=np.uint8)
+    address = np.arange(1 << 12)
+    said = address.astype(np.uint8)
+    first, second = address & 0xC00 == 0x000, address & 0xC00 == 0x800
+    said[first], said[second] = whole[address[first] & 511], half[address[second] & 255]
+    made = [reading_of([(0, said.tobytes())], address_bits=12) for _ in range(2)]
+    found = survey(gather(made), size=512).functions
+    assert sorted((f.size, f.level(11), f.level(10)) for f in found) == [(512, "0", "0"), (512, "1", "0")]
+
+
+def test_what_the_bus_holds_behind_a_mostly_blank_rom_is_no_half_of_it() -> None:
+    """Behind one copy it holds the ROM's last byte, behind the other what the host's memory left there."""
+    rom = sparse(9, 4096, 200)
+    rom[-1] = 0xFF
+    address = np.arange(0x8000, 0x10000)
+    said = np.full(len(address), 0x7E, np.uint8)
+    for line, held in ((0xC000, 0xFF), (0xE000, 0xFF), (0xF500, 0x43)):
+        said[line - 0x8000 :] = held
+    for first in (0xC000, 0xE000):
+        said[first - 0x8000 : first - 0x8000 + 4096] = rom
+    made = [reading_of([(0x8000, said.tobytes())], address_bits=BITS) for _ in range(3)]
+    found = survey(gather(made, exclude=[Range(0xF300, 0xF4FF)])).functions
+    assert [(f.size, [c.first for c in f.copies], f.level(12)) for f in found] == [(4096, [0xC000, 0xE000], "0")]
