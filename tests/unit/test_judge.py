@@ -412,3 +412,38 @@ def test_a_rom_of_no_code_seen_once_is_doubted_beside_what_is_not_clear() -> Non
         codes = (Code(code, ((code, 1.0),)),)
         judged = judge(readings, found, (examples.image(),), size=1024, codes=codes)
         assert ("ram-or-rom" in {f.kind for f in judged.findings if f.blocks}) is doubted, (regions, code, excluded)
+
+
+@pytest.mark.parametrize("half", [0, 512])
+def test_where_the_hosts_memory_covers_half_of_a_mirror_the_other_half_is_not_the_rom(half: int) -> None:
+    made = bench(pattern="1000 -0aa aaaa aaaa", floating=(Floating("address-high"),))
+    over = replace(made, memory=(Memory(0x8000 + half, 0x81FF + half, "rom"),))
+    result = assay(readings(over))
+    assert result.verdict == "provisional"
+    assert kinds(result)["size-ambiguous"].blocks
+    assert assay(readings(over), Options(size=1024)).verdict == "provisional"
+
+
+def test_two_roms_that_share_a_select_leave_no_doubt_of_their_size() -> None:
+    other = FOG.copy()
+    other[0x2F0] ^= 0x01
+    twins = (
+        function_from_pattern("rom", "1000 -00a aaaa aaaa", FOG.tobytes()[:512]),
+        function_from_pattern("rom", "1000 -01a aaaa aaaa", DATA[:512]),
+    )
+    made = Bench(16, (Specimen(twins),), floating=(Floating("address-high"),))
+    assert "beside it, across" not in str(assay(readings(made)).findings)
+
+
+def test_what_drives_against_a_copy_is_no_reading_of_the_rom() -> None:
+    """The empty socket shows the host's memory, the specimen's readings the bits that both leave high."""
+    host = DATA[::-1][:256]
+    said = bytearray(DATA + bytes(range(256)) * 12)
+    alone = bytearray(bytes(range(256)) * 16)
+    said[0x100:0x200] = bytes(a & b for a, b in zip(DATA[0x100:0x200], host, strict=True))
+    alone[0x100:0x200] = host
+    passes = [replace(reading_of([(0x8000, bytes(said))]), source=Source(f"{i}.log", f"{i:064x}")) for i in range(2)]
+    empty = replace(reading_of([(0x8000, bytes(alone))]), role="empty-socket", source=Source("e.log", "e" * 64))
+    result = assay([*passes, empty], KIB)
+    assert result.verdict == "provisional"
+    assert result.images[0].readings[0x100:0x200].max() == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -28,7 +29,11 @@ MOST_BESIDE = 4
 """Memories beside a ROM: RAM, ports and a timer of a combination chip, and one of the host's."""
 
 REGIONS = 64
-"""Stretches of the floating bus that are looked at."""
+"""Stretches of the floating bus, and copies, that are looked at."""
+
+
+SHOWN_PLACES = 4
+"""Places that a finding names."""
 
 
 def about_gap(
@@ -75,6 +80,46 @@ def about_pieces(found: Survey, images: Sequence[Image]) -> Iterator[Finding]:
         advice="declare the part or the size, or read with the data lines pulled up and then down: what stays is "
         "driven",
     )
+
+
+def about_other_half(found: Survey, images: Sequence[Image], codes: Sequence[Code]) -> Iterator[Finding]:
+    """Doubt an undeclared size where nothing free stands across the next line: the host's memory, or other memories.
+
+    Where the host's memory covers half of a copy, only the other half is seen twice, and beside its copies stand what
+    is hidden there and what hides it. Where the same memory stands beside every copy, the line is a select.
+    """
+    if not images or tells_of_itself(codes):
+        return
+    function = found.functions[images[0].function]
+    line = function.size.bit_length() - 1
+    if line >= found.address_bits or function.level(line) not in ("0", "1"):
+        return
+    firsts = [copy.first ^ function.size for copy in function.copies[:REGIONS] if not copy.contended]
+    beside = [_stands_at(found, first, function.size) for first in firsts]
+    if not beside or None in beside or (len({*beside}) == 1 < len(beside) and beside[0] != "host"):
+        return
+    yield Finding(
+        "size-ambiguous",
+        blocks=True,
+        function=images[0].function,
+        probability=DOUBTED,
+        where=tuple(Range(first, first + function.size - 1) for first in firsts[:SHOWN_PLACES]),
+        evidence=f"beside it, across A{line}, the bus is free nowhere: the host's memory, or another that appears less "
+        f"often, may hide the other half of a ROM of {2 * function.size} bytes",
+        advice="declare the part or the size, or read where it has the window to itself",
+    )
+
+
+def _stands_at(found: Survey, first: int, size: int) -> int | str | None:
+    """Return what takes most of a block: which ROM, or 'host'; None where that is the bus, or anything else."""
+    taken: Counter[int | str] = Counter()
+    for region in found.regions:
+        what: int | str = region.kind
+        if region.kind == "rom" and region.function is not None:
+            what = region.function
+        taken[what] += max(0, min(region.last, first + size - 1) + 1 - max(region.first, first))
+    chief, most = max(taken.items(), key=lambda item: item[1])
+    return chief if most and (isinstance(chief, int) or chief == "host") else None
 
 
 def about_rest(

@@ -11,7 +11,7 @@ from romassay.finding import Finding, Kind, Limit, ranked
 from romassay.judge.alone import about_alone
 from romassay.judge.choice import about_choice, about_host, about_likeness
 from romassay.judge.evidence import DOUBTED, is_settled, shows_places
-from romassay.judge.extent import about_gap, about_hollow, about_pieces, about_rest
+from romassay.judge.extent import about_gap, about_hollow, about_other_half, about_pieces, about_rest
 from romassay.judge.images import about_image
 from romassay.judge.readings import about_place, about_readings
 from romassay.part import Part
@@ -76,6 +76,7 @@ def judge(
     findings += about_pieces(found, images)
     if not part and not size:
         findings += about_rest(readings, found, images, codes)
+        findings += about_other_half(found, images, codes)
     elif not any(fault.blocks for fault in faults):
         findings += about_hollow(images, codes)
     first = images[0].function if images else None

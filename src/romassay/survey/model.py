@@ -32,7 +32,7 @@ class Copy:
         seen: how many of its bytes were seen at all.
         agreement: share of those that agree with the other copies, 0 to 1.
         contended: True where something else drives the bus at the same time.
-        covered: ranges inside it in which the host's own memory answers instead.
+        covered: ranges inside it in which the host's own memory answers instead, or as well.
     """
 
     first: int

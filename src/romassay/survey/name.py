@@ -17,7 +17,7 @@ from romassay.survey.model import Copy, Function
 from romassay.survey.scene import Scene
 from romassay.survey.sizes import other_sizes
 from romassay.survey.stack import GRANULE, Bools
-from romassay.survey.states import HOST
+from romassay.survey.states import CONTENDED, HOST
 from romassay.survey.width import driven_lines_of
 
 _ORDER: dict[FunctionKind, int] = {"rom": 0, "ram": 1, "registers": 2}
@@ -87,8 +87,8 @@ def _function(
 
 
 def _copy(scene: Scene, level: int, seat: Seat) -> Copy:
-    """Return what was seen at one place, and where the host's memory covers it."""
+    """Return what was seen at one place, and where the host's memory covers it or drives against it."""
     at = scene.granules_of(level, (seat.block,))
-    hidden = scene.stacked.granules[at[scene.based.state[at] == HOST]]
+    hidden = scene.stacked.granules[at[np.isin(scene.based.state[at], (HOST, CONTENDED))]]
     covered = merge_ranges(Range(int(g) * GRANULE, int(g) * GRANULE + GRANULE - 1) for g in hidden)
     return Copy(seat.block << level, seat.seen, round(seat.agreement, 4), seat.contended, covered)
