@@ -68,7 +68,7 @@ class Pairs:
         repeating: counts[L, B], granules with content that repeat across the line, as far as each can tell by itself.
         differing: counts[L, B], granules with content across the line from which something else stands.
         granules: counts[B], granules with content.
-        upper: counts[L, B], bytes of `content` at addresses in which line `A4 + row` is 1.
+        upper: counts[level - 4, B], bytes of `content` at addresses in which line `A4 + row`, inside the block, is 1.
         least: telling bytes needed before a comparison counts.
         exact: True where the log shows no damage, so that every difference is real.
         apart: share of the telling bytes that match at most where two blocks have nothing to do with each other.
@@ -142,7 +142,7 @@ class Pairs:
             same=add(self.same),
             firm=_added(self.firm, starts, _wide_enough(level + 3)),
             content=add(self.content),
-            upper=add(self.upper),
+            upper=add(np.vstack([self.upper, self.content * (self.blocks & 1).astype(self.content.dtype)])),
             fair=add(self.fair),
             under=add(self.under),
             repeating=add(self.repeating),
@@ -220,7 +220,7 @@ def pairs(
     content = based.state == CONTENT
     lines = range(GRANULE_LINES, stacked.bits)
     shape = (len(lines), len(stacked.granules))
-    telling, same, firm, repeating, differing, upper, fair, under = (np.zeros(shape, np.uint8) for _ in range(8))
+    telling, same, firm, repeating, differing, fair, under = (np.zeros(shape, np.uint8) for _ in range(7))
     few_lines = np.bool_(driven.bit_count() <= EVIDENCE)
     agreed = said.firm
     steady = agreed if not quiet else said.sure & (said.against == 0)
@@ -252,8 +252,6 @@ def pairs(
         if declared is not None and line >= declared:
             firm[row, here[_covered(stacked.granules[here], telling[row, here], same[row, here])]] = 0
     amount = counted(told).astype(np.uint8)
-    for row in range(len(lines)):
-        upper[row] = amount * (stacked.granules >> row & 1)
     needed = CERTAIN if quiet or len(stacked.value) >= 3 else 2 * CERTAIN
     alone = Pairs(
         GRANULE_LINES,
@@ -262,7 +260,7 @@ def pairs(
         same,
         firm,
         amount,
-        upper,
+        np.zeros((0, len(amount)), np.uint8),
         fair,
         under,
         repeating,
