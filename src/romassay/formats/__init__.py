@@ -34,6 +34,17 @@ _HEAD = 1 << 20
 _LEAST_SURE = 0.1
 """A format whose `sniff` says less than this is not tried."""
 
+MARKS = {
+    "transcript": b"romassay transcript",
+    "vcd": b"$",
+    "s-record": b"S",
+    "tektronix-hex": b"/",
+    "tektronix-extended": b"%",
+    "paper-tape": b";",
+    "ti-txt": b"@",
+}
+"""What no file of a format lacks: one in whose sample it does not stand is not asked about, nor the module imported."""
+
 _NO_TEXT = ("raw-binary", "vcd")
 
 
@@ -83,9 +94,9 @@ def _streaming(head: bytes, hints: Hints) -> Format | None:
         return None
     if hints.format is not None:
         return FORMATS.get(hints.format)
-    if FORMATS["transcript"].sniff(head) == 1.0:
+    if _sniffed("transcript", head, head) == 1.0:
         return None
-    if FORMATS["vcd"].sniff(head) == 1.0:
+    if _sniffed("vcd", head, head) == 1.0:
         return FORMATS["vcd"]
     return FORMATS[_with_layout(head, hints.layout)] if hints.layout else None
 
@@ -193,11 +204,21 @@ def _with_layout(data: bytes, layout: str) -> str:
     return "csv-trace" if "sample=" in layout and FORMATS["csv-trace"].sniff(data) else "text-dump"
 
 
+def _sniffed(name: str, data: bytes, sample: bytes) -> float:
+    """Tell how surely a content has a format; without its mark in a plain sample it has not."""
+    mark = MARKS.get(name)
+    if mark and mark not in sample and sample.isascii():
+        return 0.0
+    return FORMATS[name].sniff(data)
+
+
 def _surest(data: bytes) -> tuple[str, float]:
     """Return the format that knows the content best, and how surely; none is asked behind one that is certain."""
-    best, sure = "", -1.0
+    from romassay.formats.sniffing import sample_of
+
+    best, sure, sample = "", -1.0, sample_of(data)
     for each in FORMATS:
-        found = FORMATS[each].sniff(data)
+        found = _sniffed(each, data, sample)
         if found > sure:
             best, sure = each, found
         if sure >= 1.0:

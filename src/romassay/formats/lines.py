@@ -117,7 +117,7 @@ class _Reader:
         self._runs = run_lines(layout)
         self._uniform: dict[tuple[int, int], UniformLines | None] = {}
         self._single = self._doubtful = 0
-        self._expected: fixed.Grid | None = None
+        self._expected: bytes | None = None
 
     def read(self, first_line: int, text: bytes, at: int, end: int) -> int:
         """Take the lines of a chunk, from a place in a text to another; return how many lines it has."""
@@ -183,10 +183,10 @@ class _Reader:
             return None
         if self._expected is None:
             told = expected_text(data.ravel(), shown.ravel())
-            self._expected = None if told is None else np.where(told < 0, NO_TEXT, told).astype(np.uint8)
+            self._expected = None if told is None else np.where(told < 0, NO_TEXT, told).astype(np.uint8).tobytes()
         if self._expected is None:
             return shown
-        expected = np.take(self._expected, data)
+        expected = np.frombuffer(data.tobytes().translate(self._expected), np.uint8).reshape(data.shape)
         odd = expected != shown
         return shown if odd.any() and (expected[odd] != NO_TEXT).any() else None
 

@@ -49,7 +49,7 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
         rows: what was found.
         layout: of the lines.
     """
-    data = np.isin(rows.state, (CLEAN, SHORT, DAMAGED)) & (rows.count > 0)
+    data = _has_state(rows, CLEAN, SHORT, DAMAGED) & (rows.count > 0)
     if int(rows.count[data].sum()) < _LEAST_BYTES:
         return False
     literal = (*layout.lead, *layout.after, *layout.rest, *set(layout.end))
@@ -72,6 +72,11 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
     if printed <= _RUN or (layout.where == "some" and len(_printed(rows)) <= _RUN):
         return going >= len(_printed(rows)) - 1 and share >= _SPARSE
     return going >= _GO_ON * (printed - 1) and (run >= _RUN or share >= _SPARSE)
+
+
+def _has_state(rows: Rows, *states: int) -> np.ndarray:
+    """Tell which rows have one of some states, CLEAN among them: bool[n]; nearly always all are clean."""
+    return np.isin(rows.state, states) if rows.state.any() else np.ones(len(rows), np.bool_)
 
 
 def _digits(rows: Rows, address: Number) -> int:
@@ -183,7 +188,7 @@ def _sent_again(rows: Rows) -> np.ndarray:
 
 def _going_on(rows: Rows, layout: Layout) -> tuple[int, int, int]:
     """Return how many addresses go on from the one before, how many there are, and the longest run of the former."""
-    good = np.isin(rows.state, (CLEAN, SHORT, MARK, DAMAGED))
+    good = _has_state(rows, CLEAN, SHORT, MARK, DAMAGED)
     good[1:] &= ~_sent_again(rows)
     address, count = (rows.address, rows.count) if good.all() else (rows.address[good], rows.count[good])
     before = np.concatenate([[0], np.cumsum(count)])[:-1]

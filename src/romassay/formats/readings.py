@@ -102,7 +102,10 @@ def _gather(rows: Rows, row: Index) -> tuple[npt.NDArray[np.uint8], npt.NDArray[
 
 
 def _joined(values: npt.NDArray[np.uint8], pieces: list[slice]) -> npt.NDArray[np.uint8]:
-    return values[pieces[0]].copy() if len(pieces) == 1 else np.concatenate([values[piece] for piece in pieces])
+    if len(pieces) > 1:
+        return np.concatenate([values[piece] for piece in pieces])
+    only = values[pieces[0]]
+    return only if len(only) == len(values) else only.copy()
 
 
 def _without_unknown(

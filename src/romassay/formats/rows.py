@@ -184,7 +184,12 @@ def _printed(row: Row) -> int:
 
 def _column(blocks: Sequence[Block], of: Callable[[Block], object], kind: type[T]) -> npt.NDArray[T]:
     """Return a column of blocks one after the other."""
-    column = np.empty(sum(map(len, blocks)), kind)
+    total = sum(map(len, blocks))
+    same = {value if isinstance(value, int) else None for value in map(of, blocks)}
+    if len(same) == 1 and None not in same:
+        value = same.pop()
+        return np.full(total, value, kind) if value else np.zeros(total, kind)
+    column = np.empty(total, kind)
     at = 0
     for block in blocks:
         column[at : at + len(block)] = of(block)

@@ -10,11 +10,12 @@ from __future__ import annotations
 import codecs
 import re
 
+import numpy as np
+
 from romassay.errors import BadValue
 from romassay.formats.notation import without_leading_zeros
 from romassay.formats.wrapped import unwrapped
 
-_PLAIN = bytes([9, 10, *range(32, 127)])
 _SAMPLE = 1 << 16
 _PART = 1 << 16
 _BOMS = (
@@ -82,7 +83,16 @@ def _cleaned(text: bytes, *, eight_bits: bool) -> bytes:
 
 def _is_plain(text: bytes) -> bool:
     """Tell whether a text is all printing characters, blanks, tabs and line ends."""
-    return all(not text[at : at + _PART].translate(None, _PLAIN) for at in range(0, len(text), _PART))
+    over, flags = np.empty(_PART, np.uint8), np.empty(_PART, np.bool_)
+    for at in range(0, len(text), _PART):
+        part = np.frombuffer(text, np.uint8, min(_PART, len(text) - at), at)
+        room, hits = over[: len(part)], flags[: len(part)]
+        np.subtract(part, ord(" "), out=room)
+        odd = np.count_nonzero(np.greater(room, ord("~") - ord(" "), out=hits))
+        odd -= np.count_nonzero(np.equal(part, ord("\n"), out=hits))
+        if odd and odd != np.count_nonzero(np.equal(part, ord("\t"), out=hits)):
+            return False
+    return True
 
 
 def _decode(data: bytes, encoding: str | None) -> bytes:
