@@ -197,7 +197,8 @@ def _best_kind(
     if not length_known and telling.sum() < TELLING and data.shape[1] > 1:
         return "", 0.0
     printed, data, values = printed[telling], data[telling], values[telling]
-    if len(np.unique(np.column_stack([printed, data]), axis=0)) < _FEWEST or (values < _HEX).all():
+    different = {row.tobytes() for row in np.column_stack([printed, data])}
+    if len(different) < _FEWEST or (values < _HEX).all():
         return "", 0.0
     best = ("", 0.0)
     for kind in KINDS.values():
@@ -215,7 +216,7 @@ def _is_believable(right: npt.NDArray[np.bool_], values: Index, *, length_known:
     count, lines = int(right.sum()), len(right)
     if lines < 8:
         return count >= (0.6 * lines if lines >= 3 else lines)
-    several = len(np.unique(values[right])) >= 2
+    several = len(set(values[right].tolist())) >= 2
     least = 0.1 if length_known else 0.3
     return count >= TELLING and count >= least * lines and (several or count >= 0.6 * lines)
 

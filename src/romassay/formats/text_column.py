@@ -21,8 +21,11 @@ TELLING = 3
 
 def first_seen(data: Bytes) -> npt.NDArray[np.bool_]:
     """Tell which lines are unlike all before them: a bus that repeats itself bears out a sum but once."""
+    first: dict[bytes, int] = {}
+    for number, row in enumerate(data):
+        first.setdefault(row.tobytes(), number)
     unlike = np.zeros(len(data), np.bool_)
-    unlike[np.unique(data, axis=0, return_index=True)[1]] = True
+    unlike[list(first.values())] = True
     return unlike if unlike.sum() >= TELLING else np.ones(len(data), np.bool_)
 
 
@@ -69,7 +72,7 @@ def _dotted_place(tails: list[bytes], data: Bytes) -> int | None:
     lines, count = data.shape
     prints = (data > _BLANK) & (data < _DELETE)
     unprinting = (data < _BLANK) | (data >= _DELETE)
-    if len(np.unique(data[unprinting])) < 2:
+    if len(set(data[unprinting].tolist())) < 2:
         return None
     places = []
     for place in range(1, _MAX_BEFORE_GUTTER + 1):

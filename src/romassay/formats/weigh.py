@@ -94,7 +94,9 @@ def bits_of(layout: Layout, text: bytes, *, damaged: bool = False) -> float:
     good &= ~np.array(heading, np.bool_)
     lines = good & (rows.state != MARK)
     described = rows.line[lines] - 1
-    rest = lengths.sum() - lengths[np.unique(described)].sum()
+    left = np.ones(len(lengths), np.bool_)
+    left[described] = False
+    rest = lengths[left].sum()
     unchecked = int((~rows.checked[lines]).sum())
     return float(
         _CHARACTER * rest
