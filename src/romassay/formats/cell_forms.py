@@ -72,9 +72,21 @@ def _hex_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
         widths = _widths_until(texts, 2 * size * step)
         if widths and all(w % (2 * size) == 0 for w in widths) and len(set(widths[:-1])) <= 1:
             yield Cells(16, size, step, skip, widths, words=True)
+    yield from _half_cells(texts, step, skip)
     wide = tuple(len(t) for t in texts[:step])
     if len(wide) == step and max(wide) <= 2 and min(wide) == 1:
         yield Cells(16, 1, step, skip)
+
+
+def _half_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
+    """Read as many hex digits as there are addresses, in equal runs behind which no other follows."""
+    widths = _widths_until(texts, step)
+    more = texts[len(widths) : len(widths) + 1]
+    if step >= _LEAST_HALVES and len(set(widths)) == 1 and [len(t) for t in more] != [widths[0]]:
+        yield Cells(16, 1, step, skip, widths, half=True)
+
+
+_LEAST_HALVES = 4
 
 
 def hex_reading(widths: tuple[int, ...], skip: int = 0) -> Cells:

@@ -57,11 +57,12 @@ def count_of(lines: Sequence[bytes], *, most: int = _MOST_STEP) -> Count | None:
     """Return which number of most of some lines counts, or None."""
     numbers = [found for line in lines if (found := _NUMBER.findall(line))]
     for place in _PLACES:
+        counts = []
         for base in _BASES:
-            values = [_value(found, place, base) for found in numbers]
-            step, share = steady(values, most=most)
-            if step:
-                return Count(step, share, place, base)
+            step, share = steady([_value(found, place, base) for found in numbers], most=most)
+            counts += [Count(step, share, place, base)] if step else []
+        if counts:
+            return max(counts, key=lambda count: count.share)
     return None
 
 
@@ -74,4 +75,8 @@ def _value(numbers: Sequence[bytes], place: int, base: int) -> int | None:
 
 def as_number(digits: bytes, base: int) -> int | None:
     """Return what some hex digits say in a base, or None where they are none of that base."""
-    return int(digits, base) if base == 16 or digits.isdigit() else None
+    fits = base == 16 or not digits.translate(None, _DIGITS[:base])
+    return int(digits, base) if fits else None
+
+
+_DIGITS = b"0123456789"

@@ -29,6 +29,8 @@ _LOOKAHEAD = 3
 _MOST_FITS = 24
 _HEX: Base = 16
 _WIDEST = 3
+_STEADY = 0.8
+"""Share of the addresses that must go on by one for each digit: others count bytes, and are not hex."""
 
 
 def with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
@@ -44,6 +46,8 @@ def with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
             if cells.skip and found and not ends_as_it_goes_on(found, cells):
                 continue
             if not found or not often_enough(len(lines) * number / len(chosen), which, cells, sample):
+                continue
+            if cells.half and len(lines) + len(sample) < _STEADY * _reading_so(first, cells, sample):
                 continue
             if _goes_on_alike(found, cells) or _is_counted_data(found, cells):
                 continue
@@ -97,6 +101,11 @@ def often_enough(number: float, which: int, cells: Cells, sample: list[list[Line
     """Tell whether enough of the lines that are long enough read so."""
     wide = [line for stretch in sample for line in stretch if len(line.tokens) > which + cells.skip + cells.runs]
     return number >= clean_share(wide) * len(wide) * 0.5
+
+
+def _reading_so(first: int, cells: Cells, sample: list[list[Line]]) -> int:
+    """Return how many lines can be read so."""
+    return sum(cells.read(line, first) for stretch in sample for line in stretch)
 
 
 def _address_steps(sample: list[list[Line]]) -> list[tuple[tuple[int, Base, int], list[Line]]]:

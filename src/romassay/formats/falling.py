@@ -6,23 +6,37 @@ addresses fall from line to line is turned over for it, and what comes out is tu
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from romassay.formats.counting import count_of
+from romassay.formats.counting import Count, count_of
 from romassay.formats.rows import Rows
 from romassay.reading import Reading
 
 _SAMPLE = 1 << 12
 _LEAST_STEP = 4
 """A list of months, or of what is left to do, may fall by less."""
+_LEAST_LINES = 24
+_LEAST_DIGITS = 4
+_NEARLY_ALL = 0.8
 
 
 def falls(text: bytes) -> bool:
     """Tell whether the addresses of a cleaned text fall from line to line."""
-    count = count_of([line for line in text[:_SAMPLE].split(b"\n") if line.strip()])
-    return count is not None and count.place >= 0 and count.step <= -_LEAST_STEP
+    lines = [line for line in text[:_SAMPLE].split(b"\n") if line.strip()]
+    count = count_of(lines)
+    if count is None or count.place < 0 or count.step >= 0:
+        return False
+    return count.step <= -_LEAST_STEP or _is_long_list(lines, count)
+
+
+def _is_long_list(lines: Sequence[bytes], count: Count) -> bool:
+    """Tell whether addresses of four digits or more fall on many lines, hardly one left out."""
+    values = [value for line in lines if (value := count.value(line)) is not None]
+    long = sum(value >= count.base ** (_LEAST_DIGITS - 1) for value in values)
+    return len(values) >= _LEAST_LINES and count.share >= _NEARLY_ALL and long >= _NEARLY_ALL * len(values)
 
 
 def turned_text(text: bytes) -> bytes:

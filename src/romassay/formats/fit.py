@@ -117,7 +117,9 @@ def _bytes_of(found: Sequence[Found], cells: Cells) -> Bytes:
     rows = []
     for f in found:
         texts = numbers_of(cells, f.line, f.first)
-        if cells.widths and cells.base == 16:
+        if cells.half:
+            rows.append(bytes(int(digit, 16) for digit in b"".join(texts).decode("ascii")))
+        elif cells.widths and cells.base == 16:
             rows.append(bytes.fromhex(b"".join(texts).decode("ascii")))
         else:
             rows.append(b"".join(int(t, cells.base).to_bytes(cells.size, "big") for t in texts))

@@ -1,7 +1,7 @@
-"""Numbers as assemblers write them: with a trailing h, and a leading 0 where they would else begin with a letter.
+"""Numbers as assemblers and compilers write them: their base before them, or a trailing h with or without a leading 0.
 
-That 0 is no digit of the number: with it off, all numbers of a column have the same width. Some hosts print it before
-every byte.
+Where a number would else begin with a letter, a 0 stands before it. That 0 is no digit of the number: with it off, all
+numbers of a column have the same width. Some hosts print it before every byte.
 """
 
 from __future__ import annotations
@@ -18,6 +18,14 @@ _LEAST = 8
 _NEARLY_ALL = 0.95
 _SHARE = 0.005
 _BYTE = 3
+
+
+_BASED = re.compile(rb"(?<![0-9A-Za-z#])16#([0-9A-Fa-f]+)#")
+
+
+def with_plain_prefixes(text: bytes) -> bytes:
+    """Return a text whose hex numbers say so by `0x`, where they do by `16#` before and `#` behind them."""
+    return _BASED.sub(rb"0x\1", text) if len(_BASED.findall(text[:_SAMPLE])) >= _LEAST else text
 
 
 def without_leading_zeros(text: bytes) -> bytes:

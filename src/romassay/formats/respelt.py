@@ -20,16 +20,19 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady
-from romassay.formats.stamps import without_stamps
+from romassay.formats.paged import with_whole_addresses
+from romassay.formats.prefixes import without_prefixes
+from romassay.formats.wrapped import unwrapped
 
 _SAMPLE = 1 << 15
 
 
 def respelt(text: bytes) -> bytes:
-    """Return a cleaned text with the numbers of such habits written plainly, and no clock times before its lines."""
-    text = without_stamps(text)
+    """Return a cleaned text with the numbers of such habits written plainly, and nothing foreign before its lines."""
+    plain = without_prefixes(text)
+    text = text if plain is text else unwrapped(plain)
     habit = habit_of(text)
-    return by_line(text, habit) if habit else text
+    return by_line(text, habit) if habit else with_whole_addresses(text)
 
 
 _DIGIT = re.compile(rb"[0-9]")
@@ -167,19 +170,22 @@ def _unsigned(line: bytes, size: int, *, aligned: bool) -> bytes:
 
 # --- an address before every byte ---------------------------------------------------------------------------------
 
-_PAIR = re.compile(rb"([0-9A-Fa-f]{3,8})([^0-9A-Za-z]{1,4})([0-9A-Fa-f]{1,3})(?![0-9A-Za-z])")
-_LEAST_PAIRS = 2
+_WORD = re.compile(rb"[$&#@]?[0-9A-Za-z]+(?:'[0-9A-Fa-f]+')?")
+_PLAIN_NUMBER = re.compile(rb"(?:0[xX]|[$&#@]|[XxHh]')?([0-9A-Fa-f]+)[hH']?")
+_SHORTEST_ADDRESS, _LONGEST_ADDRESS = 3, 8
+_LONGEST_BYTE = 3
+_MOST_ADDRESSES = 32
 
 
 def _paired(lines: list[bytes]) -> Habit | None:
-    """Return what leaves the first address of a line only, where the others go on from it byte by byte."""
+    """Return what leaves the first address of a line only, where the others go on from it by the bytes between them."""
     for base in (10, 16, 8):
         plain = [_one_address(line, base) for line in lines]
         first = [None if line is None else int(line[: line.index(b":")], base) for line in plain]
         values = {byte for line in plain if line for byte in line.split()[1:]}
         mostly = sum(n is not None for n in first) >= MOSTLY * len(lines)
         if mostly and len(values) >= LEAST_LINES and _grows(first) and _go_on(plain, first):
-            return lambda line, base=base: _one_address(line, base) or line  # type: ignore[misc]
+            return lambda line, base=base: _one_address(line, base, least=1) or line  # type: ignore[misc]
     return None
 
 
@@ -192,22 +198,44 @@ def _go_on(plain: list[bytes | None], first: list[int | None]) -> bool:
     return sum(a == b for a, b in zip(ends, first[1:], strict=False) if a is not None) >= MOSTLY * (len(plain) - 1)
 
 
-def _one_address(line: bytes, base: int) -> bytes | None:
-    """Return a line of pairs as one address with its bytes, or None where it is none."""
-    pairs = _PAIR.findall(line)
-    if len(pairs) < _LEAST_PAIRS or len(_NUMBER_OR_WORD.findall(line)) != 2 * len(pairs):
+def _one_address(line: bytes, base: int, *, least: int = 2) -> bytes | None:
+    """Return a line of addresses, each with its bytes, as one address with all of them, or None where it is none.
+
+    Args:
+        line: cleaned.
+        base: of the addresses.
+        least: addresses that must stand on it.
+    """
+    matches = [_PLAIN_NUMBER.fullmatch(word) for word in _WORD.findall(line)]
+    numbers = [match[1] for match in matches if match]
+    if len(numbers) < 2 * least or len(numbers) != len(matches):
         return None
-    try:
-        addresses = [int(address, base) for address, _, _ in pairs]
-    except ValueError:
+    found = _bytes_between(numbers, base)
+    if found is None or found[0] < least:
         return None
-    if any(b - a != 1 for a, b in pairwise(addresses)):
-        return None
-    plain: bytes = pairs[0][0] + b": " + b" ".join(byte for _, _, byte in pairs)
-    return plain
+    return numbers[0] + b": " + b" ".join(found[1])
 
 
-_NUMBER_OR_WORD = re.compile(rb"[0-9A-Za-z]+")
+def _bytes_between(numbers: Sequence[bytes], base: int) -> tuple[int, list[bytes]] | None:
+    """Return how many of some numbers are addresses that go on by the bytes between them, and these; None if not so."""
+    expected = as_number(numbers[0], base) if _SHORTEST_ADDRESS <= len(numbers[0]) <= _LONGEST_ADDRESS else None
+    if expected is None:
+        return None
+    addresses, since, data = 1, 0, list[bytes]()
+    width = len(numbers[0])
+    for number in numbers[1:]:
+        goes_on = since and len(number) >= width and as_number(number, base) == expected
+        if goes_on and addresses < _MOST_ADDRESSES:
+            addresses, since = addresses + 1, 0
+        elif len(number) > _LONGEST_BYTE or (len(number) == _LONGEST_BYTE and base == _HEX_BASE):
+            return None
+        else:
+            data.append(number)
+            since, expected = since + 1, expected + 1
+    return (addresses, data) if since else None
+
+
+_HEX_BASE = 16
 
 
 # --- an address behind its bytes ----------------------------------------------------------------------------------

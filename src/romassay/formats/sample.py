@@ -93,6 +93,7 @@ class Cells:
         widths: digits of each run, where they are fixed; empty where numbers have as many digits as they need.
         words: True where the address counts numbers rather than bytes.
         gaps: what must stand between the runs; None for anything.
+        half: True where a number is one hex digit, all that a memory four bits wide holds at an address.
     """
 
     base: Base
@@ -102,6 +103,7 @@ class Cells:
     widths: tuple[int, ...] = ()
     words: bool = False
     gaps: tuple[bytes, ...] | None = None
+    half: bool = False
 
     @property
     def runs(self) -> int:
@@ -116,6 +118,8 @@ class Cells:
     @property
     def digits(self) -> int:
         """Digits of a number of fixed width."""
+        if self.half:
+            return 1
         return 2 * self.size if self.base == 16 else FULL_WIDTH[self.base, self.size]
 
     def read(self, line: Line, first: int) -> bool:

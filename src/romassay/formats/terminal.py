@@ -13,7 +13,7 @@ import re
 import numpy as np
 
 from romassay.errors import BadValue
-from romassay.formats.notation import without_leading_zeros
+from romassay.formats.notation import with_plain_prefixes, without_leading_zeros
 from romassay.formats.wrapped import unwrapped
 
 _SAMPLE = 1 << 16
@@ -58,7 +58,7 @@ def clean(data: bytes, encoding: str | None = None) -> bytes:
         BadValue: there is no such encoding.
     """
     text = _decode(data, encoding)
-    return without_leading_zeros(unwrapped(_cleaned(text, eight_bits=text is data)))
+    return without_leading_zeros(with_plain_prefixes(unwrapped(_cleaned(text, eight_bits=text is data))))
 
 
 def _cleaned(text: bytes, *, eight_bits: bool) -> bytes:

@@ -6,16 +6,20 @@ docs/reference-layout.md.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property, lru_cache
+
+import numpy as np
 
 from romassay.errors import BadInput
 from romassay.formats.falling import falls, turned_readings, turned_rows, turned_text
 from romassay.formats.forms import borne_out, probe_of
-from romassay.formats.layout import Layout, corrected, is_whole, parse_layout, parse_words
+from romassay.formats.layout import Layout, Number, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.respelt import respelt
 from romassay.formats.rows import Rows
 from romassay.formats.terminal import clean
+from romassay.reading import Reading
 
 _HEAD = 1 << 14
 _FIRST = 1 << 12
@@ -70,6 +74,8 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if not hints.layout and not is_dump(rows, layout):
         raise BadInput("this holds no dump: no run of lines goes on as one does", advice=_ADVICE)
     readings = readings_of(rows, layout, hints.base, hints.address_bits)
+    if layout.cell == _HALF:
+        readings = tuple(_of_four_bits(reading) for reading in readings)
     if log.falls:
         readings = turned_readings(readings, log.lines)
     if not readings:
@@ -79,6 +85,15 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if rows.passed_over:
         notes = (*notes, f"{rows.passed_over} lines were not looked at: there are too many damaged ones before them")
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
+
+
+_HALF = Number(16, 1, "zeros")
+_LOW_HALF = np.uint8(0x0F)
+
+
+def _of_four_bits(reading: Reading) -> Reading:
+    """Return a reading of a memory four bits wide: nothing is known of the upper half of its bytes."""
+    return replace(reading, known=reading.known_bits() & _LOW_HALF)
 
 
 def likely_layout(data: bytes, hints: Hints) -> Layout | None:

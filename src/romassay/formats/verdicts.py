@@ -15,6 +15,7 @@ OUT_OF_STEP = "the address is out of step"
 UNREADABLE = "the address can't be read"
 _ALIKE = 0.75
 """Share of its bytes in which a line sent again must be the same."""
+_BYTES = 256
 _FAR_DIGITS = 2
 """Digits in which an address must differ from the expected one before it can't be that with errors."""
 
@@ -133,13 +134,15 @@ def _judge_group(
 def _has_own_place(i: int, units: Units, rows: Rows) -> bool:
     """Tell whether a unit that nothing bears out is a line of the dump at all, and a whole one.
 
-    The first line of a file may be what a cut has left of one; a short one behind other text may show registers.
+    The first line of a file may be what a cut has left of one; a short one behind other text may show registers, or be
+    the rest of a broken line.
     """
     if units.rows[i] > 1 or len(units.address) == 1:
         return True
     row = int(units.first[i])
-    behind_text = rows.state[row] == SHORT and rows.edits[row] > 0
-    return bool(rows.line[row] > 1 and not behind_text)
+    short = rows.state[row] == SHORT
+    like_a_byte = short and units.address[i] < _BYTES and bool((units.address >= _BYTES).any())
+    return bool(rows.line[row] > 1 and not (short and rows.edits[row] > 0) and not like_a_byte)
 
 
 def _stands_alone(

@@ -10,9 +10,10 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
-from romassay.formats.counting import LEAST_LINES, Count, count_of
+from romassay.formats.counting import LEAST_LINES, Count, as_number, count_of
 from romassay.formats.mended import DIGITS_ALIKE
 
 _SAMPLE = 1 << 13
@@ -27,6 +28,9 @@ _LONGER = 0.02
 """Share of the lines that noise may have made longer."""
 _MOSTLY_BROKEN = 0.5
 """Share of the lines at the edge that go on on the next: others are just as long as the screen is wide."""
+_MOSTLY_NUMBERS = 0.8
+_BYTE = 255
+_HEX_BASE = 16
 _NOISE = 2
 """Characters that noise adds to a line, or takes from it, and it is broken off all the same."""
 _MOST_BYTES = 256
@@ -40,6 +44,12 @@ _NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 def unwrapped(text: bytes) -> bytes:
     """Return a cleaned text with its broken lines whole, where most of it is such lines; else the text as it is."""
+    whole = _at_the_edge(text)
+    return _between_numbers(text) if whole is text else whole
+
+
+def _at_the_edge(text: bytes) -> bytes:
+    """Put lines together that end where the screen does, in the middle of a number perhaps."""
     lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
     width = _width(lines)
     if not width:
@@ -53,7 +63,10 @@ def unwrapped(text: bytes) -> bytes:
     count = count_of(whole, most=_MOST_BYTES)
     if count is None or not _gained(before, len(lines), count, len(whole)):
         return text
-    return b"\n".join(_joined(text.split(b"\n"), width, room, count))
+    whole = [line for line in _joined(lines, width, room, count) if line]
+    byte_lines = sum(0 <= max(_numbers_in(line, count.base)[1:], default=-1) <= _BYTE for line in whole)
+    numbers = byte_lines > _MOSTLY_NUMBERS * len(whole)
+    return b"\n".join(_joined(text.split(b"\n"), width, room, count, numbers=numbers))
 
 
 def _gained(before: Count | None, lines: int, after: Count, whole: int) -> bool:
@@ -79,31 +92,40 @@ def _room(lines: Sequence[bytes], width: int) -> int:
     return _NOISE if near <= _MOSTLY_BROKEN * sum(len(line) == width for line in lines) else 0
 
 
-def _joined(lines: Sequence[bytes], width: int, room: int, count: Count | None) -> list[bytes]:
+def _joined(
+    lines: Sequence[bytes], width: int, room: int, count: Count | None, *, numbers: bool = False
+) -> list[bytes]:
     """Return lines with the next one behind each that reaches the edge, and a blank line in its place.
 
-    A line whose address counts on from the one before is none of its parts.
+    A line whose address counts on from theirs is none of its parts; blank lines may stand between these, and headings
+    where all that is printed is numbers.
     """
     whole: list[bytes] = []
     open_at: int | None = None
-    for i, line in enumerate(lines):
-        if open_at is not None and count is not None and _counts_on(lines[i - 1], line, count):
+    for line in lines:
+        if numbers and open_at is not None and line and not _numbers_in(line, _HEX_BASE):
+            whole.append(line)
+            continue
+        if open_at is not None and count is not None and _begins(whole[open_at], line, count, numbers=numbers):
             open_at = None
         if open_at is None:
             whole.append(line)
         else:
             whole[open_at] += line
             whole.append(b"")
+        if not line:
+            continue
         if abs(len(line) - width) > room:
             open_at = None
         elif open_at is None:
-            open_at = i
+            open_at = len(whole) - 1
     return whole
 
 
-def _counts_on(line: bytes, following: bytes, count: Count) -> bool:
-    value = count.value(line)
-    return value is not None and count.value(following) == value + count.step
+def _begins(line: bytes, following: bytes, count: Count, *, numbers: bool) -> bool:
+    """Tell whether a line has an address of its own: the next one, or among bytes any number that is too large."""
+    value, other = count.value(line), count.value(following)
+    return other is not None and ((value is not None and other == value + count.step) or (numbers and other > _BYTE))
 
 
 def _goes_on(lines: Sequence[bytes], width: int) -> bool:
@@ -120,3 +142,105 @@ def _goes_on(lines: Sequence[bytes], width: int) -> bool:
         few += len(_NUMBER.findall(behind)) < _FEWEST and other is not None and not other[0].isdigit()
         alike += before[:_FRONT].translate(DIGITS_ALIKE) == behind[:_FRONT].translate(DIGITS_ALIKE)
     return 2 * max(apart, few, alike) <= len(joints)
+
+
+# --- lines broken between two numbers -----------------------------------------------------------------------------
+
+_WORD = re.compile(rb"[0-9A-Za-z]+")
+_HEX = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
+_MOST_PARTS = 8
+_LEAST_ADDRESS = 0x100
+_MOST_NUMBERS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class _Broken:
+    """Lines of an address and some bytes, broken between two of these.
+
+    Attributes:
+        base: of the addresses.
+        cells: bytes behind each.
+    """
+
+    base: int
+    cells: int
+
+
+def _between_numbers(text: bytes) -> bytes:
+    """Put lines together of which only the first has an address, which counts the numbers on all of them."""
+    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
+    broken = _broken_in(lines)
+    return text if broken is None else b"\n".join(_with_parts(text.split(b"\n"), broken))
+
+
+def _broken_in(lines: Sequence[bytes]) -> _Broken | None:
+    """Return how most of some lines are broken; None where they are not, or into equal parts: so some are printed."""
+    for base in (10, 16):
+        numbers = [_numbers_in(line, base) for line in lines]
+        found: Counter[int] = Counter()
+        parts = whole = uneven = 0
+        for i in range(len(lines)):
+            count = _parts_from(numbers, i)
+            if count > 1:
+                found[sum(map(len, numbers[i : i + count])) - 1] += 1
+                parts += count
+                uneven += len(numbers[i]) - 1 != len(numbers[i + 1])
+            whole += count == 1
+        cells, often = found.most_common(1)[0] if found else (0, 0)
+        if uneven < _OFTEN * sum(found.values()):
+            continue
+        mostly = parts > _MOSTLY_BROKEN * len(lines) and often > _MOSTLY_BROKEN * (sum(found.values()) + whole)
+        if mostly and often >= LEAST_LINES and len({tuple(some[1:]) for some in numbers}) > LEAST_LINES:
+            return _Broken(base, cells)
+    return None
+
+
+def _parts_from(numbers: Sequence[Sequence[int]], first: int) -> int:
+    """Return how many lines hold the bytes between the address before some of them and the next; 0 where none do."""
+    if len(numbers[first]) < _FEWEST or numbers[first][0] < _LEAST_ADDRESS:
+        return 0
+    total = 0
+    for i in range(first, min(first + _MOST_PARTS, len(numbers) - 1)):
+        total += len(numbers[i])
+        if not numbers[i] or total > _MOST_NUMBERS:
+            return 0
+        if numbers[i + 1] and numbers[i + 1][0] == numbers[first][0] + total - 1:
+            return i - first + 1
+    return 0
+
+
+def _with_parts(lines: Sequence[bytes], broken: _Broken) -> list[bytes]:
+    """Return lines with their other parts behind them, and blank lines in place of these."""
+    whole = list(lines)
+    numbers = [_numbers_in(line, broken.base) for line in lines]
+    at = 0
+    while at < len(lines):
+        end = _end_of(numbers, at, broken.cells)
+        for i in (i for i in range(at + 1, end) if numbers[i]):
+            gap = b"" if whole[at].endswith(b" ") or not lines[i][:1].isalnum() else b" "
+            whole[at] += gap + lines[i]
+            whole[i] = b""
+        at = max(at + 1, end)
+    return whole
+
+
+def _end_of(numbers: Sequence[Sequence[int]], first: int, cells: int) -> int:
+    """Return which line comes behind the last part of a line with an address."""
+    if len(numbers[first]) < _FEWEST or numbers[first][0] < _LEAST_ADDRESS:
+        return first
+    count, at = len(numbers[first]) - 1, first + 1
+    end = at
+    while at < min(len(numbers), first + _MOST_PARTS) and count < cells:
+        if numbers[at] and max(numbers[at]) >= _LEAST_ADDRESS:
+            break
+        count, at = count + len(numbers[at]), at + 1
+        end = at if numbers[at - 1] else end
+    return end if count <= cells else first
+
+
+def _numbers_in(line: bytes, base: int) -> list[int]:
+    """Return the numbers of a line that holds nothing else, or none."""
+    matches = [_HEX.fullmatch(word) for word in _WORD.findall(line)]
+    digits = [match[1] for match in matches if match]
+    values = [value for some in digits if (value := as_number(some, base)) is not None]
+    return values if len(values) == len(matches) <= _MOST_NUMBERS else []

@@ -1,0 +1,143 @@
+"""What stands around the lines of a dump, or is spread over several: marks, numbers, headings, two addresses a line."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Sequence
+
+import pytest
+
+from romassay.formats import read
+from romassay.reading import Reading
+
+FIRST = 0x9C00
+DATA = (
+    bytes(random.Random(5).choices(b"\x00\x20\x4c\x85\xa9\xff\x10\xd0\x60\x8d\xf0\x33", k=480))
+    + b"THE LAMP IS LIT " * 2
+)
+
+
+def readings(lines: Sequence[str]) -> tuple[Reading, ...]:
+    return read(("\r\n".join(lines) + "\r\n").encode("ascii"), "evening.log").readings
+
+
+def seen(reading: Reading) -> dict[int, int]:
+    return dict(zip(reading.addresses().tolist(), reading.value.tolist(), strict=True))
+
+
+def rows(wide: int, data: bytes = DATA) -> list[tuple[int, bytes]]:
+    return [(FIRST + i, data[i : i + wide]) for i in range(0, len(data), wide)]
+
+
+def plain(wide: int = 16) -> list[str]:
+    return ["MONITOR 3", f">D {FIRST:04X}", *(f"{at:04X}: {row.hex(' ')}" for at, row in rows(wide)), ">"]
+
+
+def decimal(wide: int) -> list[str]:
+    return [f" {at}  " + "  ".join(map(str, row)) + " " for at, row in rows(wide)]
+
+
+AROUND: dict[str, Callable[[int, str], str]] = {
+    "numbers of lines": lambda i, line: f"{i:5d}  {line}",
+    "numbers of lines with a tabulator": lambda i, line: f"{i}\t{line}",
+    "a mark": lambda i, line: f"RX: {line}",
+    "a port's name": lambda i, line: f"COM3: {line}",
+    "an arrow": lambda i, line: f"< {line}",
+    "seconds since the start": lambda i, line: f"[{12 + i * 0.0371 + i % 3 * 0.002:12.6f}] {line}",
+    "seconds of the day": lambda i, line: f"{69015.095 + i * 0.0371 + i % 3 * 0.002:.3f} {line}",
+    "a screen's blanks": lambda i, line: line.ljust(80),
+    "any blanks": lambda i, line: line + " " * (1 + i * 7 % 4),
+}
+
+
+@pytest.mark.parametrize("around", AROUND)
+@pytest.mark.parametrize("lines", [plain(), plain(1), decimal(8)], ids=["hex", "one byte a line", "decimal"])
+def test_what_stands_around_every_line_is_no_part_of_it(around: str, lines: list[str]) -> None:
+    (reading,) = readings([AROUND[around](i, line) for i, line in enumerate(lines, 1)])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+    assert reading.holes == ()
+
+
+def test_numbers_that_are_addresses_stay() -> None:
+    (reading,) = readings([f"{at} {row[0]}" for at, row in rows(1)])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+def grouped(at: int, row: bytes, form: str) -> str:
+    halves = [(at, row[: len(row) // 2]), (at + len(row) // 2, row[len(row) // 2 :])]
+    return form.join(f"{a:04X} {part.hex(' ')}" for a, part in halves)
+
+
+@pytest.mark.parametrize("between", ["   ", "\t", " | "])
+def test_two_blocks_side_by_side_are_one(between: str) -> None:
+    (reading,) = readings([grouped(at, row, between) for at, row in rows(16)])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+def test_a_last_line_with_one_address_of_several_is_read() -> None:
+    data = DATA[:505]
+    lines = ["  ".join(f"{at + i:04X}={b:02X}" for i, b in enumerate(row)) for at, row in rows(4, data)]
+    (reading,) = readings(lines)
+    assert seen(reading) == dict(enumerate(data, FIRST))
+
+
+@pytest.mark.parametrize("heading", ["PAGE {:02X}", "--- {:02X}00 ---", "{:02X}00:", "Page ${:02X}"])
+@pytest.mark.parametrize("row", ["{:02X}: ", " {:02X}  ", "+{:02X} "])
+def test_the_page_of_an_address_stands_in_a_heading(heading: str, row: str) -> None:
+    lines = [">D", "PRINTED 20-NOV-84"]
+    for at, data in rows(16):
+        lines += (
+            ["", heading.format(at >> 8), "     " + " ".join(f"{i:2X}" for i in range(16))] if at % 256 == 0 else []
+        )
+        lines.append(row.format(at & 255) + data.hex(" "))
+    (reading,) = readings(lines)
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+def test_lines_whose_page_is_lost_are_no_bytes_of_another() -> None:
+    lines = [f"{at & 255:02X}: {row.hex(' ')}" for at, row in rows(16)]
+    lines.insert(16, "PAGE 9D")
+    lines += ["PAGE 9E", *(f"{16 * i:02X}: {row.hex(' ')}" for i, (_, row) in enumerate(rows(16)[:16]))]
+    for reading in readings(lines):
+        assert (
+            seen(reading).items()
+            <= {**dict(enumerate(DATA, FIRST)), **dict(enumerate(DATA[:256], FIRST + 512))}.items()
+        )
+        assert len(reading) >= 512
+
+
+@pytest.mark.parametrize("wide", [8, 16])
+@pytest.mark.parametrize("screen", [32, 40])
+@pytest.mark.parametrize("between_numbers", [True, False])
+def test_decimals_broken_at_the_edge_of_a_screen_are_put_together(
+    wide: int, screen: int, between_numbers: bool
+) -> None:
+    lines: list[str] = []
+    for line in decimal(wide):
+        while line:
+            end = screen
+            if between_numbers and len(line) > screen:
+                end = line.rindex(" ", 0, screen)
+            lines, line = [*lines, line[:end]], line[end:]
+    (reading,) = readings(["READY", "RUN", *lines, "READY"])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+def test_addresses_may_fall_byte_by_byte() -> None:
+    (reading,) = readings([f"{at:04X}: {row.hex()}" for at, row in reversed(rows(1))])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+@pytest.mark.parametrize("between", ["", " "])
+@pytest.mark.parametrize("wide", [8, 16, 64])
+def test_a_memory_four_bits_wide_has_one_digit_an_address(between: str, wide: int) -> None:
+    lines = [f"{at:04X}: " + between.join(f"{b & 15:X}" for b in row) for at, row in rows(wide)]
+    (reading,) = readings(lines)
+    assert seen(reading) == {FIRST + i: b & 15 for i, b in enumerate(DATA)}
+    assert set(reading.known_bits().tolist()) == {0x0F}
+
+
+def test_numbers_may_say_their_base_as_programs_do() -> None:
+    lines = [f"16#{at:04X}# : " + ", ".join(f"16#{b:02X}#" for b in row) for at, row in rows(8)]
+    (reading,) = readings(lines)
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
