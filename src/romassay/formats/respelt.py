@@ -175,6 +175,7 @@ _PLAIN_NUMBER = re.compile(rb"(?:0[xX]|[$&#@]|[XxHh]')?([0-9A-Fa-f]+)[hH']?")
 _SHORTEST_ADDRESS, _LONGEST_ADDRESS = 3, 8
 _LONGEST_BYTE = 3
 _MOST_ADDRESSES = 32
+_LEAST_ADDRESSES = 2
 
 
 def _paired(lines: list[bytes]) -> Habit | None:
@@ -185,7 +186,8 @@ def _paired(lines: list[bytes]) -> Habit | None:
         values = {byte for line in plain if line for byte in line.split()[1:]}
         mostly = sum(n is not None for n in first) >= MOSTLY * len(lines)
         if mostly and len(values) >= LEAST_LINES and _grows(first) and _go_on(plain, first):
-            return lambda line, base=base: _one_address(line, base, least=1) or line  # type: ignore[misc]
+            most = Counter(n for line in lines if (n := _between_addresses(line, base))).most_common(1)[0][0]
+            return lambda line, base=base: _one_address(line, base, most=most) or line  # type: ignore[misc]
     return None
 
 
@@ -198,41 +200,56 @@ def _go_on(plain: list[bytes | None], first: list[int | None]) -> bool:
     return sum(a == b for a, b in zip(ends, first[1:], strict=False) if a is not None) >= MOSTLY * (len(plain) - 1)
 
 
-def _one_address(line: bytes, base: int, *, least: int = 2) -> bytes | None:
+def _one_address(line: bytes, base: int, *, most: int = 0) -> bytes | None:
     """Return a line of addresses, each with its bytes, as one address with all of them, or None where it is none.
 
     Args:
         line: cleaned.
         base: of the addresses.
-        least: addresses that must stand on it.
+        most: bytes between two of them; 0 where that is not known, and then there must be two.
     """
+    numbers = _numbers_of(line)
+    groups = _grouped(numbers, base)
+    if not groups or len(groups) < _LEAST_ADDRESSES - (most > 0):
+        return None
+    if most and len(groups[-1]) == most + 1:
+        groups[-1].pop()
+    if most and max(map(len, groups)) > most:
+        return None
+    return numbers[0] + b": " + b" ".join(byte for group in groups for byte in group)
+
+
+def _between_addresses(line: bytes, base: int) -> int:
+    """Return how many bytes stand between the first two addresses of a line, or 0."""
+    groups = _grouped(_numbers_of(line), base)
+    return len(groups[0]) if len(groups) >= _LEAST_ADDRESSES else 0
+
+
+def _numbers_of(line: bytes) -> list[bytes]:
+    """Return the digits of the numbers of a line that holds nothing else, or none."""
     matches = [_PLAIN_NUMBER.fullmatch(word) for word in _WORD.findall(line)]
     numbers = [match[1] for match in matches if match]
-    if len(numbers) < 2 * least or len(numbers) != len(matches):
-        return None
-    found = _bytes_between(numbers, base)
-    if found is None or found[0] < least:
-        return None
-    return numbers[0] + b": " + b" ".join(found[1])
+    return numbers if len(numbers) == len(matches) else []
 
 
-def _bytes_between(numbers: Sequence[bytes], base: int) -> tuple[int, list[bytes]] | None:
-    """Return how many of some numbers are addresses that go on by the bytes between them, and these; None if not so."""
-    expected = as_number(numbers[0], base) if _SHORTEST_ADDRESS <= len(numbers[0]) <= _LONGEST_ADDRESS else None
+def _grouped(numbers: Sequence[bytes], base: int) -> list[list[bytes]]:
+    """Return the bytes behind each address among some numbers; none where the addresses do not go on by these."""
+    long_enough = numbers and _SHORTEST_ADDRESS <= len(numbers[0]) <= _LONGEST_ADDRESS
+    expected = as_number(numbers[0], base) if long_enough else None
     if expected is None:
-        return None
-    addresses, since, data = 1, 0, list[bytes]()
+        return []
+    groups: list[list[bytes]] = [[]]
     width = len(numbers[0])
     for number in numbers[1:]:
-        goes_on = since and len(number) >= width and as_number(number, base) == expected
-        if goes_on and addresses < _MOST_ADDRESSES:
-            addresses, since = addresses + 1, 0
+        goes_on = groups[-1] and len(number) >= width and as_number(number, base) == expected
+        if goes_on and len(groups) < _MOST_ADDRESSES:
+            groups.append([])
         elif len(number) > _LONGEST_BYTE or (len(number) == _LONGEST_BYTE and base == _HEX_BASE):
-            return None
+            return []
         else:
-            data.append(number)
-            since, expected = since + 1, expected + 1
-    return (addresses, data) if since else None
+            groups[-1].append(number)
+            expected += 1
+    return groups if groups[-1] else groups[:-1]
 
 
 _HEX_BASE = 16

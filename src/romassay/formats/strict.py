@@ -520,12 +520,17 @@ class LineReader:
         gutter = (self._layout.gutter or "").encode("latin-1")
         if not self._breaks_off(rest, len(cells)) and not (gutter and gutter.startswith(rest)):
             return None
-        if not self._layout.cell.width and not rest:
+        if not rest and (not self._layout.cell.width or self._has_suffix()):
             cells = cells[:-1]
         if not cells or self._layout.sum is not None:
             return Row(line, address, b"", state=CUT)
         values, known = self.data(cells)
         return Row(line, address, values, known, state=CUT)
+
+    def _has_suffix(self) -> bool:
+        """Tell whether a letter or a quote ends every number: one without it may lack digits as well."""
+        texts = [*(self._layout.gaps or ()), *([self._layout.end] if self._layout.end else [])]
+        return bool(texts) and re.match(r"[A-Za-z'\"]", _common_start(texts)) is not None
 
     def _breaks_off(self, rest: bytes, cells: int) -> bool:
         """Tell whether what follows the last whole cell is the beginning of a gap and perhaps of another cell."""

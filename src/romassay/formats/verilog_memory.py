@@ -102,18 +102,19 @@ def read(source: bytes, hints: Hints) -> Parsed:
     """Read a memory file; numbers before the first '@' go to 0, or to `hints.base`."""
     text = _without_comments(plain(source, hints.encoding))
     habits = habits_of(text)
-    digits, fixed = _digits(habits)
+    digits, fixed = _digits(habits, cut=not text[-1:].isspace())
     word = (digits + 1) // 2
     start = (hints.base or 0) // word
     style = Style(digits=digits, fixed=fixed, unknown=True, per_line=habits.per_line, start=start)
     return collect(text, style).parsed(hints, "record", f"{4 * digits}-bit words")
 
 
-def _digits(habits: Habits) -> tuple[int, bool]:
+def _digits(habits: Habits, *, cut: bool) -> tuple[int, bool]:
     """Return the digits of a word, and whether each number has all of them.
 
     Where nearly all numbers have the same even number of digits, a longer one is two that ran together. Where one of
-    full length begins with 0, leading zeros are printed, and a shorter number is a broken one.
+    full length begins with 0, leading zeros are printed, and a shorter number is a broken one. So is the only shorter
+    one where the text is cut, that is, where its last line has no end.
     """
     lengths = habits.lengths
     if not lengths.any():
@@ -121,7 +122,8 @@ def _digits(habits: Habits) -> tuple[int, bool]:
     usual = int(lengths.argmax())
     nearly_all = usual % 2 == 0 and lengths[usual] >= _NEARLY_ALL * lengths.sum()
     digits = usual if nearly_all else int(np.flatnonzero(lengths)[-1])
-    return digits, bool(np.count_nonzero(lengths) == 1 or habits.padded[digits])
+    alone = np.count_nonzero(lengths) == 1 or (cut and lengths[:digits].sum() == 1)
+    return digits, bool(alone or habits.padded[digits])
 
 
 def write(pieces: Sequence[Piece], options: WriteOptions) -> bytes:
