@@ -49,7 +49,7 @@ def without_padding(text: bytes) -> bytes:
 
 # --- seconds since a start ----------------------------------------------------------------------------------------
 
-_SECONDS = re.compile(rb"[\[(]? *(\d{1,10})[.,](\d{2,9})[\])]?(?:[ \t:>-]{1,4}|$)")
+_SECONDS = re.compile(rb"[\[(]? *(\d{1,10})[.,](\d{2,9})[\])]?(?: ?(?:->|[:>|-]))?(?![0-9A-Za-z])")
 _MOST_LINE_BYTES = 256
 
 
@@ -68,12 +68,12 @@ def _without_seconds(text: bytes) -> bytes:
         return text
     if sum(a <= b for a, b in pairwise(times)) < _NEARLY_ALL * (len(times) - 1):
         return text
-    return b"\n".join(line[match.end() :] if (match := _SECONDS.match(line)) else line for line in text.split(b"\n"))
+    return _without(text, _SECONDS, found)
 
 
 # --- numbers of the lines -----------------------------------------------------------------------------------------
 
-_NUMBERED = re.compile(rb" *(\d{1,7})(?:[:.)\]|>]?[ \t]{1,8}|[:|\t]|$)")
+_NUMBERED = re.compile(rb" *(\d{1,7})(?:[:.)\]|>](?=\s|$)|[:|]|(?=\s|$))")
 _DIGITS = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX])?[0-9A-Fa-f]+(?![0-9A-Za-z])")
 _LEAST_NUMBERS = 3
 
@@ -94,14 +94,24 @@ def _without_numbers(text: bytes) -> bytes:
     several = sum(n > 1 for n in numbers) >= _MOSTLY * len(rests)
     many = sum(n >= _LEAST_NUMBERS for n in numbers) >= _MOSTLY * len(rests)
     from_the_top = int(found[0][1][1]) <= 1
-    if not (several and count_of(rests)) and not (many and from_the_top):
+    count = count_of(rests)
+    told = several and count is not None and (abs(count.step) > 1 or count.place == 0 or from_the_top)
+    if not told and not (many and from_the_top):
         return text
-    return b"\n".join(_without_number(line) for line in text.split(b"\n"))
+    return _without(text, _NUMBERED, [match for _, match in found])
 
 
-def _without_number(line: bytes) -> bytes:
-    match = _NUMBERED.match(line)
-    return line[match.end() :] if match else line
+def _without(text: bytes, prefix: re.Pattern[bytes], found: Sequence[re.Match[bytes]]) -> bytes:
+    """Return a text without what stands before its lines, nor the blanks that follow it on every one."""
+    rests = [rest for match in found if (rest := match.string[match.end() :]).strip()]
+    tab = all(rest.startswith(b"\t") for rest in rests)
+    blanks = 1 if tab else min((len(rest) - len(rest.lstrip(b" ")) for rest in rests), default=0)
+    gap = b"\t" if tab else b" " * blanks
+    lines = []
+    for line in text.split(b"\n"):
+        match = prefix.match(line)
+        lines.append(line[match.end() :].removeprefix(gap) if match else line)
+    return b"\n".join(lines)
 
 
 # --- a mark before every line -------------------------------------------------------------------------------------

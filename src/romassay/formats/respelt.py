@@ -20,8 +20,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady
+from romassay.formats.echoes import without_echoes
 from romassay.formats.paged import with_whole_addresses
 from romassay.formats.prefixes import without_prefixes
+from romassay.formats.running_down import with_rows
 from romassay.formats.wrapped import unwrapped
 
 _SAMPLE = 1 << 15
@@ -31,8 +33,9 @@ def respelt(text: bytes) -> bytes:
     """Return a cleaned text with the numbers of such habits written plainly, and nothing foreign before its lines."""
     plain = without_prefixes(text)
     text = text if plain is text else unwrapped(plain)
+    text = without_echoes(text)
     habit = habit_of(text)
-    return by_line(text, habit) if habit else with_whole_addresses(text)
+    return by_line(text, habit) if habit else with_rows(with_whole_addresses(text))
 
 
 _DIGIT = re.compile(rb"[0-9]")
@@ -75,7 +78,7 @@ _LEAD = rb"^((?:[A-Za-z]{1,8}[^0-9A-Za-z\n]{1,4})?|[^0-9A-Za-z\n]{0,8})"
 _END = rb"(?![0-9A-Za-z])"
 _PARTS = (
     _Parts(re.compile(_LEAD + rb"([0-9A-Fa-f]{4}):([0-9A-Fa-f]{4})" + _END), 16, 4, 5),
-    _Parts(re.compile(_LEAD + rb"([0-9A-Fa-f]{1,2})[:/]([0-9A-Fa-f]{4})" + _END), 16, 16, 6),
+    _Parts(re.compile(_LEAD + rb"([0-9A-Fa-f]{1,2})[:/.]([0-9A-Fa-f]{4})" + _END), 16, 16, 6),
     _Parts(re.compile(_LEAD + rb"([0-3][0-7]{2})[ .:]([0-3][0-7]{2})" + _END), 8, 8, 6),
 )
 

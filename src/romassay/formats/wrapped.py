@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, Count, as_number, count_of
+from romassay.formats.echoes import without_echoes
 from romassay.formats.mended import DIGITS_ALIKE
 
 _SAMPLE = 1 << 13
@@ -44,6 +45,8 @@ _NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 def unwrapped(text: bytes) -> bytes:
     """Return a cleaned text with its broken lines whole, where most of it is such lines; else the text as it is."""
+    if without_echoes(text) is not text:
+        return text
     whole = _at_the_edge(text)
     return _between_numbers(text) if whole is text else whole
 

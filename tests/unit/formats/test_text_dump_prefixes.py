@@ -141,3 +141,37 @@ def test_numbers_may_say_their_base_as_programs_do() -> None:
     lines = [f"16#{at:04X}# : " + ", ".join(f"16#{b:02X}#" for b in row) for at, row in rows(8)]
     (reading,) = readings(lines)
     assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+COMMANDS: dict[str, Callable[[int, int], str]] = {
+    "first and last": lambda at, n: f"- D {at:04X},{at + n - 1:04X}",
+    "how many": lambda at, n: f"MON> r {at:04x} {n:x}",
+    "a full stop": lambda at, n: f"*{at:04X}.{at + n - 1:04X}",
+}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("wide", [1, 8, 16])
+def test_a_command_before_every_line_is_no_data(command: str, wide: int) -> None:
+    lines = [text for at, row in rows(wide) for text in (COMMANDS[command](at, wide), f"{at:04X} {row.hex(' ')}")]
+    (reading,) = readings(["MONITOR 3", *lines, ">"])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+@pytest.mark.parametrize("columns", [2, 4])
+@pytest.mark.parametrize("high", [16, 32])
+@pytest.mark.parametrize("form", ["{:04X} {:02X}", "{:5d} {:3d}"])
+def test_addresses_may_run_down_the_columns_of_a_page(columns: int, high: int, form: str) -> None:
+    lines = ["READY"]
+    for page in range(0, len(DATA), columns * high):
+        for y in range(high):
+            places = [page + x * high + y for x in range(columns)]
+            lines.append("    ".join(form.format(FIRST + i, DATA[i]) for i in places if i < len(DATA)))
+        lines.append("")
+    (reading,) = readings(lines)
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
+
+
+def test_a_bank_may_stand_before_a_full_stop() -> None:
+    (reading,) = readings([f"01.{at:04X} {row.hex(' ')}" for at, row in rows(16)])
+    assert seen(reading) == dict(enumerate(DATA, 0x10000 + FIRST))
