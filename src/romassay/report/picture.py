@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from romassay.report.text import Line, Segment, Style, paragraph
+from romassay.report.text import Line, Segment, Style, paragraph, width_of
 from romassay.report.words import FUNCTIONS, REGIONS, SIGNS, digits, size
 from romassay.survey.model import Function, Region, RegionKind, Survey
 
@@ -46,7 +46,8 @@ def address_map(survey: Survey, room: int = 80) -> list[Line]:
         extents = [size(region.last - region.first + 1) for region in survey.regions]
         across = max(map(len, extents), default=0)
         pairs = zip(survey.regions, extents, strict=True)
-        return [_region_line(survey, region, f"{extent:>{across}}") for region, extent in pairs]
+        lines = [_region_line(survey, region, f"{extent:>{across}}") for region, extent in pairs]
+        return [piece for line in lines for piece in ([line] if width_of(line) <= room else _in_two(line))]
     return _strip(survey, room)
 
 
@@ -55,6 +56,12 @@ def _region_line(survey: Survey, region: Region, extent: str) -> Line:
     place = f"{region.first:0{wide}X}-{region.last:0{wide}X}"
     style = _STYLES.get(region.kind, "plain")
     return (Segment(f"{place}  {extent}  "), Segment(_region_words(survey, region), style))
+
+
+def _in_two(line: Line) -> list[Line]:
+    """Return a region's line in two: where it is, and below it what answers."""
+    *place, words = line
+    return [tuple(place), (Segment("  "), words)]
 
 
 def _region_words(survey: Survey, region: Region) -> str:

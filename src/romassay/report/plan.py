@@ -28,7 +28,8 @@ LEVELS: dict[str, str] = {"high": "1", "low": "0", "ignored": "x"}
 
 def plan_lines(plan: Plan, *, width: int = 80) -> list[Line]:
     """Return a plan as styled lines of at most `width` columns, where words allow."""
-    lines: list[Line] = [(Segment(*headline(plan)),), *paragraph(setting_words(plan), width=width)]
+    head, style = headline(plan)
+    lines = [*paragraph(head, width=width, style=style), *paragraph(setting_words(plan), width=width)]
     for title, block in _blocks(plan, width):
         if block:
             lines += [(), (Segment(title, "strong"),), *block]
@@ -132,18 +133,29 @@ def expected_words(item: Expected) -> Iterator[str]:
     settings = sorted(item.settings, key=lambda s: s.copies)
     name = f"{FUNCTIONS[item.kind]} ({size(item.size)})"
     groups = [(copies, list(group)) for copies, group in groupby(settings, key=lambda s: s.copies)]
+    unseen = [item for item in settings if not item.copies]
+    never = _never(unseen, settings)
     if len(settings) == 1:
         yield f"{name}: {_copies(settings[0].copies)}{_clash(settings)}"
     elif len(settings) <= _SHOWN_SETTINGS or (item.kind == "rom" and len(settings) <= _MOST_SETTINGS):
         for copies, alike in groups:
-            yield f"{name}: {_copies(copies)} where {'; '.join(_folded(alike))}{_clash(alike)}"
+            where = f"{never}, which this wiring never gives" if never and not copies else "; ".join(_folded(alike))
+            yield f"{name}: {_copies(copies)} where {where}{_clash(alike)}"
     else:
         counts = [f"{copies or 'none'} ({plural(len(alike), 'option')})" for copies, alike in groups]
         yield f"{name}: places by option: {', '.join(counts)}{_clash(settings)}"
 
 
+def _never(unseen: Sequence[Setting], settings: Sequence[Setting]) -> str:
+    """Return the level of a pin, 'CS3=0', that just the unseen options have in common; '' where there is none."""
+    for pin, level in unseen[0].levels if unseen else ():
+        if [item for item in settings if (pin, level) in item.levels] == list(unseen):
+            return f"{pin}={LEVELS[level]}"
+    return ""
+
+
 def _copies(copies: int) -> str:
-    return f"in {plural(copies, 'place')}" if copies else "nowhere whole"
+    return f"in {plural(copies, 'place')}" if copies else "would not be found"
 
 
 def _clash(settings: Sequence[Setting]) -> str:

@@ -25,7 +25,7 @@ from romassay.report.findings import finding_lines
 from romassay.report.picture import INSIDE, address_map, name_of, pattern
 from romassay.report.places import at, extent, first_of, span, unseen_bytes
 from romassay.report.steps import has_no_rom, step_lines, steps
-from romassay.report.text import Line, Segment, Style, clean, paragraph
+from romassay.report.text import LEAST_ROOM, Line, Segment, Style, clean, paragraph
 from romassay.report.words import FINDINGS, FUNCTIONS, LIMITS, SIGNS, listed, plural, size, some, times
 from romassay.settle.model import Doubt, Image
 from romassay.survey.model import Function, Level
@@ -63,7 +63,8 @@ def summary(assay: Assay, setting: Setting | None = None, *, width: int = 80) ->
     """Return the summary of an assay as lines of at most `width` columns, where words allow."""
     setting = setting or Setting()
     page = _Page(max(MIN_WIDTH, width))
-    page.lines.append((Segment(*headline(assay)),))
+    head, style = headline(assay)
+    page.lines += paragraph(head, width=page.width, style=style)
     for text in (because(assay), besides(assay)):
         page.lines += paragraph(text, width=page.width) if text else []
     if assay.image is not None:
@@ -372,7 +373,7 @@ def _readings(assay: Assay, room: int) -> list[Line]:
     lines: list[Line] = []
     for reading in shown:
         name = f"{clean(reading.source.name):<{min(named, _LONG_NAME)}}  "
-        if len(name) > room // 2:  # beside it hardly a word would have room
+        if len(name) > min(room // 2, room - LEAST_ROOM):  # beside it hardly a word would have room
             lines.append((Segment(name.rstrip()),))
             name = "  "
         lines += paragraph(_reading(assay, reading), width=room, first=name)

@@ -12,6 +12,10 @@ Style = Literal["plain", "strong", "faint", "good", "care", "bad"]
 _SGR: dict[Style, str] = {"strong": "1", "faint": "2", "good": "1;32", "care": "1;33", "bad": "1;31"}
 
 
+LEAST_ROOM = 20
+"""Columns that a wrapped text gets at least, whatever stands before it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Segment:
     """A piece of a line in one style. Colour never says what the words do not."""
@@ -55,6 +59,6 @@ def paragraph(text: str, *, width: int, first: str = "", rest: str | None = None
     Blanks inside the text are kept where no line ends; nothing is cut, so a long word makes a long line.
     """
     indent = " " * len(first) if rest is None else rest
-    room = max(20, width - max(len(first), len(indent)))
+    room = max(LEAST_ROOM, width - max(len(first), len(indent)))
     pieces = textwrap.wrap(clean(text), room, break_long_words=False, break_on_hyphens=False) or [""]
     return [(Segment(first if number == 0 else indent), Segment(piece, style)) for number, piece in enumerate(pieces)]

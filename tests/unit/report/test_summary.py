@@ -209,9 +209,11 @@ def test_readings_show_role_session_holes_and_doubles() -> None:
 @pytest.mark.parametrize("name", examples.ALL)
 @pytest.mark.parametrize("width", [40, 60, 80, 100])
 def test_it_fits_the_screen(name: str, width: int) -> None:
-    long_words = 75  # a digest in its margin
     lines = summary(examples.ALL[name](), IN_DOCKET, width=width)
-    assert max(width_of(line) for line in lines) <= max(width, long_words)
+    for line in lines:
+        text = "".join(segment.text for segment in line).strip()
+        whole = text.startswith(("SHA-256 ", "romassay ", "docket/"))  # to be copied as it stands: never broken
+        assert width_of(line) <= width or whole, text
     assert not any(line and not "".join(s.text for s in line).strip() for line in lines)
 
 
