@@ -21,12 +21,15 @@ def about_alone(
     part: Part | None,
     size: int | None,
     codes: Sequence[Code],
+    *,
+    known: Sequence[Finding] = (),
 ) -> Iterator[Finding]:
     """Doubt a first ROM that answers at one place only, as long as the empty socket was not read there.
 
     Where neither part nor size was declared, its size rests on its edges alone: half of it may be another chip's, or
     the host's, and so may all of it. Where one was, it is doubted beside something that is not clear, unless it reads
-    as code or the person said where the host's memory is. A check of its own tells in any case.
+    as code or the person said where the host's memory is. A check of its own tells in any case. What another doubt
+    that is `known` already says of its size is not said again.
     """
     if not images or tells_of_itself(codes):
         return
@@ -35,7 +38,8 @@ def about_alone(
     if len(places) > 1 or socket_shows(readings, function):
         return
     if not part and not size:
-        yield _of_unknown_size(images[0], function)
+        if not any(f.kind == "size-ambiguous" and f.blocks for f in known):
+            yield _of_unknown_size(images[0], function)
     elif not readings.excluded and not reads_as_code(codes) and (beside := _not_clear(found)):
         yield _beside_others(images[0], beside)
 

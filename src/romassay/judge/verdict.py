@@ -70,7 +70,6 @@ def judge(
     findings += about_host(readings, found, images)
     findings += about_likeness(found, images)
     findings += about_choice(readings, found, images, part, size, codes)
-    findings += about_alone(readings, found, images, part, size, codes)
     findings += about_place(readings, found, images)
     findings += about_gap(readings, found, images, part, size)
     findings += about_pieces(found, images)
@@ -79,6 +78,7 @@ def judge(
         findings += about_other_half(found, images, codes)
     elif not any(fault.blocks for fault in faults):
         findings += about_hollow(images, codes)
+    findings += about_alone(readings, found, images, part, size, codes, known=findings)
     first = images[0].function if images else None
     weighed = tuple(_weighed(finding, found, images) for finding in _explained(findings, faults, first))
     return Judgement(_verdict(images, weighed), ranked(weighed), _limits(readings, images, part, codes))
