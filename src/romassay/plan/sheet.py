@@ -158,17 +158,18 @@ def _insert(power: Power) -> Step:
         "Tarnished legs: clean them with a fibre pen, away from the board, never with a file; bend none twice.",
         *_rail_order(power),
     ]
-    watch = [_watch(item.pin, item.maximum, item.limit) for item in power.rails]
+    off_at_once = [
+        *(_watch(item.pin, item.maximum, item.limit) for item in power.rails),
+        "a rail falls below its least voltage, or the current goes on rising",
+        "the chip is too hot to leave a finger on after ten seconds, or anything smells",
+    ]
     return Step(
         "insertion",
         "Put the specimen in",
         (
             f"Power off ({off or 'all rails'}). Wait until every rail is under 0.1 V. Discharge yourself.",
             "Put it in, look at every leg, look again at pin 1.",
-            "Power on, eyes on the current. Switch off at once when:",
-            *watch,
-            "a rail falls below its least voltage, or the current goes on rising;",
-            "the chip is too hot to leave a finger on after ten seconds, or anything smells.",
+            f"Power on, eyes on the current. Switch off at once when {'; when '.join(off_at_once)}.",
         ),
         cautions=tuple(cautions),
     )
@@ -182,8 +183,8 @@ def _rail_order(power: Power) -> list[str]:
 
 def _watch(pin: str, most: float | None, limit: float) -> str:
     if most is None:
-        return f"{pin} draws {limit:g} mA: what it may draw is not known, so that is where the limit stands;"
-    return f"{pin} draws more than {most:g} mA, which is the most it may; its limit is set at {limit:g} mA;"
+        return f"{pin} draws {limit:g} mA (what it may draw is not known, so that is where the limit stands)"
+    return f"{pin} draws more than {most:g} mA (the most it may; its limit is set at {limit:g} mA)"
 
 
 def _numbered(stem: str, count: int) -> list[str]:
