@@ -15,10 +15,14 @@ sba 10 cba 11 tab 16 tba 17 daa 19 aba 1B tsx 30 ins 31 pula 32 pulb 33 des 34 t
 """
 
 _ACCUMULATOR = ("sub", "cmp", "sbc", "", "and", "bit", "lda", "sta", "eor", "adc", "ora", "add")
-_UNARY = {"neg": 0, "com": 3, "lsr": 4, "ror": 6, "asr": 7, "asl": 8, "rol": 9, "dec": 10, "inc": 12, "tst": 13}
-_UNARY |= {"clr": 15}
-_BRANCHES = {"bhi": 2, "bls": 3, "bcc": 4, "bcs": 5, "bne": 6, "beq": 7, "bvc": 8, "bvs": 9, "bpl": 10, "bmi": 11}
-_BRANCHES |= {"bge": 12, "blt": 13, "bgt": 14, "ble": 15}
+UNARY = {"neg": 0, "com": 3, "lsr": 4, "ror": 6, "asr": 7, "asl": 8, "rol": 9, "dec": 10, "inc": 12, "tst": 13}
+UNARY |= {"clr": 15}
+"""Low half of the opcode of what works on one operand, by mnemonic; the 6809 has the same."""
+
+BRANCHES = {"bhi": 2, "bls": 3, "bcc": 4, "bcs": 5, "bne": 6, "beq": 7, "bvc": 8, "bvs": 9, "bpl": 10, "bmi": 11}
+BRANCHES |= {"bge": 12, "blt": 13, "bgt": 14, "ble": 15}
+"""Low half of the opcode of each conditional branch; the 6809 has the same."""
+
 _COLUMNS = ((0x00, "{byte}"), (0x10, "{direct}"), (0x20, "{offset},x"), (0x30, "{data}"))
 _WIDE = ((0x00, "{word}"), (0x10, "{direct}"), (0x20, "{offset},x"), (0x30, "{data}"))
 
@@ -44,7 +48,7 @@ def _forms_6800() -> tuple[Form, ...]:
         for side, letter in ((0x80, "a"), (0xC0, "b")):
             if mnemonic:
                 _columns(table, side + row, mnemonic + letter, store=mnemonic == "sta")
-    for mnemonic, row in _UNARY.items():
+    for mnemonic, row in UNARY.items():
         table.add(0x40 + row, mnemonic + "a")
         table.add(0x50 + row, mnemonic + "b")
         table.add(0x60 + row, mnemonic + " {offset},x")
@@ -54,7 +58,7 @@ def _forms_6800() -> tuple[Form, ...]:
     _columns(table, 0x8F, "sts", store=True)
     _columns(table, 0xCE, "ldx", wide=True)
     _columns(table, 0xCF, "stx", store=True)
-    for mnemonic, row in _BRANCHES.items():
+    for mnemonic, row in BRANCHES.items():
         table.add(0x20 + row, mnemonic + " {near}", "branch")
     flows: tuple[tuple[int, str, Flow], ...] = (
         (0x20, "bra {near}", "jump"),

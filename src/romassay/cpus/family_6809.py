@@ -6,6 +6,7 @@ against capstone and an assembler.
 
 from __future__ import annotations
 
+from romassay.cpus.family_6800 import BRANCHES, UNARY
 from romassay.cpus.model import Cpu, Flow, Form, Value
 from romassay.cpus.table import Table
 
@@ -13,16 +14,10 @@ _INHERENT = """
 nop 12 sync 13 daa 19 sex 1D rts 39 abx 3A rti 3B mul 3D swi 3F
 """
 
-_UNARY = {"neg": 0, "com": 3, "lsr": 4, "ror": 6, "asr": 7, "asl": 8, "rol": 9, "dec": 10, "inc": 12, "tst": 13}
-_UNARY |= {"clr": 15}
-
 _ROWS = "suba 80 cmpa 81 sbca 82 anda 84 bita 85 lda 86 eora 88 adca 89 ora 8A adda 8B \
 subb C0 cmpb C1 sbcb C2 andb C4 bitb C5 ldb C6 eorb C8 adcb C9 orb CA addb CB"
 _WIDE = "subd 83 cmpx 8C ldx 8E addd C3 ldd CC ldu CE cmpd 1083 cmpy 108C ldy 108E lds 10CE cmpu 1183 cmps 118C"
 _STORES = "sta 87 stx 8F stb C7 std CD stu CF sty 108F sts 10CF"
-
-_BRANCHES = {"bhi": 2, "bls": 3, "bcc": 4, "bcs": 5, "bne": 6, "beq": 7, "bvc": 8, "bvs": 9, "bpl": 10, "bmi": 11}
-_BRANCHES |= {"bge": 12, "blt": 13, "bgt": 14, "ble": 15}
 
 
 def _pairs(text: str) -> list[tuple[str, bytes]]:
@@ -45,7 +40,7 @@ def _forms() -> tuple[Form, ...]:
     table = Table()
     for mnemonic, code in _pairs(_INHERENT):
         table.add(code, mnemonic, "return" if mnemonic in ("rts", "rti") else "next")
-    for mnemonic, row in _UNARY.items():
+    for mnemonic, row in UNARY.items():
         for step, operand in ((0x00, "{direct}"), (0x60, "{indexed}"), (0x70, "{data}")):
             table.add(row + step, f"{mnemonic} {operand}")
         table.add(0x40 + row, mnemonic + "a")
@@ -56,7 +51,7 @@ def _forms() -> tuple[Form, ...]:
         _columns(table, code, mnemonic, "{word}")
     for mnemonic, code in _pairs(_STORES):
         _columns(table, code, mnemonic, "")
-    for mnemonic, row in _BRANCHES.items():
+    for mnemonic, row in BRANCHES.items():
         table.add(0x20 + row, f"{mnemonic} {{near}}", "branch")
         table.add(bytes([0x10, 0x20 + row]), f"l{mnemonic} {{far}}", "branch")
     rest: tuple[tuple[bytes, str, Flow], ...] = (

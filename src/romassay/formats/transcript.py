@@ -127,14 +127,12 @@ class Answer:
         number: the pass that it is for.
         line: where the asking stands in the transcript.
         text: what came after the return.
-        last_line: the last line that belongs to it.
     """
 
     asked: Range
     number: int
     line: int
     text: bytes = b""
-    last_line: int = 0
 
 
 @dataclass(slots=True)
@@ -168,7 +166,6 @@ def transcript_of(data: bytes) -> Transcript:
             listening = False
         elif record.kind == "<" and listening:
             result.answers[-1].text += record.data
-            result.answers[-1].last_line = record.line
     return result
 
 
@@ -179,7 +176,7 @@ def _asked(record: Record) -> Answer | None:
     first, last, number = int(found[1], 16), int(found[2], 16), int(found[3])
     if not (first <= last < 1 << 32 and 1 <= number <= _MAX_PASS):
         return None
-    return Answer(Range(first, last), number, record.line, last_line=record.line)
+    return Answer(Range(first, last), number, record.line)
 
 
 def heard_of(transcript: Transcript, layout: str | None = None) -> Iterator[tuple[Answer, tuple[Heard, ...]]]:

@@ -35,7 +35,6 @@ class UniformLines:
     def __init__(self, layout: Layout, template: Template, pitch: int) -> None:
         high = byte_columns(layout, template)
         assert high is not None  # noqa: S101 - `uniform_lines` has asked
-        self._pitch = pitch
         self._bytes = len(high)
         self._high, self._low = strides_of(high), strides_of(high + 1)
         self._address, self._sum = template.address, template.sum
