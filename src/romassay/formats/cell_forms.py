@@ -10,6 +10,9 @@ from romassay.formats.layout import Base
 from romassay.formats.sample import FULL_WIDTH, Cells, Line, fits
 
 _BINARY = re.compile(rb"[01]{8}")
+_BINARY_BASE = 2
+_NEARLY_ALL = 0.9
+"""Share of the lines that hold nothing but binary numbers: they are no words of hex digits."""
 _MANY_NUMBERS = 8
 _MOST_READINGS = 4
 _HEX: Base = 16
@@ -20,6 +23,8 @@ def readings_after(lines: list[Line], which: int, base: Base, step: int) -> list
     votes: Counter[Cells] = Counter()
     for line in lines:
         votes.update(dict.fromkeys(_cells_after(line, which, step), 1))
+    if any(cells.base == _BINARY_BASE and number >= _NEARLY_ALL * len(lines) for cells, number in votes.items()):
+        votes = Counter({cells: number for cells, number in votes.items() if cells.base == _BINARY_BASE})
     best = max(votes.values(), default=0)
     octal = _looks_octal(lines, which + 1)
 

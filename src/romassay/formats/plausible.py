@@ -12,6 +12,7 @@ import numpy as np
 
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, Number, pattern_parts
 from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
+from romassay.formats.tables import is_table
 
 _LEAST_BYTES = 8
 _MOST_LOST = 64
@@ -28,6 +29,9 @@ _ALONE = 0.6
 
 _LEAST_DIGITS = 3
 """Digits of an address of fixed width: two are a minute or a month."""
+
+_MOST_DIGITS = 11
+"""Digits of an address before other text: those of 64-bit machines stand in tables of other programs."""
 
 _ODD = 2
 """Characters of a layout's literal text that no keyboard has."""
@@ -54,6 +58,8 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
         return False
     literal = (*layout.lead, *layout.after, *layout.rest, *set(layout.end))
     if sum(not " " <= c <= "~" and c != "\t" for c in literal) > _ODD:
+        return False
+    if layout.tail and layout.address is not None and layout.address.width > _MOST_DIGITS:
         return False
     if _is_of_words(layout) or _is_list(rows, data, layout):
         return False
@@ -134,6 +140,8 @@ _UNIFORM = 400.0
 def _is_list(rows: Rows, data: np.ndarray, layout: Layout) -> bool:
     """Tell whether lines are a list of digests, a key, a table of characters or a table of two columns."""
     if layout.where == "none":
+        if _is_chain(rows, data, layout) or _is_table(rows, data, layout):
+            return True
         dense = layout.gaps is not None and not any(layout.gaps)
         if dense and layout.line_bytes in _DIGESTS and (rows.count[data] == layout.line_bytes).all():
             return _is_uniform(rows.value)
@@ -145,6 +153,36 @@ def _is_list(rows: Rows, data: np.ndarray, layout: Layout) -> bool:
         return True
     alike = layout.line_bytes == 1 and np.array_equal(rows.value[rows.start[data]], address)
     return bool(alike and address.max() < 1 << 8)
+
+
+_CHAINS = (6, 16, 20, 32)
+"""Bytes of the usual addresses of network cards, and of fingerprints."""
+_WORDS_OF_ADDRESS = 8
+
+
+def _is_chain(rows: Rows, data: np.ndarray, layout: Layout) -> bool:
+    """Tell whether lines without an address are network addresses or fingerprints: numbers with colons between them."""
+    if set(layout.gaps or ()) != {":"} or layout.cell.base != 16:
+        return False
+    if layout.size == 2:
+        return layout.cells == _WORDS_OF_ADDRESS
+    whole = bool((rows.count[data] == layout.line_bytes).all())
+    return layout.cells in _CHAINS and whole and _is_uniform(rows.value)
+
+
+def _is_table(rows: Rows, data: np.ndarray, layout: Layout) -> bool:
+    """Tell whether lines without an address are a table of dates or times."""
+    if layout.size != 1 or layout.cell.base != 16:
+        return False
+    first = np.flatnonzero(data)[:_TABLE_ROWS]
+    lines = [
+        rows.value[rows.start[i] : rows.start[i] + rows.count[i]].tobytes().hex(" ").encode() for i in first.tolist()
+    ]
+    full = len(lines[0]) if lines else 0
+    return is_table([line for line in lines if len(line) == full])
+
+
+_TABLE_ROWS = 512
 
 
 def _is_uniform(value: np.ndarray) -> bool:

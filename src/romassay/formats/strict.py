@@ -31,6 +31,7 @@ _MAX_ADDRESS_DIGITS = 11
 _MAX_ADDRESS = 1 << 32
 _PROMPT_ROOM = 48
 _TELLING = 3
+_BLANK, _DELETE = 0x20, 0x7F
 _HEAD_EDITS = 2
 _OFTEN = 200
 """Lines whose cells are matched one by one: an expression for all of them takes its time to be made."""
@@ -186,7 +187,9 @@ def _tail(layout: Layout) -> bytes:
         before = b" *" + _behind_bracket(layout.gutter) if first else _after_last_cell(layout, layout.gutter)
         gutter = before + b"(?P<gutter>.*)"
         return first + (b"(?:%s)?" % gutter if not layout.gutter.strip() else gutter) + rb"\s*$"
-    return first + _escaped(layout.end.rstrip()) + rb"\s*$"
+    end = layout.end.rstrip()
+    blanks = b" *" if not first and end.startswith(" ") else b""
+    return first + blanks + _escaped(end) + rb"\s*$"
 
 
 class LineReader:
@@ -436,7 +439,9 @@ class LineReader:
             groups = {**head.groupdict(), **tail.groupdict()}
             row = self._row(line, address, cells[:count], groups, state=SHORT)
             if self._layout.sum is None or row.checked:
-                return row if self._gutter_fits(groups.get("gutter"), count + skipped) else None
+                gutter = groups.get("gutter")
+                fits = self._gutter_fits(gutter, count + skipped) or self._shows(gutter, row)
+                return row if fits else None
         if last or (has_address and self._layout.sum is None):
             return self._cut(line, address, text, cells, ends)
         return None
@@ -503,6 +508,17 @@ class LineReader:
             cells.append(cell[1])
             ends.append(at)
         return cells, ends
+
+    def _shows(self, gutter: bytes | None, row: Row) -> bool:
+        """Tell whether a gutter shows all bytes of a line, and a word of another kind follows behind a blank."""
+        count = len(row.values)
+        shown = (gutter or b"")[:count]
+        if gutter is None or count < _TELLING or row.known is not None or gutter[count : count + 1] != b" ":
+            return False
+        return all(
+            _BLANK <= c < _DELETE and (c == byte or not _BLANK <= byte < _DELETE)
+            for c, byte in zip(shown, row.values, strict=True)
+        )
 
     def _gutter_fits(self, gutter: bytes | None, count: int) -> bool:
         """Tell whether a gutter has no more characters than the line has bytes."""

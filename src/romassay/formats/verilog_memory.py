@@ -18,6 +18,7 @@ from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
 from romassay.formats.records import plain
 from romassay.formats.sections import MOST_DIGITS, Habits, Style, collect, habits_of
 from romassay.formats.sniffing import sample_of
+from romassay.formats.tables import is_table
 from romassay.formats.writing import cut_rows, need_address_bits, row_digits, spaced_lines
 
 _COMMENT = re.compile(rb"//[^\n]*|/\*.*?(?:\*/|\Z)", re.DOTALL)
@@ -66,7 +67,7 @@ def sniff(source: bytes) -> float:
         return 0.0
     if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1) or _lines_begin_wider(found):
         return 0.0
-    if _addresses_collide(found):
+    if _addresses_collide(found) or (not has_address and is_table(found)):
         return 0.0
     likely = _UNLIKELY if _are_small_numbers(found) else 1.0
     return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS) * likely

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 import pytest
 
+from romassay.errors import BadInput
 from romassay.formats import read
 from romassay.reading import Reading
 
@@ -175,3 +176,46 @@ def test_addresses_may_run_down_the_columns_of_a_page(columns: int, high: int, f
 def test_a_bank_may_stand_before_a_full_stop() -> None:
     (reading,) = readings([f"01.{at:04X} {row.hex(' ')}" for at, row in rows(16)])
     assert seen(reading) == dict(enumerate(DATA, 0x10000 + FIRST))
+
+
+def no_dumps() -> dict[str, list[str]]:
+    rng = random.Random(3)
+    days = [(1 + i // 48, i // 2 % 24, i % 2 * 30) for i in range(200)]
+    groups = [rng.randrange(1 << 16) for _ in range(800)]
+    prints = [rng.randbytes(16) for _ in range(20)]
+    return {
+        "dates": [f"{day:02d} 11 26 {hour:02d} {minute:02d} 00" for day, hour, minute in days],
+        "dates and values": [f"{d:02d} 11 26 {h:02d} {m:02d} 00 {rng.randrange(10, 40)} 55" for d, h, m in days],
+        "seconds": [f"{1_700_000_000 + 60 * i}" for i in range(200)],
+        "network addresses": [":".join(f"{n:04x}" for n in groups[i : i + 8]) for i in range(0, 800, 8)],
+        "fingerprints": [each.hex(":") for each in prints],
+        "departures": [f"{hour:02d} 05 15 25 35 45 55" for hour in range(5, 24)],
+        "relocations": [f"{0x21C90 + 8 * i:016x}  {8:016x} R_RELATIVE    {0x5A80 + 64 * i:x}" for i in range(200)],
+    }
+
+
+@pytest.mark.parametrize("kind", no_dumps())
+def test_tables_of_dates_and_lists_of_addresses_are_no_dumps(kind: str) -> None:
+    with pytest.raises(BadInput):
+        readings(no_dumps()[kind])
+
+
+def test_a_short_last_line_may_have_a_word_behind_its_text() -> None:
+    data = DATA[:-3]
+    shown = [
+        f"{at:04X}  {row.hex(' ')}  " + "".join(chr(b) if 32 <= b < 127 else "." for b in row)
+        for at, row in rows(16, data)
+    ]
+    (reading,) = readings([*shown[:-1], shown[-1] + " ok"])
+    assert seen(reading) == dict(enumerate(data, FIRST))
+
+
+def test_a_table_s_last_line_may_have_blank_cells() -> None:
+    data = DATA[:-5]
+    (reading,) = readings([f"I {at:04X} I {row.hex(' ').ljust(47)} I" for at, row in rows(16, data)])
+    assert seen(reading) == dict(enumerate(data, FIRST))
+
+
+def test_binary_numbers_are_no_words_of_hex_digits() -> None:
+    (reading,) = readings([f"{at:04X}: " + " ".join(f"{b:08b}" for b in row) for at, row in rows(4)])
+    assert seen(reading) == dict(enumerate(DATA, FIRST))
