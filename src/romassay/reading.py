@@ -211,6 +211,9 @@ def is_copy(one: Reading, other: Reading) -> bool:
     """
     if one.unit != "hex-digit" or other.unit != "hex-digit" or min(_half_read(one), _half_read(other)) < LEAST_WOUNDS:
         return False
+    few, many = (_half_read_at(each) for each in sorted((one, other), key=len))
+    if not np.isin(few, many).all():
+        return False
     (short, told, bits), (long, theirs, their_bits) = sorted(
         map(_by_address, (one, other)), key=lambda each: len(each[0])
     )
@@ -230,6 +233,12 @@ def _by_address(reading: Reading) -> tuple[Index, Bytes, Bytes]:
     order = np.argsort(address, kind="stable")
     bits = reading.known_bits()[order]
     return address[order], reading.value[order] & bits, bits
+
+
+def _half_read_at(reading: Reading) -> Index:
+    """Return the addresses of the bytes with one digit that was read and one that was not, int64[n]."""
+    halves: Index = reading.addresses()[np.isin(reading.known_bits(), (0x0F, 0xF0))]
+    return halves
 
 
 def _half_read(reading: Reading) -> int:

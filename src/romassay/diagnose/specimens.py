@@ -32,6 +32,9 @@ CLUSTER = 12
 BOTH_DIGITS = 0.3
 """Share of the bytes that differ in both of their hexadecimal digits; a noisy line garbles one."""
 
+MOST_GRANULES = 1 << 18
+"""Granules of the widest window, 4 MiB of it, in which one reading is surveyed alone: in a wider one it takes long."""
+
 TOGETHER = 4096
 """Bytes of a stretch in which so many of them stand together."""
 
@@ -74,7 +77,7 @@ def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
     for image in evidence.images[:2]:
         yield evidence.found.functions[image.function], False
     unlike = not evidence.images or any(i.flipped for i in evidence.images[:2]) or _elsewhere(evidence)
-    if unlike and _dense(evidence):
+    if unlike and len(evidence.stacked.granules) <= MOST_GRANULES and _dense(evidence):
         yield from ((function, bool(evidence.images)) for function in _alone(evidence))
 
 

@@ -20,6 +20,9 @@ LARGEST = 256 << 20
 MOST_WORDS = 8 << 20
 """Bytes up to which a text's wording is compared with that of another."""
 
+_LONGEST = 16 << 30
+"""Bytes of a sparse file at most, gaps included: its digest takes them all."""
+
 _CHUNK = 1 << 20
 
 _SMALL = bytes((byte & 0x7F) | 0x20 if chr(byte & 0x7F).isalpha() else byte & 0x7F for byte in range(256))
@@ -124,6 +127,8 @@ def _too_large(name: str) -> BadInput:
 
 def _of_sparse(file: BinaryIO, size: int, name: str) -> Content:
     """Read the written stretches of a file; where a file system knows no gaps, all of it is one stretch."""
+    if size > _LONGEST:
+        raise _too_large(name)
     digest = hashlib.sha256()
     data = bytearray()
     place, gaps = 0, False

@@ -27,6 +27,13 @@ LEAST_FIRM = 8
 MOST_COPIES = 0.75
 """Share of the granules of a block's copies that must belong to smaller blocks of one size before it is given up."""
 
+ROUNDS = tuple(step for step in range(3, 32) if step & (step - 1))
+"""Bytes after which a bus may say the same again that shows what a loop of the host's fetches. No memory repeats after
+such a number of bytes throughout: its mirrors are powers of two."""
+
+GOES_ROUND, GOES_ON, FEW_TELL = 0.85, 0.5, 64
+"""Share of the bytes that must come again so, share of them that may be as the one before, and how many must tell."""
+
 WHOLE = 0.9
 """Share of a block's granules that must have been read before it says where it ends."""
 
@@ -35,6 +42,8 @@ def stands(scene: Scene, closed: Closed, declared: Declared) -> bool:
     """Tell whether a closed function is more than chance: it repeats, or it is a dense and steady block."""
     clean = [seat for seat in closed.seats if not seat.contended]
     if 1 << closed.level < SMALLEST_ROM and not declared.rom_size and _of_one_value(scene, closed):
+        return False
+    if _goes_round(scene, closed):
         return False
     if len(clean) >= 2:
         return True
@@ -59,6 +68,18 @@ def _of_one_value(scene: Scene, closed: Closed) -> bool:
     at = scene.granules_of(closed.level, (closed.block,))
     value = scene.said.value[at][scene.said.sure[at]]
     return not len(value) or bool((value == value[0]).all())
+
+
+def _goes_round(scene: Scene, closed: Closed) -> bool:
+    """Tell whether all of a block says the same again and again after a few bytes, but no power of two of them."""
+    at = scene.granules_of(closed.level, (closed.block,))
+    value, sure = scene.said.value[at].ravel(), scene.said.sure[at].ravel()
+
+    def again(step: int) -> float:
+        both = sure[step:] & sure[:-step]
+        return float(np.mean((value[step:] == value[:-step])[both])) if np.count_nonzero(both) >= FEW_TELL else 0.0
+
+    return again(1) < GOES_ON and any(again(step) >= GOES_ROUND for step in ROUNDS)
 
 
 def _clean_bus(scene: Scene) -> bool:

@@ -70,6 +70,13 @@ def test_a_large_sparse_file_is_no_plain_image(tmp_path: Path, monkeypatch: pyte
     assert load(tmp_path / "image.bin").format == "text-dump"
 
 
+def test_a_sparse_file_so_long_that_its_digest_takes_minutes_is_refused(tmp_path: Path) -> None:
+    with (tmp_path / "image.bin").open("wb") as file:
+        file.truncate(300 << 30)
+    with pytest.raises(BadInput, match="which no dump of a bus does"):
+        content_of(tmp_path / "image.bin")
+
+
 def test_a_pipe_is_read_to_its_end(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     writer = threading.Thread(target=(tmp_path / "pipe").write_bytes, args=(LOG,))

@@ -380,6 +380,12 @@ def test_a_bus_that_follows_any_address_lines_is_no_memory(
     assert [(f.size, f.copies[0].first) for f in found] == [(1 << level, first)]
 
 
+@pytest.mark.parametrize("round_", [b"\xad\x34\x12", b"\x7e\x23\x05\xc2\x10", bytes(range(3, 250, 9))])
+def test_a_bus_that_says_a_loop_of_the_host_again_and_again_is_no_memory(round_: bytes) -> None:
+    said = (round_ * 4096)[:4096]
+    assert not survey(gather([reading_of([(0x8000, said)])])).functions
+
+
 def test_a_blank_stretch_before_the_vectors_belongs_to_the_rom_beside_a_bus_that_holds_its_last_byte() -> None:
     data = code(470) + b"\xff" * 548 + b"\x00\x04\x21\x04\x07\x05"
     address = np.arange(0xC000, 0x10000)
