@@ -13,6 +13,8 @@ import numpy as np
 from benchmarks.blind.__main__ import run_forked
 from benchmarks.reliability import draw
 
+from .bench import Answer
+from .draws import Draws
 from .faults import CASES, Case
 from .programs import pool
 
@@ -36,10 +38,10 @@ def text(address: np.ndarray, value: np.ndarray, rng: np.random.Generator, noise
     return bytes(out)
 
 
-def examine(name: str, number: int, options: argparse.Namespace, programs: list) -> dict:
+def examine(name: str, number: int, options: argparse.Namespace, draws: Draws) -> dict:
     """Make one case, run the program on it, and mark its answer."""
     rng = np.random.default_rng([options.seed, zlib.crc32(name.encode()), number])
-    case = CASES[name](rng, programs)
+    case = CASES[name](rng, draws)
     if options.direct:
         said, data, seconds = directly(case)
         return {"case": name, "number": number, "seconds": seconds, "note": case.note} | judged(case, said, data)
@@ -104,19 +106,23 @@ def judged(case: Case, said: dict, data: bytes) -> dict:
         "image": not wrong,
         "given": [(f["probability"], right(case, f)) for f in faults if f["alternative_to"] is None],
     }
-    if case.answer is None:
+    if not case.answers:
         out["right"] = not faults
     else:
-        out["right"] = bool(faults) and right(case, faults[0])
-        out["kind"] = bool(faults) and faults[0]["kind"] in case.answer.kinds
-        out["listed"] = any(right(case, f) for f in faults)
+        out["listed"] = all(any(answers(answer, f) for f in faults) for answer in case.answers)
+        out["right"] = bool(faults) and right(case, faults[0]) and out["listed"]
+        out["kind"] = bool(faults) and any(faults[0]["kind"] in answer.kinds for answer in case.answers)
     return out
 
 
 def right(case: Case, finding: dict) -> bool:
-    """Tell whether a finding is the right one: kind, lines, and the permutation where that is the fault."""
-    answer = case.answer
-    if answer is None or finding["kind"] not in answer.kinds:
+    """Tell whether a finding is a right one: kind, lines, and the permutation where that is the fault."""
+    return any(answers(answer, finding) for answer in case.answers)
+
+
+def answers(answer: Answer, finding: dict) -> bool:
+    """Tell whether a finding is the one that an answer asks for."""
+    if finding["kind"] not in answer.kinds:
         return False
     if answer.mapping is not None:
         return {k: v for k, v in (finding["mapping"] or {}).items() if k != v} == answer.mapping
@@ -181,11 +187,11 @@ def main() -> int:
     parser.add_argument("--diagram", default="", help="where to draw the reliability diagram, as SVG")
     parser.add_argument("--show", type=int, default=0, help="failures to show of each case")
     options = parser.parse_args()
-    programs = pool(Path(options.pool), options.seed, options.programs)
+    draws = Draws(pool(Path(options.pool), options.seed, options.programs))
     names = [n for n in CASES if not options.case or n.startswith(tuple(options.case))]
     started, marks = time.perf_counter(), []
     for name in names:
-        some = [examine(name, i, options, programs) for i in range(options.start, options.start + options.cases)]
+        some = [examine(name, i, options, draws) for i in range(options.start, options.start + options.cases)]
         marks += some
         for mark in [m for m in some if not m["right"] or m.get("fatal")][: options.show]:
             print(json.dumps(mark, default=str))

@@ -1,6 +1,6 @@
 """The faults: each makes a case from a bench, with the finding that is right.
 
-`CASES` maps a name to a function `(rng, pool) -> Case`. The same generator state gives the same case.
+`CASES` maps a name to a function `(rng, draws) -> Case`. The same generator state gives the same case.
 """
 
 from collections.abc import Callable
@@ -9,67 +9,37 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from benchmarks.blind.world import Bus
 
-from .bench import Answer, Bench, Bytes, Wiring, bench_of
-from .programs import Program, image
-
-PARTS = {11: "2316", 12: "2332"}
+from .bench import Answer, Bench, Bytes, Wiring
+from .draws import Draws
 
 
 @dataclass
 class Case:
-    """Logs as bytes, options of the call, what is right, and the true image (None where there is none)."""
+    """Readings, options of the call, what is right, fault by fault, and the true image (None where there is none)."""
 
     readings: list[tuple[Bytes, Bytes]]
     options: list[str]
-    answer: Answer | None
+    answers: tuple[Answer, ...]
     rom: Bytes | None
     note: dict[str, object] = field(default_factory=dict)
 
 
-def _program(rng: np.random.Generator, pool: list[Program], size: int) -> tuple[Bytes, Program]:
-    cpu = str(rng.choice(sorted({p.cpu for p in pool})))
-    while True:
-        some = [p for p in pool if p.cpu == cpu and len(p.data) >= size * 0.6]
-        if some:
-            break
-        cpu = str(rng.choice(sorted({p.cpu for p in pool})))
-    program = some[int(rng.integers(0, len(some)))]
-    return image(program, size, rng), program
-
-
-def _drawn(rng: np.random.Generator, pool: list[Program], size: int | None = None) -> tuple[Bench, list[str], dict]:
-    size = size or int(rng.choice([1024, 1024, 2048, 4096]))
-    rom, program = _program(rng, pool, size)
-    combination = size == 1024 and rng.random() < 0.7
-    bench = bench_of(rng, rom, combination=combination)
-    own = bench.own
-    how = rng.random()
-    if how < 0.45:
-        options = ["--size", str(size)]
-    elif how < 0.75 and (combination or own in PARTS):
-        options = ["--part", "6530" if combination else PARTS[own]]
-    else:
-        options = []
-    note = {"cpu": program.cpu, "size": size, "bus": bench.floating.kind, "combination": combination}
-    return bench, options, note
-
-
 def _taken(
-    rng: np.random.Generator, bench: Bench, options: list[str], note: dict, answer: Answer | None, least: int = 1
+    rng: np.random.Generator, bench: Bench, options: list[str], note: dict, *answers: Answer, least: int = 1
 ) -> Case:
     count = max(least, int(rng.integers(1, 5)))
     address = bench.addresses()
     readings = [(address, bench.read(rng)) for _ in range(count)]
-    return Case(readings, options, answer, bench.rom, note)
+    return Case(readings, options, answers, bench.rom, note)
 
 
-def faultless(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
-    return _taken(rng, bench, options, note, None)
+def faultless(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
+    return _taken(rng, bench, options, note)
 
 
-def data_stuck(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def data_stuck(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     line, level = int(rng.integers(0, 8)), int(rng.integers(0, 2))
     mask = np.uint8(1 << line)
 
@@ -92,6 +62,8 @@ def _floats_at(bus: Bus, line: int) -> int | None:
         return bus.opcode >> line & 1
     if bus.kind == "operand":
         return bus.operand >> line & 1
+    if bus.kind == "mixture" and bus.lines[line] in ("ff", "00", "opcode"):
+        return {"ff": 1, "00": 0, "opcode": bus.opcode >> line & 1}[bus.lines[line]]
     return None
 
 
@@ -103,8 +75,8 @@ def _a(*lines: int) -> frozenset[str]:
     return frozenset(f"A{n}" for n in lines)
 
 
-def data_open(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def data_open(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     if bench.floating.kind == "previous":
         bench.floating = Bus("ff")
     if rng.random() < 0.25:
@@ -124,8 +96,8 @@ def data_open(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, note, Answer(kinds, _d(*lines)), least=2 if noisy else 1)
 
 
-def data_bridged(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def data_bridged(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     a, b = sorted(int(n) for n in rng.choice(8, 2, replace=False))
     low = rng.random() < 0.6
     both = np.uint8(1 << a | 1 << b)
@@ -162,8 +134,8 @@ def _shuffle(rng: np.random.Generator, count: int) -> list[int]:
     return order
 
 
-def data_swapped(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def data_swapped(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     order = _shuffle(rng, 8)
     bench.wiring = Wiring(data=lambda value, *_: permuted(value, order))
     moved = {f"D{to}": f"D{source}" for to, source in enumerate(order) if to != source}
@@ -171,8 +143,8 @@ def data_swapped(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "order": order}, answer)
 
 
-def data_inverted(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def data_inverted(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
 
     def inverted(value: Bytes, *_: object) -> Bytes:
         return ~value
@@ -181,8 +153,8 @@ def data_inverted(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, note, Answer(("data-inverted",)))
 
 
-def address_stuck(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def address_stuck(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     line, level = int(rng.integers(0, bench.own)), int(rng.integers(0, 2))
 
     def stuck(address: Bytes, *_: object) -> Bytes:
@@ -195,8 +167,8 @@ def address_stuck(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "line": line, "level": level}, Answer(kinds, _a(line)))
 
 
-def address_open(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def address_open(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     line = int(rng.integers(0, bench.own))
     share = float(rng.uniform(0.2, 0.8))
 
@@ -210,8 +182,8 @@ def address_open(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "line": line}, Answer(("address-line-open",), _a(line)), least=2)
 
 
-def address_bridged(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def address_bridged(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     a, b = sorted(int(n) for n in rng.choice(bench.own, 2, replace=False))
     low = rng.random() < 0.6
 
@@ -225,8 +197,8 @@ def address_bridged(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "lines": (a, b), "low": low}, answer)
 
 
-def address_swapped(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def address_swapped(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     order = _shuffle(rng, bench.own)
 
     def swapped(address: Bytes, *_: object) -> Bytes:
@@ -241,8 +213,8 @@ def address_swapped(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "order": order}, answer)
 
 
-def both_swapped(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def both_swapped(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     first, second = _shuffle(rng, 8), _shuffle(rng, bench.own)
 
     def swapped(address: Bytes, *_: object) -> Bytes:
@@ -256,8 +228,8 @@ def both_swapped(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "data": first, "address": second}, Answer(kinds))
 
 
-def half(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, _, note = _drawn(rng, pool, int(rng.choice([1024, 2048])))
+def half(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, _, note = draws.drawn(rng, int(rng.choice([1024, 2048])))
     bench.ram = bench.registers = None
     size = len(bench.rom) * 2
     options = ["--part", "2332"] if size == 4096 and rng.random() < 0.5 else ["--size", str(size)]
@@ -268,25 +240,25 @@ def half(rng: np.random.Generator, pool: list[Program]) -> Case:
     return case
 
 
-def wrong_part(rng: np.random.Generator, pool: list[Program]) -> Case:
+def wrong_part(rng: np.random.Generator, draws: Draws) -> Case:
     size = int(rng.choice([2048, 4096]))
-    bench, _, note = _drawn(rng, pool, size)
+    bench, _, note = draws.drawn(rng, size)
     bench.ram = bench.registers = None
     declared = "6530" if rng.random() < 0.5 else {4096: "2316", 2048: "6530"}[size]
     return _taken(rng, bench, ["--part", declared], {**note, "declared": declared}, Answer(("wrong-part",)))
 
 
-def select_tied(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, _, note = _drawn(rng, pool, 1024)
+def select_tied(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, _, note = draws.drawn(rng, 1024)
     bench.ram = bench.registers = None
     bench.selects = {n: level for n, level in bench.selects.items() if n >= bench.window[1].bit_length() - 1}
     return _taken(rng, bench, ["--part", "6530"], note, Answer(("select-tied",)))
 
 
-def latched(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def latched(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     while int(bench.rom[0]) in (0x00, 0xFF, bench.floating.opcode):  # else it reads like a blank or an empty socket
-        bench, options, note = _drawn(rng, pool)
+        bench, options, note = draws.drawn(rng)
     bench.latched = True
     if rng.random() < 0.3:
         bench.selects = {}
@@ -296,8 +268,8 @@ def latched(rng: np.random.Generator, pool: list[Program]) -> Case:
     return _taken(rng, bench, options, {**note, "selects": bench.selects}, Answer(("latched-enable",)))
 
 
-def contention(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def contention(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     address = bench.addresses()
     here = np.ones(len(address), bool)
     for line, level in bench.selects.items():
@@ -305,31 +277,31 @@ def contention(rng: np.random.Generator, pool: list[Program]) -> Case:
     starts = address[here & (address & (len(bench.rom) - 1) == 0)]
     first = int(rng.choice(starts))
     size = int(rng.choice([len(bench.rom), max(256, len(bench.rom) // 2)]))
-    body, _ = _program(rng, pool, 1024)
+    body, _ = draws.image(rng, 1024)
     content = np.resize(body, size)
     bench.host = (first, content)
     note = {**note, "first": first, "bytes": size, "copies": len(starts)}
     return _taken(rng, bench, options, note, Answer(("contention",)))
 
 
-def slow(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def slow(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     bench.slow = float(rng.choice([0.005, 0.02, 0.06]))
     return _taken(rng, bench, options, {**note, "rate": bench.slow}, Answer(("marginal-timing",)), least=3)
 
 
-def sag(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def sag(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     bench.sag = float(rng.choice([0.005, 0.02, 0.06]))
     return _taken(rng, bench, options, {**note, "rate": bench.sag}, Answer(("supply-sag",)), least=3)
 
 
-def mixed(rng: np.random.Generator, pool: list[Program]) -> Case:
-    bench, options, note = _drawn(rng, pool)
+def mixed(rng: np.random.Generator, draws: Draws) -> Case:
+    bench, options, note = draws.drawn(rng)
     if rng.random() < 0.5:
         kind, other = "other", bench.rom
         while np.count_nonzero(other != bench.rom) < 100:
-            other, _ = _program(rng, pool, len(bench.rom))
+            other, _ = draws.image(rng, len(bench.rom))
     else:
         other = bench.rom.copy()
         while np.count_nonzero(other != bench.rom) < 20:  # not in the filling
@@ -341,12 +313,12 @@ def mixed(rng: np.random.Generator, pool: list[Program]) -> Case:
     counts = [(1, 1), (2, 1), (2, 2), (1, 2)][int(rng.integers(0, 4))]
     readings = [(address, b.read(rng)) for b, n in zip((bench, second), counts, strict=True) for _ in range(n)]
     note = {**note, "kind": kind, "counts": counts}
-    return Case(readings, options, Answer(("mixed-specimens",)), bench.rom, note)
+    return Case(readings, options, (Answer(("mixed-specimens",)),), bench.rom, note)
 
 
-def ram(rng: np.random.Generator, pool: list[Program]) -> Case:
+def ram(rng: np.random.Generator, draws: Draws) -> Case:
     size = int(rng.choice([128, 256, 1024, 2048]))
-    bench, _, note = _drawn(rng, pool, 1024)
+    bench, _, note = draws.drawn(rng, 1024)
     style = str(rng.choice(["random", "stripes", "mostly"]))
     if style == "random":
         content = rng.integers(0, 256, size)
@@ -354,11 +326,73 @@ def ram(rng: np.random.Generator, pool: list[Program]) -> Case:
         content = np.where(np.arange(size) >> int(rng.integers(1, 4)) & 1, 0xFF, 0) ^ (rng.random(size) < 0.1) * 16
     else:
         content = np.where(rng.random(size) < 0.7, 0xFF, 0) ^ rng.integers(0, 256, size) * (rng.random(size) < 0.3)
-    bench = bench_of(rng, content.astype(np.uint8), combination=False)
+    bench = draws.bench(rng, content.astype(np.uint8), combination=False)
     return _taken(rng, bench, [], {**note, "style": style, "size": size}, Answer(("ram-or-rom",)), least=2)
 
 
-CASES: dict[str, Callable[[np.random.Generator, list[Program]], Case]] = {
+@dataclass(frozen=True)
+class Given(Draws):
+    """Draws that give one bench ever again, so that another fault is put into it."""
+
+    given: tuple[Bench, list[str], dict] = (None, [], {})
+
+    def drawn(self, *_: object) -> tuple[Bench, list[str], dict]:
+        """Return the bench."""
+        return self.given
+
+
+PAIRS = (
+    (data_stuck, address_swapped),
+    (data_stuck, address_stuck),
+    (data_open, address_stuck),
+    (data_bridged, address_bridged),
+    (data_inverted, address_swapped),
+    (data_swapped, address_stuck),
+    (data_swapped, data_stuck),
+    (data_swapped, data_bridged),
+    (data_inverted, data_swapped),
+)
+"""Two faults of the wires at once; of two on one side, the one nearer to the specimen first."""
+
+
+def several(rng: np.random.Generator, draws: Draws) -> Case:
+    """Two faults of the wires at once, each of which is to be named.
+
+    Where another fault hides bits, which line of a wrong order is which does not always show: there the kind is enough.
+    """
+    bench, options, note = draws.drawn(rng)
+    first, second = PAIRS[int(rng.integers(0, len(PAIRS)))]
+    cases, wirings = [], []
+    for make in (first, second):
+        cases.append(make(rng, Given(draws.programs, (bench, options, note))))
+        wirings.append(bench.wiring)
+        bench.wiring = Wiring()
+    bench.wiring = _both(*wirings)
+    answers = [Answer(a.kinds) if "swapped" in a.kinds[0] else a for case in cases for a in case.answers]
+    options = next((case.options for case in cases if case.options), [])
+    note = {**cases[0].note, **cases[1].note, "faults": (first.__name__, second.__name__)}
+    return _taken(rng, bench, options, note, *answers, least=2)
+
+
+def _both(near: Wiring, far: Wiring) -> Wiring:
+    """Join two wirings; on the data side the first is nearer to the specimen."""
+
+    def data(value: Bytes, floating: Bytes, rng: np.random.Generator) -> Bytes:
+        for one in (near, far):
+            value = one.data(value, floating, rng) if one.data else value
+        return value
+
+    def bus(value: Bytes, rng: np.random.Generator) -> Bytes:
+        for one in (near, far):
+            value = one.bus(value, rng) if one.bus else value
+        return value
+
+    return Wiring(
+        near.address or far.address, data if near.data or far.data else None, bus if near.bus or far.bus else None
+    )
+
+
+CASES: dict[str, Callable[[np.random.Generator, Draws], Case]] = {
     "faultless": faultless,
     "data-stuck": data_stuck,
     "data-open": data_open,
@@ -379,4 +413,5 @@ CASES: dict[str, Callable[[np.random.Generator, list[Program]], Case]] = {
     "sag": sag,
     "mixed": mixed,
     "ram": ram,
+    "several": several,
 }

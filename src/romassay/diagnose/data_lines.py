@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from romassay.diagnose.evidence import Evidence, Floating, floating
+from romassay.diagnose.pictures import is_font
 from romassay.finding import Finding
 from romassay.reading import Bytes
 from romassay.settle.model import Image
@@ -26,20 +27,15 @@ LEAST_VALUES = 12
 NOISE = 0.004
 """Share of the bytes that line noise may have spoilt."""
 
+UNTOLD = 0.8
+"""Chance that a quiet line is held, and not open, where the bus does not show how it floats. Common practice, no
+source."""
+
 NIBBLE = 4
 """Undriven or quiet lines from which a part of half a byte's width is likelier than so many broken wires."""
 
 PRINTABLE = 0.9
 """Share of printable characters that makes an image text."""
-
-ROWS = (8, 10, 16)
-"""Rows of a character in the ROM of a character generator. Common practice, no source."""
-
-SPACED = 0.85
-"""Share of the characters that have a blank row between them and the next."""
-
-BLANK_ROWS = 0.6
-"""Share of blank rows from which nothing tells a character's."""
 
 EDGES = frozenset({0, 5, 6, 7})
 """Data lines at the sides of a drawn character, blank where it is narrower than eight."""
@@ -93,23 +89,17 @@ def _by_cause(quiet: dict[int, int], bus: Floating) -> Iterator[dict[int, int]]:
 
 def _natural(quiet: dict[int, int], value: Bytes, image: Image) -> float:
     """Return the chance that what the ROM holds leaves these lines quiet: text, small numbers, or narrow characters."""
+    lines = sorted(quiet)
+    if 5 in lines and lines in ([5], [5, 7]) and quiet[5] and not quiet.get(7) and _printable(value) >= PRINTABLE:
+        return 0.97
     if any(quiet.values()):
         return 0.01
-    lines = sorted(quiet)
-    if _is_font(image) and set(lines) <= EDGES:
+    if is_font(image.value) and set(lines) <= EDGES:
         return 0.97
     if lines == [7] and _printable(value) >= PRINTABLE:
         return 0.97
     upper = lines == list(range(8 - len(lines), 8))
     return 0.02 if not upper or len(lines) == 1 else 0.4 if len(lines) == 2 else 0.85
-
-
-def _is_font(image: Image) -> bool:
-    """Tell whether an image is characters drawn in rows: in each, the same row is blank, and the others are not."""
-    value = image.value
-    if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS:
-        return False
-    return any(np.mean(value[row::rows] == 0) >= SPACED for rows in ROWS for row in range(rows))
 
 
 def _printable(value: Bytes) -> float:
@@ -121,6 +111,7 @@ def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> 
     if fault < 0.1:
         return
     may_float = all(bus.lines[bit] == str(level) and not bus.odd(bit) for bit, level in quiet.items())
+    held = all(bus.lines[bit] == str(1 - level) for bit, level in quiet.items())
     names = tuple(f"D{bit}" for bit in sorted(quiet))
     levels = "low" if not any(quiet.values()) else "high" if all(quiet.values()) else "at one level each"
     what = f"{', '.join(names)} {'is' if len(names) == 1 else 'are'} {levels} in all {len(image.value)} bytes"
@@ -129,7 +120,7 @@ def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> 
         blocks=True,
         function=image.function,
         lines=names,
-        probability=round(fault * (0.3 if may_float else 0.94), 3),
+        probability=round(fault * (0.3 if may_float else 0.94 if held else UNTOLD), 3),
         evidence=f"{what}; code moves every data line",
         advice=f"power off, then check {', '.join(names)} for a short to ground, to the supply or to a neighbour, at "
         "the socket and at any buffer; a dead output of the specimen reads the same",
@@ -139,7 +130,7 @@ def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> 
         blocks=True,
         function=image.function,
         lines=names,
-        probability=round(fault * (0.68 if may_float else 0.05), 3),
+        probability=round(fault * (0.68 if may_float else 0.05 if held else 0.95 - UNTOLD), 3),
         evidence=f"{what}, which is also what the floating bus does there"
         if may_float
         else f"{what}, and a wire that floats at that level would read the same",

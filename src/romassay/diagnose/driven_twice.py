@@ -2,7 +2,7 @@
 
 Where a ROM has mirrors, the copy that is fought over differs from the others. Where it has none, only the bytes tell: a
 bit is high where both memories hold a one, so that few are, and the bytes fall as pairs of code bytes ANDed do, not as
-code does. A sparse picture falls so too: an empty socket tells the two apart.
+code does. A sparse table falls so too: an empty socket tells the two apart. What is drawn is left alone.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from romassay.address import Range, merge_ranges
 from romassay.cpus.catalogue import NAMES
 from romassay.cpus.likeness import SCALE, byte_weights, padding
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.pictures import is_drawn
 from romassay.diagnose.reads import TEXTUAL
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
@@ -60,7 +61,7 @@ def driven_twice(evidence: Evidence, image: Image) -> Iterator[Finding]:
     ):
         return
     blocks = _anded(image.value)
-    if not len(blocks):
+    if not len(blocks) or is_drawn(image.value.reshape(-1, BLOCK)[blocks].ravel()):
         return
     offsets = tuple(int(i) for i in (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel())
     first = function.copies[0].first

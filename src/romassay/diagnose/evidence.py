@@ -154,13 +154,20 @@ def floating(evidence: Evidence) -> Floating:
     address, value = address[sure], value[sure]
     lines, follows = [], []
     for bit in range(8):
-        level, line = _behaviour((value >> bit & 1).astype(np.uint8), address, evidence.readings.address_bits)
+        level, line = behaviour((value >> bit & 1).astype(np.uint8), address, evidence.readings.address_bits)
         lines.append(level)
         follows.append(line)
     return Floating(tuple(lines), tuple(follows), len(value))
 
 
-def _behaviour(bits: Bytes, address: Index, lines: int) -> tuple[Floats, int]:
+def behaviour(bits: Bytes, address: Index, lines: int) -> tuple[Floats, int]:
+    """Return what a data line does, and the address line that it follows, or -1.
+
+    Args:
+        bits: uint8[n], its levels.
+        address: int64[n], where.
+        lines: how many address lines there are.
+    """
     if not len(bits):
         return "unknown", -1
     ones = float(np.mean(bits))

@@ -33,6 +33,10 @@ LEAST_BYTES = 64
 TOLD_LINES = 7
 """Data lines of which it must be known what they do where nobody answers."""
 
+PADDING = 0.5
+"""Probability of a line at a select where the half may as well be blank, and the line another. Common practice, no
+source."""
+
 ERRS = 0.08
 """Share of a control's bytes that may be spoilt besides: it is not voted on."""
 
@@ -60,7 +64,7 @@ def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
             if driven:
                 return
             if line < top:
-                yield _select(image, line, level)
+                yield _select(image, line, level, blank=driven is None and _is_blank(image, half))
             elif evidence.size:
                 yield _half(image, half, line, pulled=driven is False)
             return
@@ -141,23 +145,29 @@ def _controlled(evidence: Evidence, role: Role, first: int, half: Bools) -> Byte
     return bytes_there
 
 
-def _select(image: Image, line: int, level: int) -> Finding:
+def _is_blank(image: Image, half: Bools) -> bool:
+    return bool(np.isin(image.value[half], FILLINGS).all())
+
+
+def _select(image: Image, line: int, level: int, *, blank: bool) -> Finding:
+    """Name the line that selects nothing; where that half is blank, it may be the rest of a ROM whose lines changed."""
     name = f"A{line}"
     return Finding(
         "address-lines-swapped",
         blocks=True,
         function=image.function,
         lines=(name,),
-        probability=0.85,
+        probability=PADDING if blank else 0.85,
         evidence=f"where {name} is {'high' if level else 'low'}, half of the {len(image)} bytes say only what the bus "
-        f"says by itself: {name} goes to a select of the specimen",
+        f"says by itself: {name} goes to a select of the specimen"
+        + (", or is exchanged with the top line of a ROM that is half blank" if blank else ""),
         advice=f"check against the pin-out where {name} and the lines of the selects are wired",
     )
 
 
 def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
     at: Index = np.flatnonzero(half)
-    blank = not pulled and bool(np.isin(image.value[half], FILLINGS).all())
+    blank = not pulled and _is_blank(image, half)
     where = f"{int(at[0]):04X}-{int(at[-1]):04X}"
     return Finding(
         "half-image",

@@ -18,12 +18,13 @@ from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.memory import senseless
 from romassay.diagnose.order import Order, exchanged, put_right, straight
+from romassay.diagnose.pictures import is_picture
 from romassay.diagnose.reads import TEXTUAL, Sense, best_sense
 from romassay.diagnose.refine import TEMPER, odds_of, refined, simplest
 from romassay.diagnose.search import nearly_right, search
 from romassay.diagnose.usual import LARGEST, PRIOR
 from romassay.finding import Finding
-from romassay.reading import Bytes
+from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
 
 LEAST_BYTES = 256
@@ -194,15 +195,22 @@ def _pages_out_of_order(own: Sense, lines: int) -> bool:
 
 
 def hopeless(value: Bytes) -> bool:
-    """Tell whether no order can help: blank, plain text, or as even as random bytes are."""
+    """Tell whether no order can help: blank, plain text, a picture, or as even as random bytes are."""
     counts = np.bincount(value, minlength=256)
     if np.count_nonzero(counts) < 24:
         return True
-    if float(counts[TEXTUAL].sum()) >= 0.95 * len(value):
+    if float(counts[TEXTUAL].sum()) >= 0.95 * len(value) or _marked_text(counts) or is_picture(value):
         return True
     expected = len(value) / 256
     misfit = float(((counts - expected) ** 2 / expected).sum())
     return bool(misfit < 255 + 6 * (2 * 255) ** 0.5)
+
+
+def _marked_text(counts: Index) -> bool:
+    """Tell whether bytes, by how often each occurs, are text in which some characters have D7 high as a mark."""
+    low, high = counts[:128], counts[128:]
+    plain = float((low + high)[TEXTUAL[:128]].sum())
+    return bool(plain >= 0.95 * counts.sum() and low.sum() >= high.sum() > 0)
 
 
 def _findings(

@@ -11,6 +11,7 @@ from romassay.cpus.model import Name
 from romassay.diagnose.evidence import Evidence
 from romassay.finding import Finding
 from romassay.part import Part
+from romassay.survey.cubes import contents
 from romassay.survey.model import Function
 
 CHANGES = 0.15
@@ -18,6 +19,13 @@ CHANGES = 0.15
 
 ACROSS = 4
 """Jumps from one half to the other that must arrive, and nats that they must say, for both to be of one program."""
+
+LEAST_BESIDE = 8
+"""One in so many bytes beside a ROM that must answer for its program to go on there."""
+
+RATHER = 0.5
+"""Chance that what begins just behind such a ROM, and is less than a memory, is its rest. Common practice, no
+source."""
 
 NO_CODE = 0.75
 """Chance that it is one larger ROM where neither half is code, so that no jump tells. Common practice, no source."""
@@ -61,6 +69,11 @@ def parts(evidence: Evidence) -> Iterator[Finding]:
         if likely:
             yield _wrong_size(evidence, larger, roms[0], likely)
         return
+    if len(roms) == 1 and evidence.size == roms[0].size:
+        likely = _goes_on(evidence, roms[0])
+        if likely:
+            yield _wrong_size(evidence, (roms[0].size.bit_length() - 1,), roms[0], likely)
+            return
     if evidence.part is None:
         return
     lacks = [f for f in evidence.part.functions if f.kind != "rom"]
@@ -97,6 +110,30 @@ def _larger(roms: Sequence[Function], declared: int | None) -> tuple[int, ...]:
     level = declared.bit_length() - 1
     adjacent = lines == tuple(range(level, level + len(lines)))
     return lines if lines and adjacent and len(same) >= max(2, 1 << (len(lines) - 1)) else ()
+
+
+def _goes_on(evidence: Evidence, rom: Function) -> float:
+    """Return how likely it is that a ROM goes on in what answers beside it, which is less than a whole memory.
+
+    Its program may jump there. Where no jump tells, what begins just behind a ROM that appears once may be its rest, or
+    the host's own memory.
+    """
+    size, first = rom.size, rom.copies[0].first
+    beside, level = first ^ size, rom.size.bit_length()
+    there = [region for region in evidence.found.regions if region.kind == "unknown"]
+    seen = sum(max(0, min(r.last, beside + size - 1) - max(r.first, beside) + 1) for r in there)
+    if seen * LEAST_BESIDE < size or size > LARGEST:
+        return 0.0
+    joined = contents(evidence.stacked, evidence.said.value, level, np.array([first >> level]))[0]
+    whole = evidence.senses.of(joined)
+    halves = [evidence.senses.of(half) for half in np.split(joined, 2)]
+    across = whole.arrived - sum(half.arrived for half in halves)
+    if whole.well and across >= ACROSS and whole.gain > sum(half.gain for half in halves) + ACROSS:
+        return 0.95
+    readings = evidence.readings
+    alone = len(rom.copies) == 1 and not readings.excluded and not readings.with_role("empty-socket")
+    behind = any(region.first == first + size == beside for region in there)
+    return RATHER if alone and behind and len(evidence.chosen) > 1 else 0.0
 
 
 def _of_one(evidence: Evidence, size: int, count: int) -> float:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from romassay.address import Range, merge_ranges
-from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.evidence import Evidence, behaviour
 from romassay.diagnose.usual import FILLINGS, RAM
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
@@ -97,7 +97,8 @@ def _changing(evidence: Evidence) -> Index:
 def _steps(evidence: Evidence) -> Index:
     """Return the granules of long stretches in which each is one byte, but the next ones are others.
 
-    Steps at whole pages do not count: a bus that keeps the upper half of the address makes them.
+    Steps at whole pages do not count: a bus that keeps the upper half of the address makes them. Nor do any where each
+    data line keeps a level or does what one address line does.
     """
     granules = evidence.stacked.granules
     if not len(granules):
@@ -113,7 +114,16 @@ def _steps(evidence: Evidence) -> Index:
         inside = steps[granules[steps] * GRANULE % PAGE != 0]
         if len(inside) >= MANY_STEPS and len(np.unique(usual[inside])) >= MANY_STEPS:
             rows.append(np.arange(a, b))
-    return granules[np.concatenate(rows)] if rows else granules[:0]
+    found = np.concatenate(rows) if rows else granules[:0]
+    return granules[:0] if _floats(usual[found], granules[found], evidence.readings.address_bits) else granules[found]
+
+
+def _floats(value: Bytes, granules: Index, address_bits: int) -> bool:
+    """Tell whether each data line keeps a level or follows an address line, over so many that chance does not."""
+    if len(granules) < LEAST_STRETCH:
+        return False
+    levels = ((value >> bit & 1).astype(np.uint8) for bit in range(8))
+    return all(behaviour(level, granules * GRANULE, address_bits)[0] != "unknown" for level in levels)
 
 
 def _told(image: Image) -> int:

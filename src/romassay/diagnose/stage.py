@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs, pieces, unseen
+from romassay.diagnose.calibration import calibrated
 from romassay.diagnose.data_lines import data_lines, wins
 from romassay.diagnose.driven_twice import driven_twice
 from romassay.diagnose.evidence import Evidence, gather
@@ -65,7 +66,7 @@ def diagnose(
         rig: how the part was wired.
     """
     evidence = gather(readings, found, images, part, size)
-    return tuple(at_pins(finding, part, rig) for finding in _faults(evidence))
+    return tuple(at_pins(finding, part, rig) for finding in calibrated(_faults(evidence)))
 
 
 def _faults(evidence: Evidence) -> tuple[Finding, ...]:
@@ -98,7 +99,9 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
 
     Where an address line makes no difference, half of the bytes are there, and tell the order of the data lines.
     """
-    lost = [f for f in known if f.blocks and (f.probability > EVEN or f.kind in WIRES)]
+    lost = [
+        f for f in known if f.blocks and (f.probability > EVEN or f.kind in WIRES or f.kind == "address-lines-swapped")
+    ]
     if lost and all(f.kind in WIRES for f in lost):
         hidden = _hidden(lost, image)
         return list(orders(evidence, image, hidden=hidden)) if hidden else []

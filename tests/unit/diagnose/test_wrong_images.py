@@ -266,3 +266,13 @@ def test_what_a_dead_line_leaves_of_a_larger_rom_is_doubted() -> None:
     result = told(log, size=None)
     assert result.verdict != "confirmed"
     assert "address-line-stuck" in {f.kind for f in result.findings if f.blocks}
+
+
+def test_what_goes_on_behind_a_declared_size_is_doubted() -> None:
+    """A ROM of 1024 bytes, of which the last are blank, is declared as 512, on a bus that floats high."""
+    large = FOG.copy()
+    large[900:] = 0xFF
+    assert told(once(large), size=1024).verdict == "confirmed"
+    result = told(once(large), size=512)
+    assert result.verdict != "confirmed"
+    assert first(result, "wrong-part").lines == ("A9",)
