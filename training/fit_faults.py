@@ -69,7 +69,7 @@ NEAR = 0.04
 ENDS = (0.01, 0.99)
 """Where a curve that no finding reaches ends, with what all kinds together say."""
 
-DRAWN = 3.0
+DRAWN = 1.0
 """As many findings as which what all kinds say together counts in each point."""
 
 LEAST, MOST = 0.005, 0.99
