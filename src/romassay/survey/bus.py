@@ -328,7 +328,8 @@ def unsteady_lines(stacked: Stack, behind: Background) -> int:
     """Return the data lines that only make noise where others say something and stand still, as a bit mask.
 
     Nobody drives them, and the bus holds nothing on them. A line that says something elsewhere and stands still there
-    is none of them: what moves is RAM or registers.
+    is none of them: what moves is RAM or registers. Where no line stands still throughout, all is noise, and what seems
+    to stand still does so by chance.
     """
     if len(stacked.value) < ENOUGH or not behind.restless.any():
         return 0
@@ -344,6 +345,8 @@ def unsteady_lines(stacked: Stack, behind: Background) -> int:
         content = speaks.any(axis=1)
     noisy = np.count_nonzero(moved[content] >= GRANULE // 4, axis=0)
     total = int(np.count_nonzero(content))
+    if np.count_nonzero(moved[content] <= LOOSE, axis=0).max() < RESTLESS * total:
+        return 0
     calm = ~behind.restless & (stacked.known[0] == 0xFF).all(axis=1)
     steady = np.count_nonzero(shapes(stacked.value[0, calm], stacked.known[0, calm] == 0xFF).distance > LOOSE, axis=0)
     return sum(1 << bit for bit in range(8) if total >= FEW and noisy[bit] >= RESTLESS * total and steady[bit] < FEW)

@@ -15,7 +15,7 @@ from romassay.survey.bus import shapes
 from romassay.survey.consensus import Consensus, consensus
 from romassay.survey.noise import most_noise
 from romassay.survey.stack import GRANULE, Bools, Stack, stack
-from romassay.survey.states import BUS, CONTENDED, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
+from romassay.survey.states import BUS, CONTENDED, CONTENT, HOST, STRUCTURED, UNSEEN, VOLATILE, Ground
 
 JUDGED = GRANULE // 4
 """Bytes of a granule that a control must show before it says anything about it."""
@@ -29,6 +29,10 @@ SILENT = 0.9
 
 FEW_JUDGED = 4
 """Granules needed to say so."""
+
+SPOKEN = 3
+"""Bytes of a granule on which all readings agree against the empty socket before its noise explains none of it: a burst
+of the line spoils two. On a bus without any noise one fewer."""
 
 NEAR = 8
 """Granules over which what a control says on both sides of a gap holds inside it."""
@@ -152,7 +156,8 @@ def against_empty(
 ) -> Bytes:
     """Compare with the empty socket: what is as without the specimen is the bus, or the host's own memory.
 
-    Both may be noisy: bits that differ at `rate` each make no difference.
+    Both may be noisy: bits that differ at `rate` each make no difference. What looks like a charge that leaks, but
+    begins where the bus was at rest already, is none.
     """
     both = said.sure & empty.sure
     count = np.count_nonzero(both, axis=1)
@@ -160,17 +165,20 @@ def against_empty(
     judged = count >= JUDGED
     off = (np.bitwise_count((said.value ^ empty.value) & np.uint8(driven)) * both).sum(axis=1, dtype=np.int64)
     near = off <= most_noise(2 * rate, count * driven.bit_count())
-    alike = judged & ((same * 5 >= count * 4) | near)
+    spoken = np.count_nonzero(said.firm & empty.sure & (said.value != (empty.value & np.uint8(driven))), axis=1)
+    alike = judged & ((same * 5 >= count * 4) | near) & (spoken < (SPOKEN if rate else SPOKEN - 1))
     still = shapes(empty.value & np.uint8(driven), empty.sure).regular(driven)
     out = state.copy()
     out[alike] = np.where(still[alike], BUS, HOST)
     unlike = judged & ~alike
+    begins = (said.value[:, 0] == (empty.value[:, 0] & np.uint8(driven))) & both[:, 0]
+    out[unlike & begins & ~regular & (spoken >= SPOKEN - 1) & (state == BUS)] = CONTENT
     out[unlike & regular] = STRUCTURED
     theirs = empty.value & np.uint8(driven)
     for pulled, kept in ((said.value & ~theirs, theirs), (theirs & ~said.value, ~theirs)):
         one_sided = np.count_nonzero(both & (pulled == 0), axis=1) * 16 >= count * 15
-        spoken = np.count_nonzero(both & (kept & np.uint8(driven) != 0), axis=1) * 2 >= count
-        out[unlike & ~still & one_sided & spoken] = CONTENDED
+        kept_some = np.count_nonzero(both & (kept & np.uint8(driven) != 0), axis=1) * 2 >= count
+        out[unlike & ~still & one_sided & kept_some] = CONTENDED
     return _lost_in_host(out, judged, granules)
 
 

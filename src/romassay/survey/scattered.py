@@ -22,7 +22,8 @@ PIECES = 4
 """Functions within one block that no chip has: one more than a combination chip's ROM, RAM and registers."""
 
 BULKY = 3
-"""Of functions larger than any RAM of a combination chip, so many side by side are one ROM."""
+"""Of functions larger than any RAM of a combination chip, so many side by side are one ROM; of those larger than any
+registers, so many among others that leave no room for the bus."""
 
 BESIDE = 2
 """Pieces that each half of the block holds at least, if not one that fills it."""
@@ -112,7 +113,7 @@ def _in_pieces(scene: Scene, pieces: Sequence[Closed], level: int, block: int) -
 def _fills_it(scene: Scene, pieces: Sequence[Closed], level: int, block: int) -> bool:
     """Tell whether many pieces leave no room for a bus in a block, and are no small memory with its mirrors."""
     large = [piece for piece in pieces if piece.level > REGISTERS]
-    if len(large) < PIECES or not _filled(scene, level, block):
+    if len(pieces) < PIECES or len(large) < BULKY or not _filled(scene, level, block):
         return False
     return not any(_repeats_inside(scene, level - 1, 2 * block + half, level - 2) for half in (0, 1))
 

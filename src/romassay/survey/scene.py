@@ -15,10 +15,16 @@ from romassay.survey.controls import undriven_bits, where_nobody_drives
 from romassay.survey.ground import as_registers, ground, padding, registers
 from romassay.survey.pairs import Ladder, pairs
 from romassay.survey.stack import GRANULE, GRANULE_LINES, Bools, Stack, stack
-from romassay.survey.states import CONTENT, VOLATILE, Ground
+from romassay.survey.states import CONTENT, UNSEEN, VOLATILE, Ground
 
 LARGEST_REGISTERS = 5
 """log2 of the bytes that a block of registers takes at most: 32 in a 6532 (data sheet)."""
+
+LEAST_BLANK = 7
+"""log2 of the bytes of a blank specimen's smallest block, where no size was declared."""
+
+BLANK_SHARE = 0.9
+"""Share of a blank specimen's block that must be blank: a bus that loses its charge is, for a while."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,7 +121,8 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     tells_blank = based.model is None or any(isinstance(source, int) for source in based.model.sources)
     if not (based.state == CONTENT).any() and (tells_blank or nowhere is not None):
         unlike = np.count_nonzero(based.told(said), axis=1) * 2 >= np.count_nonzero(said.sure, axis=1)
-        based.state[padding(said, based) & unlike] = CONTENT
+        least = highest if highest < bits else LEAST_BLANK
+        based.state[_whole_blocks(padding(said, based) & unlike, based, granules, least)] = CONTENT
     damaged = any(r.holes or r.source.bad_lines for r in chosen)
     quiet = not damaged and not said.against.any()
     declared = highest if highest < bits else None
@@ -123,6 +130,15 @@ def look(readings: ReadingSet, chosen: Sequence[Reading], granules: Index, highe
     grown = grow(ladder, said, based, bits, highest)
     missing = None if undriven is None else np.bitwise_and.reduce(undriven, axis=1)
     return Scene(stacked, said, based, based.told(said), driven, noisy, missing, bus, damaged, ladder, grown)
+
+
+def _whole_blocks(blank: Bools, based: Ground, granules: Index, level: int) -> Bools:
+    """Return the blank granules in blocks of 2**level bytes that are blank throughout, as far as they were read."""
+    _, at = np.unique(granules >> (level - GRANULE_LINES), return_inverse=True)
+    heard = np.bincount(at[based.state != UNSEEN], minlength=at.max(initial=0) + 1)
+    amount = np.bincount(at[blank], minlength=len(heard))
+    whole: Bools = blank & (amount >= BLANK_SHARE * heard)[at]
+    return whole
 
 
 def _without(stacked: Stack, undriven: Bytes) -> Stack:

@@ -143,3 +143,32 @@ def test_what_the_bus_holds_behind_a_mostly_blank_rom_is_no_half_of_it() -> None
     made = [reading_of([(0x8000, said.tobytes())], address_bits=BITS) for _ in range(3)]
     found = survey(gather(made, exclude=[Range(0xF300, 0xF4FF)])).functions
     assert [(f.size, [c.first for c in f.copies], f.level(12)) for f in found] == [(4096, [0xC000, 0xE000], "0")]
+
+
+def test_a_few_bytes_that_differ_from_the_empty_socket_each_time_are_the_roms() -> None:
+    """The lower half of the ROM is blank as the bus is, but for its last three bytes."""
+    rom = np.full(256, 0xFF, np.uint8)
+    rom[0x7D:] = np.random.default_rng(4).integers(0, 255, 256 - 0x7D)
+    passes = [reading_of([(0, rom.tobytes())], address_bits=8) for _ in range(3)]
+    hollow = replace(reading_of([(0, b"\xff" * 256)], address_bits=8), role="empty-socket")
+    assert [f.size for f in survey(gather([*passes, hollow])).functions] == [256]
+
+
+def test_a_bus_that_loses_its_charge_is_no_blank_rom() -> None:
+    """It holds FF for a while, and lets one bit go after the other, at other times in each reading."""
+    made = []
+    for seed, role in ((1, "specimen"), (2, "specimen"), (3, "pulled-up")):
+        leaving = np.sort(np.random.default_rng(seed).integers(64, 1024, 8))
+        said = np.full(2048, 0xFF, np.uint8)
+        for bit, at in enumerate(leaving):
+            said[at:] &= 0xFF ^ 1 << bit
+        said = np.full(2048, 0xFF, np.uint8) if role == "pulled-up" else said
+        made.append(replace(reading_of([(0, said.tobytes())], address_bits=11), role=role))  # type: ignore[arg-type]
+    assert survey(gather(made), size=1024).functions == ()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_noise_of_which_a_line_stands_still_now_and_then_is_nothing(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    made = [reading_of([(0, draw.bytes(20480))], address_bits=16) for _ in range(2)]
+    assert survey(gather(made), size=4096).functions == ()
