@@ -447,3 +447,13 @@ def test_what_drives_against_a_copy_is_no_reading_of_the_rom() -> None:
     result = assay([*passes, empty], KIB)
     assert result.verdict == "provisional"
     assert result.images[0].readings[0x100:0x200].max() == 0
+
+
+@pytest.mark.parametrize("line", range(4))
+def test_a_dead_line_of_a_rom_of_32_bytes_is_told(line: int) -> None:
+    data = DATA[:32]
+    stuck = bytes(data[i & ~(1 << line)] for i in range(32))
+    made = bench(stuck, pattern="1000 0000 --0a aaaa", floating=(Floating("address-high"),))
+    assert kinds(assay(readings(made), Options(size=32)))["address-line-stuck"].lines == (f"A{line}",)
+    whole = bench(data, pattern="1000 0000 --0a aaaa", floating=(Floating("address-high"),))
+    assert "address-line-stuck" not in kinds(assay(readings(whole), Options(size=32)))

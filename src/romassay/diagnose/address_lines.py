@@ -24,7 +24,8 @@ SETTLED = 0.999
 """How sure such a byte must be."""
 
 LEAST_PAIRS = 24
-"""Pairs of bytes that can tell: not both the filling, and seen whole."""
+"""Pairs of bytes that can tell: not both the filling, and seen whole. Of a ROM that has hardly as many, half of its
+pairs, if they are all alike."""
 
 LEAST_VALUES = 8
 """Different values among them."""
@@ -136,7 +137,8 @@ class _Block:
                 return False
         tells = (one != other) | ((one != self.blank) if self.blank is not None else np.ones(len(one), np.bool_))
         one, other = one[tells], other[tells]
-        if len(one) < LEAST_PAIRS or len(np.unique(one)) < LEAST_VALUES:
+        least = LEAST_PAIRS if (one != other).any() else min(LEAST_PAIRS, len(self.value) // 4)
+        if len(one) < least or len(np.unique(one)) < LEAST_VALUES:
             return False
         return float(np.mean(one == other)) >= SAME
 
