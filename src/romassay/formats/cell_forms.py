@@ -87,11 +87,17 @@ def _half_cells(texts: list[bytes], step: int, skip: int) -> Iterator[Cells]:
     """Read as many hex digits as there are addresses, in equal runs behind which no other follows."""
     widths = _widths_until(texts, step)
     more = texts[len(widths) : len(widths) + 1]
-    if step >= _LEAST_HALVES and len(set(widths)) == 1 and [len(t) for t in more] != [widths[0]]:
+    if (
+        step >= _LEAST_HALVES
+        and len(set(widths)) == 1
+        and widths[0] != _BYTE_DIGITS
+        and [len(t) for t in more] != [widths[0]]
+    ):
         yield Cells(16, 1, step, skip, widths, half=True)
 
 
 _LEAST_HALVES = 4
+_BYTE_DIGITS = 2
 
 
 def hex_reading(widths: tuple[int, ...], skip: int = 0) -> Cells:

@@ -49,11 +49,13 @@ def with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
                 continue
             if cells.half and len(lines) + len(sample) < _STEADY * _reading_so(first, cells, sample):
                 continue
+            if cells.half and cells.runs == cells.count and not _has_letters(found, cells):
+                continue
             if _goes_on_alike(found, cells) or _is_counted_data(found, cells):
                 continue
             fits_left -= 1
             fitted = fit(found, base, cells, "line")
-            if fitted.layout.tail and _says_nothing(found, cells):
+            if fitted.layout.tail and (cells.half or _says_nothing(found, cells)):
                 continue
             share = number / len(chosen)
             score = len(lines) * share * cells.bytes * (1 - 0.02 * which - 0.05 * cells.skip)
@@ -101,6 +103,11 @@ def often_enough(number: float, which: int, cells: Cells, sample: list[list[Line
     """Tell whether enough of the lines that are long enough read so."""
     wide = [line for stretch in sample for line in stretch if len(line.tokens) > which + cells.skip + cells.runs]
     return number >= clean_share(wide) * len(wide) * 0.5
+
+
+def _has_letters(found: list[Found], cells: Cells) -> bool:
+    """Tell whether some digits are letters: small decimal numbers have none."""
+    return any(f.line.token(f.first + j).isalpha() for f in found for j in range(cells.runs))
 
 
 def _reading_so(first: int, cells: Cells, sample: list[list[Line]]) -> int:

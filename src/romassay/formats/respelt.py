@@ -21,6 +21,7 @@ from itertools import pairwise
 
 from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady
 from romassay.formats.echoes import without_echoes
+from romassay.formats.mended import DIGITS_ALIKE
 from romassay.formats.paged import with_whole_addresses
 from romassay.formats.prefixes import without_prefixes
 from romassay.formats.running_down import with_rows
@@ -188,10 +189,51 @@ def _paired(lines: list[bytes]) -> Habit | None:
         first = [None if line is None else int(line[: line.index(b":")], base) for line in plain]
         values = {byte for line in plain if line for byte in line.split()[1:]}
         mostly = sum(n is not None for n in first) >= MOSTLY * len(lines)
-        if mostly and len(values) >= LEAST_LINES and _grows(first) and _go_on(plain, first):
+        quiet = mostly and _grows(first) and _go_on(plain, first)
+        if len(values) >= LEAST_LINES and (quiet or _go_on_in_noise(plain, base)):
             most = Counter(n for line in lines if (n := _between_addresses(line, base))).most_common(1)[0][0]
-            return lambda line, base=base: _one_address(line, base, most=most) or line  # type: ignore[misc]
+            shape = _usual_shape([line for line, found in zip(lines, plain, strict=True) if found])
+            return lambda line, base=base: (_in_shape(line, shape) and _one_address(line, base, most=most)) or line  # type: ignore[misc]
     return None
+
+
+_OFTEN_WHOLE = 0.35
+"""Share of the lines that come through whole on a noisy line."""
+_MOST_LOST = 8
+"""Lines that may be damaged between two whole ones."""
+_SURELY = 0.8
+
+
+def _go_on_in_noise(plain: list[bytes | None], base: int) -> bool:
+    """Tell whether the lines of pairs that came through are so many bytes apart as whole lines hold."""
+    found = [line for line in plain if line is not None]
+    if len(found) < max(LEAST_LINES, _OFTEN_WHOLE * len(plain)):
+        return False
+    length = Counter(len(line.split()) - 1 for line in found).most_common(1)[0][0]
+    at = [int(line[: line.index(b":")], base) for line in found]
+    good = sum(0 < b - a <= _MOST_LOST * length and (b - a) % length == 0 for a, b in pairwise(at))
+    return good >= _SURELY * (len(found) - 1)
+
+
+_NUMBERS_ALIKE = DIGITS_ALIKE.translate(bytes(ord("0") if c == ord(" ") else c for c in range(256)))
+_ONE_SHAPE = 0.7
+"""Share of the lines that have the same columns where a host prints in columns at all."""
+
+
+def _shape_of(line: bytes) -> bytes:
+    """Return a line with all its digits and blanks alike: numbers in columns may have either."""
+    return line.translate(_NUMBERS_ALIKE)
+
+
+def _usual_shape(lines: list[bytes]) -> bytes:
+    """Return the shape that most of some lines have; nothing where they have no columns."""
+    shape, number = Counter(map(_shape_of, lines)).most_common(1)[0]
+    return shape if number >= _ONE_SHAPE * len(lines) else b""
+
+
+def _in_shape(line: bytes, shape: bytes) -> bool:
+    """Tell whether a line has the usual shape, or is a shorter one: in others a character is lost or too many."""
+    return not shape or shape.startswith(_shape_of(line))
 
 
 def _go_on(plain: list[bytes | None], first: list[int | None]) -> bool:
