@@ -15,7 +15,7 @@ _MOST_STEP = 64
 _PLACES = (0, 1, 2, 3, -1)
 """Numbers of a line among which its address may be: the first few, and the last."""
 _BASES = (16, 10)
-_NUMBER = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX]|\$)?([0-9A-Fa-f]{1,8})[hH]?(?![0-9A-Za-z])")
+NUMBER = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX]|\$)?([0-9A-Fa-f]{1,8})[hH]?(?![0-9A-Za-z])")
 
 
 def steady(values: Sequence[int | None], *, most: int = _MOST_STEP) -> tuple[int, float]:
@@ -50,12 +50,17 @@ class Count:
 
     def value(self, line: bytes) -> int | None:
         """Return the number that stands in that place of a line, or None."""
-        return _value(_NUMBER.findall(line), self.place, self.base)
+        return _value(NUMBER.findall(line), self.place, self.base)
+
+    def end(self, line: bytes) -> int:
+        """Return where that number ends; the end of a line that has none."""
+        found = list(NUMBER.finditer(line))
+        return found[self.place].end() if found and self.place < len(found) else len(line)
 
 
 def count_of(lines: Sequence[bytes], *, most: int = _MOST_STEP) -> Count | None:
     """Return which number of most of some lines counts, or None."""
-    numbers = [found for line in lines if (found := _NUMBER.findall(line))]
+    numbers = [found for line in lines if (found := NUMBER.findall(line))]
     for place in _PLACES:
         counts = []
         for base in _BASES:

@@ -29,6 +29,7 @@ _LOOKAHEAD = 3
 _MOST_FITS = 24
 _HEX: Base = 16
 _WIDEST = 3
+_OFTEN_HELD = 0.3
 _STEADY = 0.8
 """Share of the addresses that must go on by one for each digit: others count bytes, and are not hex."""
 
@@ -50,6 +51,8 @@ def with_addresses(sample: list[list[Line]]) -> Iterator[Learnt]:
             if cells.half and len(lines) + len(sample) < _STEADY * _reading_so(first, cells, sample):
                 continue
             if cells.half and cells.runs == cells.count and not _has_letters(found, cells):
+                continue
+            if cells.size > 1 and _holds_addresses(found, base, cells):
                 continue
             if _goes_on_alike(found, cells) or _is_counted_data(found, cells):
                 continue
@@ -81,6 +84,16 @@ def _goes_on_alike(found: list[Found], cells: Cells) -> bool:
         gaps = [f.line.text[a[1] : b[0]] for a, b in pairwise(spans)]
         more += len(gaps) == MORE_CELLS and all(g.strip() == gap.strip() for g in gaps) and max(widths) <= _WIDEST
     return more > MOSTLY * len(found)
+
+
+def _holds_addresses(found: list[Found], base: Base, cells: Cells) -> bool:
+    """Tell whether many lines have a word that is the address of the next byte: pairs of both stand side by side."""
+    held = 0
+    for f in found:
+        first = f.line.value(f.address, base) if f.address is not None else None
+        words = [f.line.value(f.first + j, base) for j in range(cells.runs)]
+        held += first is not None and any(0 < word - first <= cells.runs for word in words if word is not None)
+    return len(found) > LEAST_ALIKE and held > _OFTEN_HELD * len(found)
 
 
 def _is_counted_data(found: list[Found], cells: Cells) -> bool:

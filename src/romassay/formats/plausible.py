@@ -73,7 +73,8 @@ def is_dump(rows: Rows, layout: Layout) -> bool:
             return False
     if _counts_in_tens(rows, layout):
         return False
-    if layout.line_bytes <= _NARROW and (layout.tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):
+    tail = layout.tail and layout.cell.base != _BINARY
+    if layout.line_bytes <= _NARROW and (tail or _is_open(layout) or run < _needed(layout) or share < _ALONE):
         return False
     if printed <= _RUN or (layout.where == "some" and len(_printed(rows)) <= _RUN):
         return going >= len(_printed(rows)) - 1 and share >= _SPARSE
@@ -93,7 +94,11 @@ def _digits(rows: Rows, address: Number) -> int:
     return next(n for n in range(1, 64) if highest < address.base**n)
 
 
+_BINARY = 2
+"""Base of cells whose digits are so many and so plain that anything may stand behind them: a picture of the bits."""
 _IN_WORD = re.compile(r"[A-Za-z]{2}$")
+_LAST_LETTER = re.compile(r"(?<![0'])[GI-WYZgi-wyz]$")
+"""One right before a cell that says no base."""
 _PREFIXES = ("0x", "0X", "&h", "&H")
 _GROUPS = re.compile(r"(?:[0-9A-Fa-f]{2,4}[:.-]){2}$")
 _MOST_OPEN = 24
@@ -105,6 +110,7 @@ def _is_of_words(layout: Layout) -> bool:
     open_columns = sum(kind == ANY for kind, _ in pattern_parts(layout.lead))
     before = (layout.lead, layout.after, layout.rest)
     in_word = any(_IN_WORD.search(text) and not text.endswith(_PREFIXES) for text in before)
+    in_word |= _LAST_LETTER.search(layout.after) is not None
     return in_word or open_columns > _MOST_OPEN or _GROUPS.search(layout.lead) is not None
 
 

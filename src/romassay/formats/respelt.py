@@ -19,8 +19,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from romassay.formats.binary_digits import with_whole_binary
 from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady
 from romassay.formats.echoes import without_echoes
+from romassay.formats.listings import without_instructions
 from romassay.formats.mended import DIGITS_ALIKE
 from romassay.formats.paged import with_whole_addresses
 from romassay.formats.prefixes import without_prefixes
@@ -34,7 +36,7 @@ def respelt(text: bytes) -> bytes:
     """Return a cleaned text with the numbers of such habits written plainly, and nothing foreign before its lines."""
     plain = without_prefixes(text)
     text = text if plain is text else unwrapped(plain)
-    text = without_echoes(text)
+    text = without_instructions(with_whole_binary(without_echoes(text)))
     habit = habit_of(text)
     return by_line(text, habit) if habit else with_rows(with_whole_addresses(text))
 

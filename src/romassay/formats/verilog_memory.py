@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -28,6 +29,9 @@ _NUMBERS = re.compile(rb"^(?:@[0-9A-Fa-f]{1,16}|[0-9A-Fa-fxXzZ_]+)(?:[ \t]+[0-9A
 _WITHOUT_ADDRESS = 0.3
 _UNLIKELY = 0.2
 _MANY = 24
+_DIGITS_IN_BINARY = 8
+_DIFFERENT = 4
+"""Numbers that are no hex words: a few among zeros may be."""
 _DIGITS_OF_BYTE = 3
 """Digits of a byte in decimal or octal."""
 
@@ -84,12 +88,24 @@ def _addresses_collide(lines: Sequence[bytes]) -> bool:
 
 
 def _are_small_numbers(lines: Sequence[bytes]) -> bool:
-    """Tell whether many numbers of up to three digits are all those of bytes in octal or decimal: a dump's, then."""
+    """Tell whether many numbers are all those of bytes in binary, octal or decimal: a dump's, then.
+
+    In binary they have eight digits, and each number is an address further than the one before.
+    """
     words = [word for line in lines[:200] for word in line.split() if not word.startswith(b"@")]
+    if len(words) >= _MANY and all(len(word) == _DIGITS_IN_BINARY for word in words):
+        return len(set(words)) >= _DIFFERENT and not b"".join(words).translate(None, b"01") and _count_bytes(lines)
     if len(words) < _MANY or max(map(len, words)) != _DIGITS_OF_BYTE or not all(word.isdigit() for word in words):
         return False
     octal = all(word.translate(None, b"89") == word and int(word, 8) < 1 << 8 for word in words)
     return octal or all(int(word) < 1 << 8 for word in words)
+
+
+def _count_bytes(lines: Sequence[bytes]) -> bool:
+    """Tell whether the addresses of most lines grow by one for each number before them."""
+    led = [line.split() for line in lines[:200] if line.startswith(b"@")]
+    steps = [int(b[0][1:], 16) - int(a[0][1:], 16) == len(a) - 1 for a, b in pairwise(led)]
+    return len(steps) >= _MANY_ADDRESSES and sum(steps) > len(steps) // 2
 
 
 def _lines_begin_wider(lines: Sequence[bytes]) -> bool:

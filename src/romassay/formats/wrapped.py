@@ -30,6 +30,9 @@ _LONGER = 0.02
 _MOSTLY_BROKEN = 0.5
 """Share of the lines at the edge that go on on the next: others are just as long as the screen is wide."""
 _MOSTLY_NUMBERS = 0.8
+_NEARLY_ALL = 0.9
+_LEAST_COMPLETED = 4
+"""Lines whose bytes are as many as their addresses count only with what follows on the next: no chance does that."""
 _BYTE = 255
 _HEX_BASE = 16
 _NOISE = 2
@@ -39,6 +42,7 @@ _FRONT = 10
 """First characters of a line by which one that has columns of its own is known, text columns apart."""
 _LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]*$")
 _FIRST_DIGITS = re.compile(rb"[0-9A-Fa-f]*")
+_DIGIT = re.compile(rb"[0-9]")
 _RUN = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
 _NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
@@ -57,14 +61,13 @@ def _at_the_edge(text: bytes) -> bytes:
     width = _width(lines)
     if not width:
         return text
-    room = _room(lines, width)
-    before = count_of(lines, most=_MOST_BYTES)
-    whole = [line for line in _joined(lines, width, room, before) if line]
-    at_edge = sum(abs(len(line) - width) <= room for line in lines)
-    if len(lines) - len(whole) < _MOSTLY_BROKEN * at_edge or not _goes_on(lines, width):
-        return text
-    count = count_of(whole, most=_MOST_BYTES)
-    if count is None or not _gained(before, len(lines), count, len(whole)):
+    before = _count_in(lines)
+    for room in dict.fromkeys((_room(lines, width), 0)):
+        whole = [line for line in _joined(lines, width, room, before) if line]
+        count = count_of(whole, most=_MOST_BYTES)
+        if count is not None and (_completed(lines, whole, count) or _is_broken(lines, whole, width, room, count)):
+            break
+    else:
         return text
     whole = [line for line in _joined(lines, width, room, count) if line]
     byte_lines = sum(0 <= max(_numbers_in(line, count.base)[1:], default=-1) <= _BYTE for line in whole)
@@ -72,11 +75,42 @@ def _at_the_edge(text: bytes) -> bytes:
     return b"\n".join(_joined(text.split(b"\n"), width, room, count, numbers=numbers))
 
 
-def _gained(before: Count | None, lines: int, after: Count, whole: int) -> bool:
-    """Tell whether most of the lines put together let one more address count on: a long banner lets none."""
+def _is_broken(lines: Sequence[bytes], whole: Sequence[bytes], width: int, room: int, count: Count) -> bool:
+    """Tell whether most lines at the edge go on on the next, and the addresses count from line to line only so."""
+    at_edge = sum(abs(len(line) - width) <= room for line in lines)
+    if len(lines) - len(whole) < _MOSTLY_BROKEN * at_edge or not _goes_on(lines, width):
+        return False
+    return _gained(count_of(lines, most=_MOST_BYTES), lines, count, whole)
+
+
+def _count_in(lines: Sequence[bytes]) -> Count | None:
+    """Return which number of some lines counts; of those only that begin with more than a byte, if need be."""
+    count = count_of(lines, most=_MOST_BYTES)
+    if count is not None:
+        return count
+    return count_of([line for line in lines if max(_numbers_in(line, 10)[:1], default=0) > _BYTE], most=_MOST_BYTES)
+
+
+def _gained(before: Count | None, lines: Sequence[bytes], after: Count, whole: Sequence[bytes]) -> bool:
+    """Tell whether most of the lines put together let one more address count on: a long banner lets none.
+
+    Only those tell that have numbers: a comma alone may be all that is left for the next line.
+    """
     if before is None:
         return True
-    return after.share * whole - before.share * lines >= _MOSTLY_BROKEN * (lines - whole)
+    printed, left = (sum(1 for line in some if _DIGIT.search(line)) for some in (lines, whole))
+    return after.share * left - before.share * printed >= _MOSTLY_BROKEN * (printed - left)
+
+
+def _completed(lines: Sequence[bytes], whole: Sequence[bytes], count: Count) -> bool:
+    """Tell whether nearly all lines that were put together hold just the bytes that their addresses count.
+
+    Where numbers take as many columns as they need, most lines may end at the edge and yet be whole.
+    """
+    printed = set(lines)
+    numbers = [_numbers_in(line, count.base)[1:] for line in whole if line not in printed]
+    good = sum(len(some) == count.step and max(some) <= _BYTE for some in numbers)
+    return good >= max(_LEAST_COMPLETED, _NEARLY_ALL * sum(map(bool, numbers)))
 
 
 def _width(lines: Sequence[bytes]) -> int:
