@@ -11,7 +11,7 @@ import re
 import numpy as np
 
 from romassay.formats.layout import ANY, NUMBER, RUN, Layout, Number, pattern_parts
-from romassay.formats.rows import CLEAN, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
+from romassay.formats.rows import CLEAN, CUT, DAMAGED, MARK, NO_ADDRESS, SHORT, UNSURE_ADDRESS, Rows
 from romassay.formats.tables import is_table
 
 _LEAST_BYTES = 8
@@ -232,7 +232,7 @@ def _sent_again(rows: Rows) -> np.ndarray:
 
 def _going_on(rows: Rows, layout: Layout) -> tuple[int, int, int]:
     """Return how many addresses go on from the one before, how many there are, and the longest run of the former."""
-    good = _has_state(rows, CLEAN, SHORT, MARK, DAMAGED)
+    good = _has_state(rows, CLEAN, SHORT, MARK, DAMAGED, CUT)
     good[1:] &= ~_sent_again(rows)
     address, count = (rows.address, rows.count) if good.all() else (rows.address[good], rows.count[good])
     before = np.concatenate([[0], np.cumsum(count)])[:-1]

@@ -193,6 +193,14 @@ def test_a_number_that_the_end_of_the_log_may_have_cut_is_not_taken(last: int) -
     assert sum(len(r.value) for r in read(text + b"\n", Hints()).readings) == 41
 
 
+def test_of_few_lines_the_last_may_be_cut() -> None:
+    memory = image(64)
+    lines = [f"{0o45400 + i:06o}  {octals(memory[i : i + 16]).replace(' ', '  ')}" for i in range(0, 64, 16)]
+    reading = read("\n".join(lines)[:-8].encode(), Hints()).readings[0]
+    assert reading.value.tolist() == list(memory[:62])
+    assert reading.addresses().tolist() == list(range(0o45400, 0o45400 + 62))
+
+
 def test_a_last_number_that_can_not_go_on_is_taken() -> None:
     text = "\n".join(f" {49152 + i}  {255 - i}" for i in range(40)).encode()
     assert sum(len(r.value) for r in read(text, Hints()).readings) == 40
