@@ -48,7 +48,7 @@ def learn(stretches: Sequence[Sequence[bytes]]) -> list[Learnt]:
             likely.setdefault(item.layout, item)
     candidates: dict[Layout, Learnt] = {}
     for item in list(likely.values())[:_MOST_CANDIDATES]:
-        for layout in (*_variants(item.layout), *_longer(item.layout, text)):
+        for layout in list(_longer(item.layout, text)) or _variants(item.layout):
             candidates.setdefault(layout, replace(item, layout=layout))
     variants = list(candidates.values())
     weighed = _weighed(variants, text, damaged=False)
@@ -103,32 +103,32 @@ def _variants(layout: Layout) -> Iterator[Layout]:
         yield replace(layout, gutter=None, end="", tail=True)
 
 
-_ANOTHER = re.compile(
-    rb"^[^0-9A-Za-z\n]{0,8}(?:0x)?[0-9A-Fa-f]{4,8}[hH]?[^0-9A-Za-z\n]{1,4}((?:[0-9A-Fa-f]{2} )+[0-9A-Fa-f]{2})$", re.M
+_BYTES = re.compile(
+    rb"^[^0-9A-Za-z\n]{0,8}(?:0x)?[0-9A-Fa-f]{4,8}[hH]?[^0-9A-Za-z\n]{1,4}((?:[0-9A-Fa-f]{2} ){0,7}[0-9A-Fa-f]{2})$",
+    re.MULTILINE,
 )
 _HEX: Base = 16
 _LONGEST = 8
 _SOME = 0.03
-"""Share of the lines with several bytes that have as many as the longest do."""
+_OFTEN = 0.1
+"""Shares of the lines that have as many bytes as the longest, and that have several."""
 
 
 def _longer(layout: Layout, text: bytes) -> Iterator[Layout]:
     """Yield a layout of one byte a line as one of several, where others of its lines have more: instructions, say."""
     one = layout.where == "line" and layout.cells == 1 and layout.size == 1
-    if (
-        not one
-        or layout.address is None
-        or layout.address.base != _HEX
-        or layout.gutter is not None
-        or layout.end
-        or layout.tail
-        or layout.sum is not None
-    ):
+    if not one or layout.address is None or layout.address.base != _HEX or layout.gutter is not None:
         return
-    cells = [len(found.split()) for found in _ANOTHER.findall(text)]
+    if layout.end or layout.tail or layout.sum is not None:
+        return
+    found = _BYTES.findall(text)
+    cells = [len(some.split()) for some in found]
     often = [n for n in range(2, _LONGEST + 1) if cells.count(n) > _SOME * len(cells)]
-    if often:
+    if often and cells.count(1) < (1 - _OFTEN) * len(cells) and any(map(_LETTER.search, found)):
         yield replace(layout, cells=often[-1], cell=Number(_HEX, 2, "zeros"), gaps=(" ",) * (often[-1] - 1))
+
+
+_LETTER = re.compile(rb"[A-Fa-f]")
 
 
 def _shortened(stretches: Sequence[Sequence[bytes]]) -> list[Sequence[bytes]]:

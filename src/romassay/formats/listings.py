@@ -8,6 +8,7 @@ no source.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -41,11 +42,19 @@ def _is_listing(lines: Sequence[bytes]) -> bool:
     if sum(map(bool, matches)) < max(_LEAST_LINES, _MOSTLY * len(lines)):
         return False
     joints = [(a, b) for a, b in pairwise(matches) if a and b]
+    if not joints:
+        return False
     lengths = [len(bytes.fromhex(a[4].decode())) for a, _ in joints]
     steps = [int(b[2], 16) - int(a[2], 16) for a, b in joints]
     good = sum(length == step for length, step in zip(lengths, steps, strict=True))
     words = {word[0] for line, m in zip(lines, matches, strict=True) if m and (word := _WORD.match(line, m.end()))}
-    return good >= _STEADY * len(joints) and len(set(lengths)) > 1 and len(words) >= _LEAST_DIFFERENT
+    return good >= _STEADY * len(joints) and _are_uneven(lengths) and len(words) >= _LEAST_DIFFERENT
+
+
+def _are_uneven(lengths: Sequence[int]) -> bool:
+    """Tell whether lines have several lengths, or one byte each: behind several bytes the same text may be theirs."""
+    usual, number = Counter(lengths).most_common(1)[0]
+    return usual == 1 or number < _STEADY * len(lengths)
 
 
 def _plain(line: bytes) -> bytes:

@@ -17,7 +17,7 @@ from romassay.formats.forms import borne_out, probe_of
 from romassay.formats.layout import Layout, Number, corrected, is_whole, parse_layout, parse_words
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.respelt import respelt
-from romassay.formats.rows import Rows
+from romassay.formats.rows import CLEAN, Rows
 from romassay.formats.terminal import clean
 from romassay.reading import Reading
 
@@ -69,6 +69,8 @@ def read(data: bytes, hints: Hints) -> Parsed:
     lent = None if hints.layout else log.lent(hints.likely) or log.plain
     layout, notes = (lent[0], ()) if lent else _layout_for(log, hints)
     rows = lent[1] if lent else read_rows(log.text, layout)
+    if hints.layout:
+        rows = _fuller(rows, read_rows(log.cleaned, layout))
     if log.falls:
         rows = turned_rows(rows, log.lines)
     if not hints.layout and not is_dump(rows, layout):
@@ -85,6 +87,15 @@ def read(data: bytes, hints: Hints) -> Parsed:
     if rows.passed_over:
         notes = (*notes, f"{rows.passed_over} lines were not looked at: there are too many damaged ones before them")
     return Parsed(readings, rows.left, rows.left_total, str(layout), notes)
+
+
+def _fuller(rows: Rows, printed: Rows) -> Rows:
+    """Return those of two readings of a log with more bytes in clean lines, the first if both have as many.
+
+    A person gives a layout either as it was shown, or as the lines stand in the log, with all that is before them.
+    """
+    clean_bytes, also = (int(some.count[some.state == CLEAN].sum()) for some in (rows, printed))
+    return printed if also > clean_bytes else rows
 
 
 _HALF = Number(16, 1, "zeros")
@@ -121,12 +132,14 @@ class _Prepared:
     Attributes:
         data: the file's content.
         encoding: that was given, or None.
-        text: cleaned.
+        cleaned: its text.
+        text: the same with its numbers written plainly, and nothing foreign before its lines.
     """
 
     def __init__(self, data: bytes, encoding: str | None) -> None:
         self.data, self.encoding = data, encoding
-        self.text = respelt(clean(data, encoding))
+        self.cleaned = clean(data, encoding)
+        self.text = respelt(self.cleaned)
         self._lent: dict[tuple[str, ...], tuple[Layout, Rows] | None] = {}
 
     def lent(self, likely: tuple[str, ...]) -> tuple[Layout, Rows] | None:

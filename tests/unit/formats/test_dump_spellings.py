@@ -75,6 +75,15 @@ def test_a_listing_gives_the_bytes_of_its_instructions(between: str, after: str)
     assert seen(lines) == truth(DATA)
 
 
+def test_what_a_text_column_shows_is_no_instruction() -> None:
+    text = b"FOGSTANDBYLAMPSIGNALHORNBELLBUOY" * 8
+    lines = [f"{FIRST + at:04X}: {text[at : at + 4].hex(' ')}  {text[at : at + 4].decode()}" for at in range(0, 256, 4)]
+    lines[7] = lines[7].replace(lines[7][6:8], f"{text[28] ^ 0x02:02x}", 1)
+    (reading,) = readings(lines)
+    assert reading.known is not None
+    assert seen(lines).keys() == truth(text).keys()
+
+
 def test_the_end_of_a_word_is_no_byte() -> None:
     with pytest.raises(BadInput):
         readings([f"@{at:04X} FF          LDA" for at in range(FIRST, FIRST + 256)])

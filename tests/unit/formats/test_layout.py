@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from romassay.errors import BadValue
+from romassay.formats import read
 from romassay.formats.layout import (
     Layout,
     Number,
@@ -17,6 +20,7 @@ from romassay.formats.layout import (
     parse_words,
     pattern_regex,
 )
+from romassay.formats.model import Hints
 from romassay.formats.sums import KINDS
 
 TEXT = st.text(
@@ -128,3 +132,24 @@ def test_what_the_notation_refuses(text: str, problem: str) -> None:
     assert problem in caught.value.problem
     assert "--layout" in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("before", "lead"),
+    [
+        ("COM3> ", "COM3> "),
+        ("{n:5d}  ", r"\\#  "),
+        ("{n:04d}: ", "????: "),
+        ("[12:00:{n:02d}] ", "[??:??:??] "),
+        ("", ""),
+    ],
+)
+def test_a_layout_is_taken_as_the_lines_stand_and_as_it_is_shown(before: str, lead: str) -> None:
+    data = random.Random(3).randbytes(256)
+    rows = [data[at : at + 16].hex(" ").upper() for at in range(0, 256, 16)]
+    log = "".join(f"{before.format(n=n)}{0xC000 + 16 * n:04X}: {row}\n" for n, row in enumerate(rows)).encode()
+    shown = read(log, "x.log").layout
+    for layout in (shown, f'lead="{lead}" address=hex4 after=": " cells=16 cell=hex2 gap=" "'):
+        (reading,) = read(log, "x.log", Hints(layout=layout)).readings
+        assert bytes(reading.value) == data
+        assert reading.addresses().tolist() == list(range(0xC000, 0xC100))
