@@ -27,6 +27,8 @@ _FEWEST = 2
 """Columns of the usual screens and printers, at whose edge a few lines must end."""
 _LONGER = 0.02
 """Share of the lines that noise may have made longer."""
+_BANNERS = 1
+"""Lines that a terminal program may have put above a log, as long as it likes."""
 _MOSTLY_BROKEN = 0.5
 """Share of the lines at the edge that go on on the next: others are just as long as the screen is wide."""
 _MOSTLY_NUMBERS = 0.8
@@ -120,7 +122,7 @@ def _width(lines: Sequence[bytes]) -> int:
     wide = [n for n, number in lengths.items() if number >= often or (number >= _FEWEST and n in _SCREENS)]
     width = max(wide, default=0)
     beyond = sum(number for length, number in lengths.items() if length > width + _NOISE)
-    return width if _LEAST_WIDTH <= width <= _MOST_WIDTH and beyond <= _LONGER * len(lines) else 0
+    return width if _LEAST_WIDTH <= width <= _MOST_WIDTH and beyond <= max(_BANNERS, _LONGER * len(lines)) else 0
 
 
 def _room(lines: Sequence[bytes], width: int) -> int:

@@ -42,6 +42,12 @@ def test_a_number_cut_at_the_edge_that_few_lines_reach_is_put_together(between: 
     assert seen(lines) == truth(DATA)
 
 
+def test_one_banner_may_be_longer_than_the_screen_is_wide() -> None:
+    data = DATA[:80] + bytes([255]) * 176
+    banner = "=~=~=~=~= log 2026.11.20 21:14:07 =~=~=~=~="
+    assert seen([banner, ".RUN", *broken(data, "  ", 40), "Done."]) == truth(data)
+
+
 @pytest.mark.parametrize("between", ["", " ", "_"])
 @pytest.mark.parametrize("before", ["#", "0x", ""])
 def test_bits_in_two_groups_are_one_byte(before: str, between: str) -> None:
