@@ -25,7 +25,7 @@ def with_whole_binary(text: bytes) -> bytes:
     if sum(1 for line in lines if _PAIR.search(line)) < max(LEAST_LINES, _MOSTLY * len(lines)):
         return text
     count = count_of(lines)
-    if count is None or not _holds_pairs(lines, count):
+    if count is None or not _holds_pairs(lines, count) or len(set(_PAIR.findall(text))) < _LEAST_DIFFERENT:
         return text
     return b"\n".join(_joined(line, count) for line in text.split(b"\n"))
 
@@ -33,8 +33,7 @@ def with_whole_binary(text: bytes) -> bytes:
 def _holds_pairs(lines: Sequence[bytes], count: Count) -> bool:
     """Tell whether most lines hold as many pairs behind their address as it counts."""
     found = [_PAIR.findall(line, count.end(line)) for line in lines]
-    as_counted = sum(len(pairs) == abs(count.step) for pairs in found)
-    return as_counted >= _MOSTLY * len(lines) and len({pair for pairs in found for pair in pairs}) >= _LEAST_DIFFERENT
+    return sum(len(pairs) == abs(count.step) for pairs in found) >= _MOSTLY * len(lines)
 
 
 def _joined(line: bytes, count: Count) -> bytes:

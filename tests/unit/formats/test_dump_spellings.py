@@ -59,6 +59,12 @@ def test_bits_in_two_groups_are_one_byte(before: str, between: str) -> None:
     assert seen(lines) == truth(DATA)
 
 
+def test_bits_may_be_all_alike_for_long() -> None:
+    data = bytes([255]) * 1500 + DATA
+    lines = [f"{at:04X}  {byte >> 4:04b}_{byte & 15:04b}" for at, byte in enumerate(data, FIRST)]
+    assert seen(lines) == truth(data)
+
+
 def test_bits_behind_an_address_with_a_sign_are_no_words_of_a_memory_file() -> None:
     assert seen([f"@{at:04X} {byte:08b}" for at, byte in enumerate(DATA, FIRST)]) == truth(DATA)
 
