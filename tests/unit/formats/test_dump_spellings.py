@@ -59,8 +59,9 @@ def test_bits_in_two_groups_are_one_byte(before: str, between: str) -> None:
     assert seen(lines) == truth(DATA)
 
 
-def test_bits_may_be_all_alike_for_long() -> None:
-    data = bytes([255]) * 1500 + DATA
+@pytest.mark.parametrize("behind", [b"", DATA])
+def test_bits_may_be_all_alike_for_long(behind: bytes) -> None:
+    data = bytes([255]) * 1500 + behind
     lines = [f"{at:04X}  {byte >> 4:04b}_{byte & 15:04b}" for at, byte in enumerate(data, FIRST)]
     assert seen(lines) == truth(data)
 
