@@ -61,7 +61,7 @@ def _at_the_edge(text: bytes) -> bytes:
     """Put lines together that end where the screen does, in the middle of a number perhaps."""
     lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
     width = _width(lines)
-    if not width:
+    if not width or _whole_at([line for line in lines if len(line) == width]):
         return text
     before = _count_in(lines)
     for room in dict.fromkeys((_room(lines, width), 0)):
@@ -75,6 +75,16 @@ def _at_the_edge(text: bytes) -> bytes:
     byte_lines = sum(0 <= max(_numbers_in(line, count.base)[1:], default=-1) <= _BYTE for line in whole)
     numbers = byte_lines > _MOSTLY_NUMBERS * len(whole)
     return b"\n".join(_joined(text.split(b"\n"), width, room, count, numbers=numbers))
+
+
+def _whole_at(edge: Sequence[bytes]) -> bool:
+    """Tell whether nearly all lines that end at the edge hold what their addresses count, in numbers of one width."""
+    count = count_of(edge, most=_MOST_BYTES)
+    if count is None:
+        return False
+    cells = [_NUMBER.findall(line)[1:] for line in edge]
+    good = sum(len(some) == count.step and len(set(map(len, some))) == 1 for some in cells)
+    return good >= _NEARLY_ALL * len(edge)
 
 
 def _is_broken(lines: Sequence[bytes], whole: Sequence[bytes], width: int, room: int, count: Count) -> bool:

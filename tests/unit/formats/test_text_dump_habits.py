@@ -216,3 +216,23 @@ def test_two_lines_below_a_banner_with_numbers_in_it() -> None:
     (reading,) = read(log, Hints()).readings
     assert [tuple(run[:3]) for run in reading.runs.tolist()] == [(0xA980, 0, 32), (0xA9A0, 32, 32)]
     assert bytes(reading.value[:4]).hex() == "53204b44"
+
+
+def test_lines_between_commands_of_all_kinds_are_whole() -> None:
+    memory = image(4096)
+    lines = ["*** SYSTEM MONITOR ***", "pass 1 at 10:03"]
+    kinds = (
+        ">MEM {0}",
+        "*{0:04X}.2FFF",
+        "M {0:04X} 2FFF",
+        "10 FOR I={0} TO 12287:PRINT I;PEEK(I):NEXT",
+        "RUN",
+        ".{0:04X},2FFF",
+    )
+    asked = random.Random(4)
+    for i in range(0, len(memory), 32):
+        if i and i % 64 == 0:
+            lines.append(asked.choice(kinds).format(0x2000 + i))
+        lines.append(f"${0x2000 + i:05x}  {hexes(memory[i : i + 32]).lower()}")
+    reading = read("\n".join([*lines, "*"]).encode(), Hints()).readings[0]
+    assert reading.value.tolist() == list(memory)
