@@ -46,6 +46,8 @@ _LAST_DIGITS = re.compile(rb"[0-9A-Fa-f]*$")
 _FIRST_DIGITS = re.compile(rb"[0-9A-Fa-f]*")
 _DIGIT = re.compile(rb"[0-9]")
 _RUN = re.compile(rb"(?:0[xX])?([0-9A-Fa-f]+)")
+_BYTES_IN = {2: 1, 3: 1, 4: 2, 6: 2, 8: 4}
+"""Bytes of a cell by its digits: hex, octal and decimal ones."""
 _NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 
@@ -82,9 +84,15 @@ def _whole_at(edge: Sequence[bytes]) -> bool:
     count = count_of(edge, most=_MOST_BYTES)
     if count is None:
         return False
-    cells = [_NUMBER.findall(line)[1:] for line in edge]
-    good = sum(len(some) == count.step and len(set(map(len, some))) == 1 for some in cells)
+    words = [map(_HEX.fullmatch, _WORD.findall(line)) for line in edge]
+    cells = [[word[1] for word in some if word][1:] for some in words]
+    good = sum(len(set(map(len, some))) == 1 and count.step in _counted(some) for some in cells)
     return good >= _NEARLY_ALL * len(edge)
+
+
+def _counted(cells: Sequence[bytes]) -> tuple[int, int]:
+    """Return how many cells of one width stand on a line, and how many bytes they are."""
+    return len(cells), len(cells) * _BYTES_IN.get(len(cells[0]), 1)
 
 
 def _is_broken(lines: Sequence[bytes], whole: Sequence[bytes], width: int, room: int, count: Count) -> bool:

@@ -218,7 +218,10 @@ def test_two_lines_below_a_banner_with_numbers_in_it() -> None:
     assert bytes(reading.value[:4]).hex() == "53204b44"
 
 
-def test_lines_between_commands_of_all_kinds_are_whole() -> None:
+@pytest.mark.parametrize(
+    ("lead", "gap", "size"), [("${:05x}  ", " ", 1), ("0x{:04X}> $", " $", 1), ("{:06x}: ", " ", 2)]
+)
+def test_lines_between_commands_of_all_kinds_are_whole(lead: str, gap: str, size: int) -> None:
     memory = image(4096)
     lines = ["*** SYSTEM MONITOR ***", "pass 1 at 10:03"]
     kinds = (
@@ -233,6 +236,7 @@ def test_lines_between_commands_of_all_kinds_are_whole() -> None:
     for i in range(0, len(memory), 32):
         if i and i % 64 == 0:
             lines.append(asked.choice(kinds).format(0x2000 + i))
-        lines.append(f"${0x2000 + i:05x}  {hexes(memory[i : i + 32]).lower()}")
-    reading = read("\n".join([*lines, "*"]).encode(), Hints()).readings[0]
+        lines.append(lead.format(0x2000 + i) + memory[i : i + 32].hex(" ", size).replace(" ", gap))
+    hints = Hints(layout="order=big") if size == 2 else Hints()
+    reading = read("\n".join([*lines, "*"]).encode(), hints).readings[0]
     assert reading.value.tolist() == list(memory)
