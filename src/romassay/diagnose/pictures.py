@@ -31,6 +31,9 @@ ALIKE = 0.7
 eleven CPUs it was 0.69 and more, 0.9 in nine of ten; in characters of open console fonts (Linux kbd) 0.41 to 0.73, and
 in 256 bytes of these ANDed with code 0.71 and more."""
 
+NOT_DRAWN = 0.95
+"""The same, from which blank rows at equal distances are not those of characters."""
+
 
 def is_picture(value: Bytes) -> bool:
     """Tell whether bytes, uint8[n], are a picture."""
@@ -38,8 +41,11 @@ def is_picture(value: Bytes) -> bool:
 
 
 def is_font(value: Bytes) -> bool:
-    """Tell whether bytes are characters drawn in rows: in each, the same row is blank, and the others are not."""
-    if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS:
+    """Tell whether bytes are characters drawn in rows: in each, the same row is blank, and the others are not.
+
+    Of a program whose address lines are in another order, what fills its end may lie so as well; but it is not drawn.
+    """
+    if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS or _unlike(value) >= NOT_DRAWN:
         return False
     return any(np.mean(value[row::rows] == 0) >= SPACED for rows in ROWS for row in range(rows))
 
@@ -47,10 +53,16 @@ def is_font(value: Bytes) -> bool:
 def is_drawn(value: Bytes) -> bool:
     """Tell whether neighbouring bytes have more levels in common than by chance."""
     told = ~np.isin(value, FILLINGS)
+    return int(np.count_nonzero(told[1:] & told[:-1])) >= LEAST_PAIRS and _unlike(value) < ALIKE
+
+
+def _unlike(value: Bytes) -> float:
+    """Return how many levels differ between neighbours, 00 and FF left out, of those that chance would give."""
+    told = ~np.isin(value, FILLINGS)
     both = told[1:] & told[:-1]
     one, other = value[:-1][both], value[1:][both]
-    if len(one) < LEAST_PAIRS:
-        return False
+    if not len(one):
+        return 0.0
     ones = np.array([[np.mean(row >> bit & 1) for bit in range(8)] for row in (one, other)])
     by_chance = float((ones[0] * (1 - ones[1]) + ones[1] * (1 - ones[0])).sum()) * len(one)
-    return float(np.bitwise_count(one ^ other).sum()) < ALIKE * by_chance
+    return float(np.bitwise_count(one ^ other).sum()) / by_chance if by_chance else 0.0
