@@ -43,9 +43,12 @@ def is_picture(value: Bytes) -> bool:
 def is_font(value: Bytes) -> bool:
     """Tell whether bytes are characters drawn in rows: in each, the same row is blank, and the others are not.
 
-    Of a program whose address lines are in another order, what fills its end may lie so as well; but it is not drawn.
+    Of a program whose address lines are in another order, what fills its end may lie so as well; but it is not drawn,
+    and takes all data lines, which narrow characters do not.
     """
-    if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS or _unlike(value) >= NOT_DRAWN:
+    if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS:
+        return False
+    if np.bitwise_or.reduce(value) == 0xFF and _unlike(value) >= NOT_DRAWN:
         return False
     return any(np.mean(value[row::rows] == 0) >= SPACED for rows in ROWS for row in range(rows))
 
