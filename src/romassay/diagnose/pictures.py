@@ -48,24 +48,27 @@ def is_font(value: Bytes) -> bool:
     """
     if len(value) < LEAST_BYTES or np.mean(value == 0) > BLANK_ROWS:
         return False
-    if np.bitwise_or.reduce(value) == 0xFF and _unlike(value) >= NOT_DRAWN:
+    if not any(np.mean(value[row::rows] == 0) >= SPACED for rows in ROWS for row in range(rows)):
         return False
-    return any(np.mean(value[row::rows] == 0) >= SPACED for rows in ROWS for row in range(rows))
+    one, other = _neighbours(value)
+    return bool(np.bitwise_or.reduce(value) != 0xFF or not len(one) or _unlike(one, other) < NOT_DRAWN)
 
 
 def is_drawn(value: Bytes) -> bool:
     """Tell whether neighbouring bytes have more levels in common than by chance."""
-    told = ~np.isin(value, FILLINGS)
-    return int(np.count_nonzero(told[1:] & told[:-1])) >= LEAST_PAIRS and _unlike(value) < ALIKE
+    one, other = _neighbours(value)
+    return len(one) >= LEAST_PAIRS and _unlike(one, other) < ALIKE
 
 
-def _unlike(value: Bytes) -> float:
-    """Return how many levels differ between neighbours, 00 and FF left out, of those that chance would give."""
+def _neighbours(value: Bytes) -> tuple[Bytes, Bytes]:
+    """Return the bytes that have a next one, and these; pairs with 00 or FF in them are left out."""
     told = ~np.isin(value, FILLINGS)
     both = told[1:] & told[:-1]
-    one, other = value[:-1][both], value[1:][both]
-    if not len(one):
-        return 0.0
+    return value[:-1][both], value[1:][both]
+
+
+def _unlike(one: Bytes, other: Bytes) -> float:
+    """Return how many levels differ between neighbours, of those that chance would give; 1 where it would give none."""
     ones = np.array([[np.mean(row >> bit & 1) for bit in range(8)] for row in (one, other)])
     by_chance = float((ones[0] * (1 - ones[1]) + ones[1] * (1 - ones[0])).sum()) * len(one)
-    return float(np.bitwise_count(one ^ other).sum()) / by_chance if by_chance else 0.0
+    return float(np.bitwise_count(one ^ other).sum()) / by_chance if by_chance else 1.0

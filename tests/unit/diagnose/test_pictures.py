@@ -39,3 +39,7 @@ def test_a_program_whose_blank_end_lies_between_its_bytes_is_no_picture() -> Non
     assert (turned[7::8] == 0).all()
     assert not is_picture(turned)
     assert not is_picture(program(4096))
+
+
+def test_bytes_of_one_value_are_no_picture() -> None:
+    assert not is_picture(np.full(256, 0x55, np.uint8))
