@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from romassay.address import Range
 from romassay.diagnose.address_lines import TWICE, agreed
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.usual import SAME
@@ -39,7 +38,7 @@ def structure(evidence: Evidence, image: Image) -> Iterator[Finding]:
 def _contention(evidence: Evidence, function: Function, image: Image) -> Iterator[Finding]:
     fought = [c for c in function.copies if c.contended and _pulled(evidence, function, image, c)]
     if fought:
-        where = tuple(Range(c.first, c.first + function.size - 1) for c in fought)
+        where = tuple(function.place(c.first) for c in fought)
         places = ", ".join(str(r) for r in where[:4])
         yield Finding(
             "contention",
@@ -135,7 +134,7 @@ def overlaid(evidence: Evidence) -> Iterator[Finding]:
             if np.count_nonzero(differ & told) * 16 < len(one) or np.mean(under[told]) < UNDER:
                 continue
             function = evidence.found.functions[other.function]
-            where = tuple(Range(c.first, c.first + function.size - 1) for c in function.copies)
+            where = tuple(function.place(c.first) for c in function.copies)
             yield Finding(
                 "contention",
                 blocks=True,

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from romassay.formats.counting import LEAST_LINES, NUMBER, Count, count_of
+from romassay.formats.counting import LEAST_LINES, NUMBER, Count, count_of, whole_lines
 
 _SAMPLE = 1 << 14
 _PAIR = re.compile(rb"(?<![0-9A-Za-z_.])([01]{4})[_ ]([01]{4})(?![0-9A-Za-z_.])")
@@ -22,7 +22,7 @@ _LEAST_DIFFERENT = 4
 
 def with_whole_binary(text: bytes) -> bytes:
     """Return a cleaned text with binary numbers in two groups of digits written as one; others stay as they are."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if NUMBER.search(line)]
+    lines = [line for line in whole_lines(text, _SAMPLE) if NUMBER.search(line)]
     if sum(1 for line in lines if _PAIR.search(line)) < max(LEAST_LINES, _MOSTLY * len(lines)):
         return text
     count = count_of(lines)

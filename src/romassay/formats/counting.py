@@ -18,6 +18,11 @@ _BASES = (16, 10)
 NUMBER = re.compile(rb"(?<![0-9A-Za-z])(?:0[xX]|\$)?([0-9A-Fa-f]{1,8})[hH]?(?![0-9A-Za-z])")
 
 
+def whole_lines(text: bytes, size: int) -> list[bytes]:
+    """Return the lines among the first `size` bytes of a text that end there and are not blank."""
+    return [line for line in text[:size].split(b"\n")[:-1] if line.strip()]
+
+
 def steady(values: Sequence[int | None], *, most: int = _MOST_STEP) -> tuple[int, float]:
     """Return the step by which most of some numbers grow from line to line, and the share that do; (0, 0) for none.
 

@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from itertools import pairwise
 
-from romassay.formats.counting import LEAST_LINES
+from romassay.formats.counting import LEAST_LINES, whole_lines
 
 _SAMPLE = 1 << 14
 _OFTEN = 0.35
@@ -23,11 +23,14 @@ _MOST = 64
 
 def without_echoes(text: bytes) -> bytes:
     """Return a cleaned text without the commands before its lines, where most lines have one; else as it is."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
+    return b"\n".join(_with_blanks(text.split(b"\n"))) if has_echoes(text) else text
+
+
+def has_echoes(text: bytes) -> bool:
+    """Tell whether most lines of a cleaned text have a command before them."""
+    lines = whole_lines(text, _SAMPLE)
     echoes = sum(_asks_for(one, other) for one, other in pairwise(lines))
-    if echoes < max(LEAST_LINES, _OFTEN * len(lines)):
-        return text
-    return b"\n".join(_with_blanks(text.split(b"\n")))
+    return echoes >= max(LEAST_LINES, _OFTEN * len(lines))
 
 
 def _with_blanks(lines: Sequence[bytes]) -> list[bytes]:

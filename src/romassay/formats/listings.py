@@ -12,6 +12,8 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 
+from romassay.formats.counting import whole_lines
+
 _SAMPLE = 1 << 14
 _LINE = re.compile(
     rb"^([^0-9A-Za-z\n]{0,8}(?:0x)?)([0-9A-Fa-f]{4,8})([hH]?[^0-9A-Za-z\n]{1,4})"
@@ -30,7 +32,7 @@ _WORD = re.compile(rb"[A-Za-z.]+")
 
 def without_instructions(text: bytes) -> bytes:
     """Return a cleaned text with the bytes of its instructions only, where it is such a listing; else as it is."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if _DIGIT.search(line)]
+    lines = [line for line in whole_lines(text, _SAMPLE) if _DIGIT.search(line)]
     if not _is_listing(lines):
         return text
     return b"\n".join(map(_plain, text.split(b"\n")))

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
 
-from romassay.formats.counting import LEAST_LINES, count_of, steady
+from romassay.formats.counting import LEAST_LINES, count_of, steady, whole_lines
 from romassay.formats.stamps import without_stamps
 
 _SAMPLE = 1 << 14
@@ -29,17 +29,12 @@ def without_prefixes(text: bytes) -> bytes:
     return _without_mark(text)
 
 
-def _lines_of(text: bytes) -> list[bytes]:
-    """Return the first whole lines that are not blank."""
-    return [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
-
-
 # --- blanks behind the lines --------------------------------------------------------------------------------------
 
 
 def without_padding(text: bytes) -> bytes:
     """Return a text without blanks at the ends of its lines, where nearly all have some, and not all as many."""
-    lines = _lines_of(text)
+    lines = whole_lines(text, _SAMPLE)
     blanks = Counter(len(line) - len(line.rstrip(b" \t")) for line in lines)
     if len(lines) < LEAST_LINES or blanks[0] > (1 - _NEARLY_ALL) * len(lines):
         return text
@@ -55,7 +50,7 @@ _MOST_LINE_BYTES = 256
 
 def _without_seconds(text: bytes) -> bytes:
     """Return a text without seconds and parts of seconds before its lines, where most have them and none goes back."""
-    lines = _lines_of(text)
+    lines = whole_lines(text, _SAMPLE)
     found = [match for line in lines if (match := _SECONDS.match(line))]
     if len(found) < max(LEAST_LINES, _MOSTLY * len(lines)):
         return text
@@ -123,7 +118,7 @@ _HEX_DIGITS = b"0123456789ABCDEFabcdef"
 
 def _without_mark(text: bytes) -> bytes:
     """Return a text without the few characters with which all of its lines begin, unless these may be numbers."""
-    lines = _lines_of(text)
+    lines = whole_lines(text, _SAMPLE)
     mark = _mark_of(lines)
     if not mark:
         return text

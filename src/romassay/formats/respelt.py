@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from romassay.formats.binary_digits import with_whole_binary
-from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady
+from romassay.formats.counting import LEAST_LINES, MOSTLY, as_number, steady, whole_lines
 from romassay.formats.echoes import without_echoes
 from romassay.formats.listings import without_instructions
 from romassay.formats.mended import DIGITS_ALIKE
@@ -48,7 +48,7 @@ Habit = Callable[[bytes], bytes]
 
 def habit_of(text: bytes) -> Habit | None:
     """Return the habit that the lines of a cleaned text have, or None where they have none or are too few to tell."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if _DIGIT.search(line)]
+    lines = [line for line in whole_lines(text, _SAMPLE) if _DIGIT.search(line)]
     if len(lines) < LEAST_LINES:
         return None
     return _parted(lines) or _signed(lines) or _paired(lines) or _behind(lines)

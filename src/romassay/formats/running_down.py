@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from romassay.formats.counting import LEAST_LINES, as_number
+from romassay.formats.counting import LEAST_LINES, as_number, whole_lines
 
 _SAMPLE = 1 << 14
 _MOSTLY = 0.6
@@ -30,7 +30,7 @@ class _Row:
 
 def with_rows(text: bytes) -> bytes:
     """Return a cleaned text with the bytes of such columns in rows, where most of its lines are so; else as it is."""
-    sample = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
+    sample = whole_lines(text, _SAMPLE)
     base = next((base for base in (10, 16) if _runs_down([_row_of(line, base) for line in sample])), None)
     if base is None:
         return text

@@ -6,6 +6,8 @@ import re
 from collections import Counter
 from itertools import pairwise
 
+from romassay.formats.counting import whole_lines
+
 _SAMPLE = 1 << 15
 _LEAST_LINES = 3
 _NEARLY_ALL = 0.85
@@ -23,7 +25,7 @@ _ANY_DIGIT = bytes(ord("0") if chr(c).isdecimal() else c for c in range(256))
 
 def without_stamps(text: bytes) -> bytes:
     """Return a cleaned text without the clock times before its lines, where most lines have one."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
+    lines = whole_lines(text, _SAMPLE)
     found = [match for line in lines if (match := _STAMP.match(line))]
     if len(found) < max(_LEAST_LINES, _MOSTLY * len(lines)):
         return text

@@ -69,7 +69,7 @@ def read(data: bytes, hints: Hints) -> Parsed:
     lent = None if hints.layout else log.lent(hints.likely) or log.plain
     layout, notes = (lent[0], ()) if lent else _layout_for(log, hints)
     rows = lent[1] if lent else read_rows(log.text, layout)
-    if hints.layout:
+    if hints.layout and log.cleaned is not log.text:
         rows = _fuller(rows, read_rows(log.cleaned, layout))
     if log.falls:
         rows = turned_rows(rows, log.lines)

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from romassay.formats.counting import LEAST_LINES, Count, as_number, count_of
-from romassay.formats.echoes import without_echoes
+from romassay.formats.counting import LEAST_LINES, Count, as_number, count_of, whole_lines
+from romassay.formats.echoes import has_echoes
 from romassay.formats.mended import DIGITS_ALIKE
 
 _SAMPLE = 1 << 13
@@ -53,7 +53,7 @@ _NUMBER = re.compile(rb"(?<![0-9A-Za-z])[0-9A-Fa-f]+(?![0-9A-Za-z])")
 
 def unwrapped(text: bytes) -> bytes:
     """Return a cleaned text with its broken lines whole, where most of it is such lines; else the text as it is."""
-    if without_echoes(text) is not text:
+    if has_echoes(text):
         return text
     whole = _at_the_edge(text)
     return _between_numbers(text) if whole is text else whole
@@ -61,7 +61,7 @@ def unwrapped(text: bytes) -> bytes:
 
 def _at_the_edge(text: bytes) -> bytes:
     """Put lines together that end where the screen does, in the middle of a number perhaps."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
+    lines = whole_lines(text, _SAMPLE)
     width = _width(lines)
     if not width or _whole_at([line for line in lines if len(line) == width]):
         return text
@@ -225,7 +225,7 @@ class _Broken:
 
 def _between_numbers(text: bytes) -> bytes:
     """Put lines together of which only the first has an address, which counts the numbers on all of them."""
-    lines = [line for line in text[:_SAMPLE].split(b"\n")[:-1] if line.strip()]
+    lines = whole_lines(text, _SAMPLE)
     broken = _broken_in(lines)
     return text if broken is None else b"\n".join(_with_parts(text.split(b"\n"), broken))
 

@@ -51,7 +51,7 @@ def _of_unknown_size(image: Image, function: Function) -> Finding:
         blocks=True,
         function=image.function,
         probability=DOUBTED,
-        where=(Range(first, first + function.size - 1),),
+        where=(function.place(first),),
         evidence=f"it answers at {first:04X} only, and neither part nor size was declared: half of it may be another "
         "chip's, and any of it the host's own memory",
         advice="declare the part or the size, and add a reading of the empty socket; or read more of the address "

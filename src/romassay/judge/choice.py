@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from romassay.address import Range
 from romassay.code.model import Code
 from romassay.finding import Finding
 from romassay.judge.evidence import (
@@ -41,7 +40,7 @@ def about_host(readings: ReadingSet, found: Survey, images: Sequence[Image]) -> 
                 blocks=True,
                 probability=DOUBTED,
                 function=image.function,
-                where=(Range(first, first + function.size - 1),),
+                where=(function.place(first),),
                 evidence="it appears once, beside a ROM that repeats: it may be the host's own memory",
                 advice="exclude the host's memory, or add a reading of the empty socket",
             )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from romassay.address import Range, merge_ranges
+from romassay.address import merge_ranges
 from romassay.code.model import Code
 from romassay.cpus.model import Name
 from romassay.reading import ReadingSet
@@ -51,8 +51,8 @@ def socket_shows(readings: ReadingSet, function: Function) -> bool:
     """Tell whether the empty socket was read where a function answers: else what it says there is not known."""
     hollow = readings.with_role("empty-socket")
     seen = merge_ranges(span for reading in hollow for span in reading.spans())
-    places = [Range(copy.first, copy.first + function.size - 1) for copy in function.copies]
-    shared = sum(max(0, min(a.last, b.last) + 1 - max(a.first, b.first)) for a in seen for b in places)
+    places = [function.place(copy.first) for copy in function.copies]
+    shared = sum(both.size for a in seen for b in places if (both := a.intersect(b)))
     return shared >= SHOWN * function.size * len(places)
 
 

@@ -103,7 +103,7 @@ def about_other_half(found: Survey, images: Sequence[Image], codes: Sequence[Cod
         blocks=True,
         function=images[0].function,
         probability=DOUBTED,
-        where=tuple(Range(first, first + function.size - 1) for first in firsts[:SHOWN_PLACES]),
+        where=tuple(map(function.place, firsts[:SHOWN_PLACES])),
         evidence=f"beside it, across A{line}, the bus is free nowhere: the host's memory, or another that appears less "
         f"often, may hide the other half of a ROM of {2 * function.size} bytes",
         advice="declare the part or the size, or read where it has the window to itself",

@@ -84,6 +84,10 @@ class Function:
     resting: int = 0
     pins: tuple[tuple[str, Level], ...] | None = None
 
+    def place(self, first: int) -> Range:
+        """Return the addresses that it takes from a first one on."""
+        return Range(first, first + self.size - 1)
+
     @property
     def own_lines(self) -> tuple[str, ...]:
         """Names of the function's own lines, lowest first."""
