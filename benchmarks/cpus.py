@@ -17,7 +17,7 @@ from collections import Counter
 from pathlib import Path
 
 import numpy as np
-from benchmarks.reliability import draw
+from benchmarks.reliability import draw, error, tenths
 from fit_calibration import Trial, cached, samples
 from fit_likeness import tables_of
 
@@ -29,7 +29,6 @@ from romassay.cpus import likeness
 from romassay.cpus.assemble import assemble
 from romassay.cpus.catalogue import NAMES, cpu_of
 
-BINS = 10
 CACHE = Path(sys.argv[1] if len(sys.argv) > 1 else "/tmp/romassay-cpus-benchmark")  # noqa: S108
 PICTURE = Path(__file__).parent / "cpus-reliability.svg"
 
@@ -63,18 +62,6 @@ def accuracy(rows: list[tuple[Trial, Code]]) -> None:
     print(f"origin right where there are two references: {right}")
     given = [(t, c) for t, c in placed if c.origin is not None]
     print(f"  of those that were given: {share(sum(c.origin == t.origin for t, c in given), len(given))}")
-
-
-def reliability(rows: list[tuple[Trial, Code]]) -> list[tuple[float, float, int]]:
-    """Return (mean probability, share of right ones, number) for each bin of the likeliest answer's probability."""
-    chances = np.array([c.candidates[0][1] for _, c in rows])
-    right = np.array([c.cpu == t.cpu for t, c in rows])
-    number = np.minimum((chances * BINS).astype(int), BINS - 1)
-    return [
-        (float(chances[number == i].mean()), float(right[number == i].mean()), int((number == i).sum()))
-        for i in range(BINS)
-        if (number == i).any()
-    ]
 
 
 def speed() -> None:
@@ -115,9 +102,8 @@ def round_trips(count: int = 10_000) -> None:
 def main() -> None:
     rows = tried()
     accuracy(rows)
-    bins = reliability(rows)
-    error = sum(abs(said - right) * count for said, right, count in bins) / len(rows)
-    print(f"expected calibration error of the likeliest answer: {error:.3f}")
+    bins = tenths((c.candidates[0][1], c.cpu == t.cpu) for t, c in rows)
+    print(f"expected calibration error of the likeliest answer: {error(bins):.3f}")
     for said, right, count in bins:
         print(f"  said {said:.2f}  right {right:.2f}  ({count})")
     PICTURE.write_text(draw(bins), encoding="utf-8")

@@ -1,8 +1,26 @@
-"""The reliability diagram: how often an answer is right, by the probability it was given."""
+"""How often an answer is right, by the probability it was given: by tenths, as one number, and as a diagram."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
+import numpy as np
+
 from romassay.report.svg import drawing, label, rect, wire
+
+
+def tenths(pairs: Iterable[tuple[float, bool]]) -> list[tuple[float, float, int]]:
+    """Return (mean probability, share of right ones, number) for each tenth of the probability that has any."""
+    stated, right = np.array(list(pairs), float).reshape(-1, 2).T
+    tenth = np.minimum((stated * 10).astype(int), 9)
+    which = [tenth == n for n in range(10) if (tenth == n).any()]
+    return [(float(stated[some].mean()), float(right[some].mean()), int(some.sum())) for some in which]
+
+
+def error(bins: Iterable[tuple[float, float, int]]) -> float:
+    """Return the expected calibration error (Naeini and others, AAAI 2015, equation 3)."""
+    gaps, counts = zip(*((abs(said - right) * count, count) for said, right, count in bins), strict=True)
+    return sum(gaps) / sum(counts)
 
 
 def draw(bins: list[tuple[float, float, int]]) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from benchmarks.blind.__main__ import run_forked
-from benchmarks.reliability import draw
+from benchmarks.reliability import draw, error, tenths
 
 from .bench import Answer
 from .draws import Draws
@@ -149,28 +149,14 @@ def table(marks: list[dict]) -> str:
     return "\n".join(rows)
 
 
-def reliability(marks: list[dict]) -> str:
-    """How often findings of each stated probability were right, and the expected calibration error."""
-    pairs = [pair for mark in marks for pair in mark.get("given", ())]
-    rows, error = [f"{'stated':>12} {'n':>5} {'mean':>6} {'right':>6}"], 0.0
-    for low in np.arange(0, 1, 0.1):
-        some = [(p, r) for p, r in pairs if low <= p < low + 0.1 or (low > 0.85 and p == 1.0)]
-        if some:
-            mean, hit = np.mean([p for p, _ in some]), np.mean([r for _, r in some])
-            error += len(some) / len(pairs) * abs(mean - hit)
-            rows.append(f"{low:5.1f} to {low + 0.1:3.1f} {len(some):5d} {mean:6.3f} {hit:6.3f}")
-    return "\n".join([*rows, f"expected calibration error {error:.3f}"])
-
-
-def bins(marks: list[dict]) -> list[tuple[float, float, int]]:
-    """Return (mean stated probability, share of right ones, number) by tenths, for the diagram."""
-    pairs = np.array([pair for mark in marks for pair in mark.get("given", ())], float).reshape(-1, 2)
-    tenth = np.minimum((pairs[:, 0] * 10).astype(int), 9)
-    return [
-        (float(pairs[tenth == n, 0].mean()), float(pairs[tenth == n, 1].mean()), int((tenth == n).sum()))
-        for n in range(10)
-        if (tenth == n).any()
+def reliability(marks: list[dict]) -> tuple[list[tuple[float, float, int]], str]:
+    """Return how often findings of each stated probability were right, by tenths; the same in words, with the error."""
+    bins = tenths(pair for mark in marks for pair in mark.get("given", ()))
+    rows = [
+        f"{'mean':>6} {'right':>6} {'n':>5}",
+        *(f"{said:6.3f} {right:6.3f} {count:5d}" for said, right, count in bins),
     ]
+    return bins, "\n".join([*rows, f"expected calibration error {error(bins):.3f}"])
 
 
 def main() -> int:
@@ -196,9 +182,10 @@ def main() -> int:
         for mark in [m for m in some if not m["right"] or m.get("fatal")][: options.show]:
             print(json.dumps(mark, default=str))
     print(table(marks))
-    print(reliability(marks))
+    bins, said = reliability(marks)
+    print(said)
     if options.diagram:
-        Path(options.diagram).write_text(draw(bins(marks)), encoding="utf-8")
+        Path(options.diagram).write_text(draw(bins), encoding="utf-8")
     print(f"{time.perf_counter() - started:.0f} s")
     return int(any(m.get("fatal") for m in marks))
 

@@ -18,6 +18,7 @@ from romassay.address import Range
 
 Bytes = npt.NDArray[np.uint8]
 Index = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 Unit = Literal["hex-digit", "octal", "decimal", "record-checked", "record", "raw", "trace"]
 """What an error on the way hits: one printed digit, a whole number, a record under a checksum, a byte, a bus cycle."""

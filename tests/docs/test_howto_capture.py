@@ -11,7 +11,7 @@ import pytest
 from romassay.catalogue import host_of
 from romassay.cli import load_verb
 from romassay.dialogue import Dialogue
-from romassay.formats.signals import parse_map
+from romassay.formats.traces.signals import parse_map
 from romassay.formats.transcript import records
 
 DOCS = Path(__file__).parents[2] / "docs"

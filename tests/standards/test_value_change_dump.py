@@ -10,7 +10,7 @@ import io
 
 import numpy as np
 
-from romassay.formats.vcd import blocks, changes_of, header_of
+from romassay.formats.traces.vcd import blocks, changes_of, header_of
 
 EXAMPLE = b"""$date June 26, 1989 10:05:41
 $end

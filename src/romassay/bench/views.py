@@ -10,7 +10,7 @@ import numpy as np
 
 from romassay.docket.record import record_of
 from romassay.errors import BadValue
-from romassay.formats.terminal import clean, in_words
+from romassay.formats.text.terminal import clean, in_words
 from romassay.reading import Bytes, Reading
 from romassay.report.code import code_sentences
 from romassay.report.drawing_decode import equation

@@ -11,7 +11,7 @@ from romassay.dialogue import Dialogue
 from romassay.errors import BadInput
 from romassay.formats.answers import Heard, heard, learnt_habit, learnt_layout
 from romassay.formats.layout import Layout, parse_layout
-from romassay.formats.respelt import Habit
+from romassay.formats.text.respelt import Habit
 
 _FIRMLY_LEARNT = 64
 """Lines of answers from which a layout is learnt once and for all, while it fits."""

@@ -64,8 +64,8 @@ def image_files(assay: Assay) -> tuple[File, ...]:
     The raw file holds `romassay.settle.model.FILL` where a byte was never seen. The Intel HEX file stands at the
     address of the image's first copy and leaves such bytes out.
     """
-    from romassay.formats.intel_hex import FORMAT
     from romassay.formats.model import WriteOptions
+    from romassay.formats.records.intel_hex import FORMAT
 
     write = FORMAT.write
     files = []

@@ -392,7 +392,7 @@ def to_key_in(routine: Routine) -> list[str]:
 
 def as_intel_hex(routine: Routine) -> bytes:
     """Return the routine as a file to load."""
-    from romassay.formats.intel_hex import FORMAT
+    from romassay.formats.records.intel_hex import FORMAT
 
     if FORMAT.write is None:
         raise ValueError("Intel HEX has a writer")

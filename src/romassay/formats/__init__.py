@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import importlib
-import importlib.util
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -17,16 +16,16 @@ __all__ = ["FORMATS", "Hints", "Loaded", "load", "read"]
 
 _MODULES = (
     "transcript",
-    "vcd",
-    "csv_trace",
-    "intel_hex",
-    "s_record",
-    "tektronix_hex",
-    "tektronix_extended",
-    "paper_tape",
-    "ti_txt",
-    "verilog_memory",
-    "bnpf",
+    "traces.vcd",
+    "traces.csv_trace",
+    "records.intel_hex",
+    "records.s_record",
+    "records.tektronix_hex",
+    "records.tektronix_extended",
+    "records.paper_tape",
+    "records.ti_txt",
+    "records.verilog_memory",
+    "records.bnpf",
     "text_dump",
     "raw_binary",
 )
@@ -52,11 +51,7 @@ class _Registry(Mapping[str, Format]):
     """The formats by name, each module imported when it is first asked for."""
 
     def __init__(self) -> None:
-        self._modules = {
-            module.replace("_", "-"): f"{__name__}.{module}"
-            for module in _MODULES
-            if importlib.util.find_spec(f"{__name__}.{module}")
-        }
+        self._modules = {module.rpartition(".")[2].replace("_", "-"): f"{__name__}.{module}" for module in _MODULES}
 
     def __getitem__(self, name: str) -> Format:
         found: Format = importlib.import_module(self._modules[name]).FORMAT
@@ -113,7 +108,7 @@ def read(data: bytes, name: str, hints: Hints | None = None) -> Loaded:
 
 def _unordered(parsed: Parsed) -> int:
     """Return the bytes in a word whose order was assumed; 1 where none was."""
-    from romassay.formats.fit import ORDER_OF_OCTAL, ORDER_UNKNOWN
+    from romassay.formats.learning.fit import ORDER_OF_OCTAL, ORDER_UNKNOWN
 
     if ORDER_UNKNOWN not in parsed.notes and ORDER_OF_OCTAL not in parsed.notes:
         return 1
@@ -214,7 +209,7 @@ def _sniffed(name: str, data: bytes, sample: bytes) -> float:
 
 def _surest(data: bytes) -> tuple[str, float]:
     """Return the format that knows the content best, and how surely; none is asked behind one that is certain."""
-    from romassay.formats.sniffing import sample_of
+    from romassay.formats.text.sampling import sample_of
 
     best, sure, sample = "", -1.0, sample_of(data)
     for each in FORMATS:

@@ -11,17 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from romassay.address import Range
 from romassay.errors import BadInput, RomassayError
 from romassay.formats.layout import Layout, parse_layout
-from romassay.formats.lines import read_rows
+from romassay.formats.lines.reader import read_rows
+from romassay.formats.lines.rows import DAMAGED, MARK, STAR, Rows
 from romassay.formats.model import Hints
-from romassay.formats.respelt import Habit, by_line, habit_of
-from romassay.formats.rows import DAMAGED, MARK, STAR, Rows
-from romassay.formats.terminal import clean
-from romassay.reading import Unit
+from romassay.formats.text.respelt import Habit, by_line, habit_of
+from romassay.formats.text.terminal import clean
+from romassay.reading import Index, Unit
 
 _WHOLE = 0xFF
 _TWO_LINES = 1.6
@@ -78,14 +77,14 @@ def heard_in_dump(text: bytes, asked: Range, layout: Layout, habit: Habit | None
     return tuple(result)
 
 
-def _strays(rows: Rows, text: bytes) -> npt.NDArray[np.int64]:
+def _strays(rows: Rows, text: bytes) -> Index:
     """Return the numbers of lines that are none of the dump and may have been: not blank, nor a sign or two."""
     lines = text.split(b"\n")
     numbers = np.union1d(rows.foreign, rows.damaged)
     return numbers[[len(lines[number - 1].strip()) > _SIGNS for number in numbers.tolist()]]
 
 
-def _candidates(rows: Rows, asked: Range, layout: Layout, strays: npt.NDArray[np.int64]) -> list[tuple[int, int]]:
+def _candidates(rows: Rows, asked: Range, layout: Layout, strays: Index) -> list[tuple[int, int]]:
     """Return (address, row) of the lines whose address lies on the raster of the range.
 
     A line without an address goes on from the line before only where that is sure: nothing stands between them, and the
@@ -118,7 +117,7 @@ def _candidates(rows: Rows, asked: Range, layout: Layout, strays: npt.NDArray[np
     return found
 
 
-def _begins(rows: Rows, before: npt.NDArray[np.int64], asked: Range, width: int) -> bool:
+def _begins(rows: Rows, before: Index, asked: Range, width: int) -> bool:
     """Tell whether the first of lines without addresses begins what was asked for; too many of them prove nothing."""
     total = int(rows.count.sum())
     if total >= asked.size + width:

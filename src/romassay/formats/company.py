@@ -18,10 +18,10 @@ def better_layouts(files: Sequence[tuple[str, bytes]]) -> list[str | None]:
     Args:
         files: the layout that was learnt from each file, and the file's content.
     """
-    from romassay.formats.forms import cost_of, probe_of
     from romassay.formats.layout import parse_layout
-    from romassay.formats.respelt import respelt
-    from romassay.formats.terminal import clean
+    from romassay.formats.learning.whole_log import cost_of, probe_of
+    from romassay.formats.text.respelt import respelt
+    from romassay.formats.text.terminal import clean
 
     layouts = list(dict.fromkeys(layout for layout, _ in files))
     if len(layouts) < 2:

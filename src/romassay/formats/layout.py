@@ -30,6 +30,7 @@ _BASE_NAMES = {base: name for name, base in _BASES.items()}
 _PADS: dict[str, Pad] = {"": "zeros", ">": "right", "<": "left"}
 _PAD_MARKS = {pad: mark for mark, pad in _PADS.items()}
 _NUMBER = re.compile(r"(bin|oct|dec|hex)(?:(\d{1,2})([<>]?))?")
+HEX: Base = 16
 MAX_CELLS = 256
 MAX_DIGITS = 64
 MAX_RUN = 32

@@ -8,6 +8,9 @@ from typing import BinaryIO
 
 from romassay.reading import Reading, Role
 
+ADDRESS_SPACE = 1 << 32
+"""Addresses that any format can name."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hints:

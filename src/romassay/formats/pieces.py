@@ -6,14 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from romassay.address import Range, merge_ranges
 from romassay.errors import BadInput
 from romassay.formats.model import Piece
-from romassay.reading import Bytes, Index, Reading, spans_of
-
-Mask = npt.NDArray[np.bool_]
+from romassay.reading import Bytes, Index, Mask, Reading, spans_of
 
 MOST_PIECES = 1 << 20
 """Pieces that are still laid out: more of them are no image of anything, and memory counts."""

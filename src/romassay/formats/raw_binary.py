@@ -13,8 +13,8 @@ from itertools import pairwise
 import numpy as np
 
 from romassay.errors import BadInput, BadValue
-from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import ADDRESS_SPACE, address_bits
+from romassay.formats.model import ADDRESS_SPACE, Format, Hints, Parsed, Piece, WriteOptions
+from romassay.formats.records.tracks import address_bits
 from romassay.reading import Reading, Source
 
 

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
-Columns = npt.NDArray[np.int64]
-Values = npt.NDArray[np.uint8]
+from romassay.reading import Bytes, Index
+
+Columns = Index
+Values = Bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ class Kind:
 
     def of(self, address: Columns, data: Values) -> Columns:
         """Return each line's sum, int64[lines], from the printed address and the bytes, uint8[lines, n]."""
-        front: list[npt.NDArray[np.uint8]] = []
+        front: list[Bytes] = []
         if self.with_count:
             front.append(np.full((len(data), 1), data.shape[1] & 0xFF, np.uint8))
         for i in reversed(range(self.address_bytes)):

@@ -12,13 +12,13 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from romassay.errors import BadInput
-from romassay.formats.falling import falls, turned_readings, turned_rows, turned_text
-from romassay.formats.forms import borne_out, probe_of
 from romassay.formats.layout import Layout, Number, corrected, is_whole, parse_layout, parse_words
+from romassay.formats.learning.whole_log import borne_out, probe_of
+from romassay.formats.lines.rows import CLEAN, Rows
 from romassay.formats.model import Format, Hints, Parsed
-from romassay.formats.respelt import respelt
-from romassay.formats.rows import CLEAN, Rows
-from romassay.formats.terminal import clean
+from romassay.formats.passes.falling import falls, turned_readings, turned_rows, turned_text
+from romassay.formats.text.respelt import respelt
+from romassay.formats.text.terminal import clean
 from romassay.reading import Reading
 
 _HEAD = 1 << 14
@@ -39,8 +39,8 @@ _ADVICE = "give --layout if it is a dump all the same"
 
 def sniff(data: bytes) -> float:
     """Tell whether a layout can be learnt from a sample of the content."""
-    from romassay.formats.lines import read_rows
-    from romassay.formats.plausible import is_dump
+    from romassay.formats.lines.reader import read_rows
+    from romassay.formats.passes.plausible import is_dump
 
     log = _prepared(data, None)
     if log.plain:
@@ -60,9 +60,9 @@ def read(data: bytes, hints: Hints) -> Parsed:
         BadInput: no layout can be learnt, or no line of the log has the one that was given.
         BadValue: the layout given breaks its notation.
     """
-    from romassay.formats.lines import read_rows
-    from romassay.formats.passes import readings_of
-    from romassay.formats.plausible import is_dump
+    from romassay.formats.lines.reader import read_rows
+    from romassay.formats.passes.chain import readings_of
+    from romassay.formats.passes.plausible import is_dump
 
     log = _prepared(data, hints.encoding)
     _LATEST.clear()
@@ -144,7 +144,7 @@ class _Prepared:
 
     def lent(self, likely: tuple[str, ...]) -> tuple[Layout, Rows] | None:
         """Return the first of some layouts that the text surely has, with its rows; None where there is none."""
-        from romassay.formats.lending import lendable, rows_if_sure
+        from romassay.formats.learning.lending import lendable, rows_if_sure
 
         if likely not in self._lent:
             layouts = [layout for each in likely if lendable(layout := parse_layout(each))]
@@ -155,7 +155,7 @@ class _Prepared:
     @cached_property
     def plain(self) -> tuple[Layout, Rows] | None:
         """The layout that the first lines teach, and the rows; None unless hardly a line of a long log differs."""
-        from romassay.formats.lending import is_plain, rows_if_sure
+        from romassay.formats.learning.lending import is_plain, rows_if_sure
 
         if len(self.text) < _LONG:
             return None
@@ -230,7 +230,7 @@ def _variety(block: bytes) -> float:
 @lru_cache(maxsize=4)
 def _learn(pieces: tuple[bytes, ...]) -> tuple[tuple[Layout, tuple[str, ...]], ...]:
     """Return the layouts that explain a sample, the best first, each with what was assumed."""
-    from romassay.formats.learn import learn
+    from romassay.formats.learning.learn import learn
 
     learnt = learn([piece.split(b"\n")[:_MOST_LINES] for piece in pieces])
     return tuple((item.layout, item.notes) for item in learnt[:_RIVALS])

@@ -36,7 +36,7 @@ from romassay.errors import BadInput, RomassayError
 from romassay.formats.answers import Heard, damaged_lines, heard, learnt_habit, learnt_layout, unit_of
 from romassay.formats.layout import Layout, parse_layout
 from romassay.formats.model import Format, Hints, Parsed
-from romassay.formats.respelt import Habit
+from romassay.formats.text.respelt import Habit
 from romassay.reading import Hole, Reading, Source, Unit
 
 Kind = Literal["begin", "ask", ">", "<", "answer", "done", "layout", "note"]

@@ -197,6 +197,64 @@ def evidence_for(driven: int) -> int:
     return EVIDENCE if lines >= EVIDENCE else EVIDENCE_BITS // lines
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Granules:
+    """What is known of the bytes of each granule before it is compared with another: bool[granules, bytes] each.
+
+    Attributes:
+        said: what the readings say together.
+        told: bytes that say more than the bus.
+        readable: bytes whose value is known well enough to tell something.
+        agreed: bytes that all readings agree on.
+        steady: bytes that no reading contradicts, so that a difference of several bits is real.
+        still: bool[granules], those whose bytes don't change from reading to reading.
+        driven: data lines that say something.
+    """
+
+    said: Consensus
+    told: Bools
+    readable: Bools
+    agreed: Bools
+    steady: Bools
+    still: Bools
+    driven: int
+
+    def compared(self, here: Index, there: Index) -> tuple[Index, Index, Table, Index, Index]:
+        """Return what some granules are against their partners: telling, same, firm, fair and under, counts[n] each."""
+        said = self.said
+        one, other = said.value[here], said.value[there]
+        differs = one ^ other
+        by_difference = np.bool_(self.driven.bit_count() <= EVIDENCE) & (differs != 0)
+        tells = (self.told[here] | self.told[there] | by_difference) & self.readable[here] & self.readable[there]
+        open_here = tells & (one != self.driven) & (other != 0)
+        lines_apart = np.bitwise_count(differs)
+        certain = tells & self.steady[here] & self.steady[there] & (lines_apart >= 2)
+        single = tells & self.agreed[here] & self.agreed[there] & (lines_apart == 1)
+        often = np.minimum(np.minimum(said.seen[here], said.seen[there]), CERTAIN)
+        weight = certain * np.uint8(CERTAIN) + single * often
+        return (
+            counted(tells),
+            counted(tells & (differs == 0)),
+            weight.sum(axis=1, dtype=np.uint8) * (self.still[here] & self.still[there]),
+            counted(open_here),
+            counted(open_here & (differs & ~one == 0)),
+        )
+
+
+def _granules(said: Consensus, based: Ground, driven: int, *, quiet: bool) -> _Granules:
+    """Return what is known of each granule."""
+    still = based.state != VOLATILE
+    return _Granules(
+        said=said,
+        told=based.told(said),
+        readable=said.sure | ((~still | (based.state == BUS))[:, None] & (said.seen > 0)),
+        agreed=said.firm,
+        steady=said.sure & (said.against == 0) if quiet else said.firm,
+        still=still,
+        driven=driven,
+    )
+
+
 def pairs(
     stacked: Stack, said: Consensus, based: Ground, *, driven: int, quiet: bool, declared: int | None = None
 ) -> Pairs:
@@ -215,68 +273,62 @@ def pairs(
         declared: the lowest line above the declared ROM: across it and those above, what differs in all of some aligned
             granules is covered by something of the host's.
     """
-    told = based.told(said)
-    open_to = ~np.isin(based.state, (HOST, UNSEEN, CONTENDED))
+    granules = _granules(said, based, driven, quiet=quiet)
     content = based.state == CONTENT
     lines = range(GRANULE_LINES, stacked.bits)
-    shape = (len(lines), len(stacked.granules))
-    telling, same, firm, repeating, differing, fair, under = (np.zeros(shape, np.uint8) for _ in range(7))
-    few_lines = np.bool_(driven.bit_count() <= EVIDENCE)
-    agreed = said.firm
-    steady = agreed if not quiet else said.sure & (said.against == 0)
-    still = based.state != VOLATILE
-    readable = said.sure | ((~still | (based.state == BUS))[:, None] & (said.seen > 0))
+    tables = [np.zeros((len(lines), len(stacked.granules)), np.uint8) for _ in range(5)]
+    telling, same, firm, fair, under = tables
     for row, line in enumerate(lines):
         partner = stacked.partners(line)
-        here = np.flatnonzero((partner >= 0) & open_to)
-        here = here[open_to[partner[here]]]
-        here = here[content[here] | content[partner[here]]]
-        if not len(here):
-            continue
+        here = _comparable(partner, based)
         for part in (here[at : at + AT_ONCE] for at in range(0, len(here), AT_ONCE)):
-            there = partner[part]
-            one, other = said.value[part], said.value[there]
-            differs = one ^ other
-            tells = (told[part] | told[there] | (few_lines & (differs != 0))) & readable[part] & readable[there]
-            telling[row, part] = counted(tells)
-            same[row, part] = counted(tells & (differs == 0))
-            open_here = tells & (one != driven) & (other != 0)
-            fair[row, part] = counted(open_here)
-            under[row, part] = counted(open_here & (differs & ~one == 0))
-            lines_apart = np.bitwise_count(differs)
-            certain = tells & steady[part] & steady[there] & (lines_apart >= 2)
-            single = tells & agreed[part] & agreed[there] & (lines_apart == 1)
-            often = np.minimum(np.minimum(said.seen[part], said.seen[there]), CERTAIN)
-            weight = certain * np.uint8(CERTAIN) + single * often
-            firm[row, part] = weight.sum(axis=1, dtype=np.uint8) * (still[part] & still[there])
-        if declared is not None and line >= declared:
+            for table, counts in zip(tables, granules.compared(part, partner[part]), strict=True):
+                table[row, part] = counts
+        if declared is not None and line >= declared and len(here):
             firm[row, here[_covered(stacked.granules[here], telling[row, here], same[row, here])]] = 0
-    amount = counted(told).astype(np.uint8)
-    needed = CERTAIN if quiet or len(stacked.value) >= 3 else 2 * CERTAIN
-    alone = Pairs(
-        GRANULE_LINES,
-        stacked.granules,
-        telling,
-        same,
-        firm,
-        amount,
-        np.zeros((0, len(amount)), np.uint8),
-        fair,
-        under,
-        repeating,
-        differing,
-        content.astype(np.uint8),
-        needed,
-        evidence_for(driven),
-        quiet,
-        APART if driven.bit_count() > 1 else APART_ALONE,
+    amount = counted(granules.told).astype(np.uint8)
+    found = Pairs(
+        level=GRANULE_LINES,
+        blocks=stacked.granules,
+        telling=telling,
+        same=same,
+        firm=firm,
+        content=amount,
+        upper=np.zeros((0, len(amount)), np.uint8),
+        fair=fair,
+        under=under,
+        repeating=np.zeros_like(telling),
+        differing=np.zeros_like(telling),
+        granules=content.astype(np.uint8),
+        needed=CERTAIN if quiet or len(stacked.value) >= 3 else 2 * CERTAIN,
+        least=evidence_for(driven),
+        exact=quiet,
+        apart=APART if driven.bit_count() > 1 else APART_ALONE,
     )
-    repeats, _ = alone.masks()
-    for row, line in enumerate(lines):
+    _tell_each(found, stacked, content)
+    return found
+
+
+def _comparable(partner: Index, based: Ground) -> Index:
+    """Return the granules that have a partner, neither of them the host's, and of which one at least has content."""
+    open_to = ~np.isin(based.state, (HOST, UNSEEN, CONTENDED))
+    content = based.state == CONTENT
+    here = np.flatnonzero((partner >= 0) & open_to)
+    here = here[open_to[partner[here]]]
+    with_content: Index = here[content[here] | content[partner[here]]]
+    return with_content
+
+
+def _tell_each(found: Pairs, stacked: Stack, content: Bools) -> None:
+    """Note of each granule across which lines it repeats, and across which something else stands.
+
+    Where a granule that repeats elsewhere has a partner that never does, the comparison is struck.
+    """
+    repeats, _ = found.masks()
+    for row, line in enumerate(range(GRANULE_LINES, stacked.bits)):
         partner = stacked.partners(line)
         hidden = content & (repeats != 0) & (partner >= 0) & content[partner] & (repeats[partner] == 0)
-        for table in (telling, same, firm):
+        for table in (found.telling, found.same, found.firm):
             table[row, hidden] = 0
-        again, other = alone.across(row)
-        repeating[row], differing[row] = again & content, other & content
-    return alone
+        again, other = found.across(row)
+        found.repeating[row], found.differing[row] = again & content, other & content

@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from romassay.formats import lines
 from romassay.formats.layout import Layout, parse_layout
-from romassay.formats.rows import Rows
-from romassay.formats.strict import LineReader
+from romassay.formats.lines import chunk
+from romassay.formats.lines.reader import read_rows
+from romassay.formats.lines.rows import Rows
+from romassay.formats.lines.strict import LineReader
 
 LAYOUTS = {
     "bytes": ('where=line address=hex4 after=": " cells=8 cell=hex2 gap=" "', "{a:04X}: {b}"),
@@ -37,7 +38,7 @@ LAYOUTS = {
 
 @pytest.fixture(autouse=True)
 def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lines, "_CHUNK", 1 << 9)
+    monkeypatch.setattr(chunk, "_CHUNK", 1 << 9)
 
 
 def printed(form: str, address: int, data: bytes) -> bytes:
@@ -90,7 +91,7 @@ def test_a_changed_character_changes_no_other_line(name: str, seed: int, place: 
     place %= len(text)
     if text[place] != ord("\n"):
         text[place] = by
-    rows = lines.read_rows(bytes(text), layout, align=False)
+    rows = read_rows(bytes(text), layout, align=False)
     assert in_blocks(rows) == one_by_one(bytes(text), layout)
 
 
@@ -99,7 +100,7 @@ def test_clean_lines_are_all_taken_once(name: str) -> None:
     words, form = LAYOUTS[name]
     data = random.Random(1).randbytes(4096)
     text = dump(form, data)
-    rows = lines.read_rows(text, parse_layout(words))
+    rows = read_rows(text, parse_layout(words))
     assert rows.value.tobytes() == data
     assert rows.address.tolist() == list(range(0, len(data), 8))
     assert rows.line.tolist() == list(range(1, 513))
@@ -111,11 +112,11 @@ def test_a_wrong_sum_far_into_a_log_takes_no_line_twice() -> None:
     text = dump(form, random.Random(2).randbytes(800)).split(b"\n")
     text[60] = text[60][:-2] + b"ZZ"
     text[70] = text[70][:-2] + (b"00" if not text[70].endswith(b"00") else b"01")
-    rows = lines.read_rows(b"\n".join(text), parse_layout(words))
+    rows = read_rows(b"\n".join(text), parse_layout(words))
     assert sorted(set(rows.line.tolist())) == rows.line.tolist()
     assert [int(line) for line, good in zip(rows.line, rows.checked, strict=True) if not good] == [61, 71]
 
 
 def test_lines_of_which_none_has_the_layout_leave_nothing() -> None:
     words, _ = LAYOUTS["loop"]
-    assert not len(lines.read_rows(b"*  1 300 300 300 300 300 300 300 300\n" * 9, parse_layout(words), align=False))
+    assert not len(read_rows(b"*  1 300 300 300 300 300 300 300 300\n" * 9, parse_layout(words), align=False))

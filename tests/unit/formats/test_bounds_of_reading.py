@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 
 from romassay.chain import gather
 from romassay.errors import BadInput
-from romassay.formats import csv_trace, lines, load, read, vcd
+from romassay.formats import load, read
+from romassay.formats.lines import chunk, reader
 from romassay.formats.model import Hints
+from romassay.formats.traces import csv_trace, vcd
 from romassay.reading import Reading, edges_of, reading_of
 from romassay.survey.stack import GRANULE, granules_seen
 
@@ -31,10 +33,10 @@ def dump(damaged: range) -> bytes:
 
 
 def test_behind_too_many_damaged_lines_only_whole_ones_are_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lines, "_CHUNK", 1 << 10)
+    monkeypatch.setattr(chunk, "_CHUNK", 1 << 10)
     damaged = range(40, 256, 9)
     all_of_it = read(dump(damaged), "a.log")
-    monkeypatch.setattr(lines, "_MOST_DOUBTFUL", 5)
+    monkeypatch.setattr(reader, "_MOST_DOUBTFUL", 5)
     some_of_it = read(dump(damaged), "a.log")
     assert not all_of_it.notes
     assert "lines were not looked at" in some_of_it.notes[0]

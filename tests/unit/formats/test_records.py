@@ -6,7 +6,7 @@ import pytest
 
 from romassay.formats import FORMATS
 from romassay.formats.model import Hints, Parsed, Piece, WriteOptions
-from romassay.formats.records import plain
+from romassay.formats.text.plain import plain
 
 GOOD = ":0300300002337A1E"
 IMAGE = bytes(range(64))

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from romassay.errors import BadValue
-from romassay.formats.terminal import clean, in_words
+from romassay.formats.text.terminal import clean, in_words
 
 LINES = "D000: A9 41 8D 00\nD004: 20 3E F0 FF\n\nD008: 60\n"
 

@@ -11,7 +11,7 @@ import pytest
 
 from romassay.errors import BadInput
 from romassay.formats.model import Hints
-from romassay.formats.respelt import respelt
+from romassay.formats.text.respelt import respelt
 from romassay.formats.text_dump import read
 
 OPCODES = b"\xa9\x8d\x20\x4c\x60\xd0\xf0\x85\xa5\x00\x01\x02\xc3\xcd\x3e\x21"

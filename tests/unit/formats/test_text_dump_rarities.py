@@ -8,7 +8,7 @@ import pytest
 
 from romassay.errors import BadInput
 from romassay.formats import read
-from romassay.formats.sniffing import sample_of
+from romassay.formats.text.sampling import sample_of
 from romassay.reading import Reading
 
 DATA = bytes(random.Random(31).randbytes(1024))

@@ -12,9 +12,9 @@ import romassay
 from romassay.chain import Options
 from romassay.errors import BadInput, BadValue
 from romassay.formats import read
-from romassay.formats import vcd as ours
 from romassay.formats.model import Hints
-from romassay.formats.signals import MOST_TIMES, listed, parse_map
+from romassay.formats.traces import vcd as ours
+from romassay.formats.traces.signals import MOST_TIMES, listed, parse_map
 
 MAP = "address=A0-A15 data=D0-D7 sample=PHI2:fall require=R/W:1 setup=50ns"
 ROM = random.Random(3).randbytes(256)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from romassay.formats import FORMATS
 from romassay.formats.model import Hints, Parsed, Piece, WriteOptions
-from romassay.formats.tracks import Lost, Track, parsed_from
+from romassay.formats.records.tracks import Lost, Track, parsed_from
 from romassay.reading import Index
 
 IMAGE = random.Random(6532).randbytes(128)

@@ -1,0 +1,1 @@
+"""The layout of a text dump learnt from a sample of its lines, weighed, borne out, or lent by another log."""

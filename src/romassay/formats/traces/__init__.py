@@ -1,0 +1,1 @@
+"""Bus traces: signals and their changes, sampled to observations."""
