@@ -94,7 +94,7 @@ def agreed(image: Image) -> Bools:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Block:
+class Block:
     """Bytes that an address line may not move.
 
     Attributes:
@@ -117,6 +117,10 @@ class _Block:
     def dead(self) -> list[int]:
         """Return the lines that make no difference."""
         return [line for line in self.lines if self.alike(*_pairs(len(self.value), line))]
+
+    def inner(self) -> list[int]:
+        """Return the same but for the top line, which may be a mirror's."""
+        return [line for line in self.dead() if line < len(self.lines) - 1]
 
     def bridges(self, dead: Sequence[int]) -> Iterator[tuple[int, int, bool]]:
         """Yield the pairs of the other lines that act as one, with whether the low level wins."""
@@ -143,8 +147,8 @@ class _Block:
         return float(np.mean(one == other)) >= SAME
 
 
-def _block(value: Bytes, whole: Bools, sure: Bools | None = None) -> _Block:
-    return _Block(value, whole, sure, filler(value))
+def _block(value: Bytes, whole: Bools, sure: Bools | None = None) -> Block:
+    return Block(value, whole, sure, filler(value))
 
 
 def _settings(size: int, *lines: int) -> Index:
@@ -200,33 +204,42 @@ def pieces(evidence: Evidence) -> Iterator[Finding]:
     """Return what makes one ROM look like several small ones: a line that makes each of them repeat.
 
     Where no size is declared, the survey takes each stretch below a dead line for a function of its own. They are put
-    together again here, in the smallest block that has a copy of each. Across a larger block a mirror's line makes no
-    difference either, so that only bridges are looked for there: of four settings a mirror never makes three alike.
+    together again here. Across a block larger than the smallest that holds them a mirror's line makes no difference
+    either, so that only bridges are looked for there: of four settings a mirror never makes three alike.
+    """
+    together = put_together(evidence)
+    if together is None:
+        return
+    block, smallest = together
+    size = evidence.found.functions[evidence.images[0].function].size
+    inner = block.inner() if smallest else []
+    if inner:
+        yield _dead(len(block.value), inner, None, 0.85 if size <= SMALL else 0.5)
+    for one, other, low in block.bridges(block.dead()):
+        yield _bridged(one, other, None, low=low)
+
+
+def put_together(evidence: Evidence) -> tuple[Block, bool] | None:
+    """Return the block that has a copy of each ROM found, where faulty lines made these of one; else None.
+
+    With it comes whether it is the smallest that has.
     """
     roms = [evidence.found.functions[image.function] for image in evidence.images]
     if evidence.size or len(roms) < 2:
-        return
-    smaller = False
+        return None
+    smallest = True
     for level in range(roms[0].size.bit_length(), LARGEST + 1):
         common = set.intersection(*({copy.first >> level for copy in rom.copies} for rom in roms[:SEVERAL]))
         if common and all(rom.size <= 1 << level for rom in roms):
             blocks = np.array([min(common)])
-            value = contents(evidence.stacked, evidence.said.value, level, blocks)[0]
             whole = contents(evidence.stacked, evidence.said.sure, level, blocks)[0]
             if np.count_nonzero(whole) < len(whole):
-                return
-            seen = _block(value, whole)
-            dead = seen.dead()
-            bridges = list(seen.bridges(dead))
-            likely = 0.85 if roms[0].size <= SMALL else 0.5
-            inner = [line for line in dead if line < level - 1]
-            if inner and not smaller:
-                yield _dead(1 << level, inner, None, likely)
-            for one, other, low in bridges:
-                yield _bridged(one, other, None, low=low)
-            if inner or bridges:
-                return
-            smaller = True
+                return None
+            seen = _block(contents(evidence.stacked, evidence.said.value, level, blocks)[0], whole)
+            if (seen.inner() and smallest) or any(seen.bridges(seen.dead())):
+                return seen, smallest
+            smallest = False
+    return None
 
 
 def beside_pieces(evidence: Evidence) -> Iterator[Finding]:

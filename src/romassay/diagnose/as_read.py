@@ -13,8 +13,10 @@ from math import log
 import numpy as np
 import numpy.typing as npt
 
+from romassay.cpus.catalogue import NAMES
 from romassay.cpus.likeness import SCALE, adjacent_weights
 from romassay.cpus.model import Name
+from romassay.diagnose.halved import Halved
 from romassay.diagnose.hidden import Hidden, filled_in, hidden_pairs
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import Sense, filler, likely_cpus, sense
@@ -28,21 +30,43 @@ PADDED = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Shown:
+    """Bytes as they were read, and of what.
+
+    Attributes:
+        value: uint8[2**n].
+        seen: uint8[2**n], the bits that were seen and that somebody drives.
+        function: which function of the survey they are of, or None for what it took for several.
+    """
+
+    value: Bytes
+    seen: Bytes
+    function: int | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Read:
     """An image as it was read.
 
     Attributes:
         value: its bytes.
         hidden: what a faulty data line hides of them, or None.
+        halved: the address lines that leave half of them, or None.
     """
 
     value: Bytes
     hidden: Hidden | None = None
+    halved: Halved | None = None
 
     @property
     def lines(self) -> int:
         """How many address lines it has."""
         return len(self.value).bit_length() - 1
+
+    @property
+    def left(self) -> Bytes:
+        """The bytes that say something: half of them, where that is all that is left."""
+        return self.value if self.halved is None else self.halved.left(self.value, straight(self.lines).address)
 
     def behind(self, order: Order) -> Hidden | None:
         """Return what is hidden of the specimen's own lines."""
@@ -50,20 +74,39 @@ class Read:
 
     def adjacent(self, order: Order, name: Name) -> float:
         """Return how well neighbouring bytes follow each other in an order, in nats."""
-        wide = put_right(self.value, order).astype(np.int32)
+        right = put_right(self.value, order)
+        wide = (right if self.halved is None else self.halved.left(right, order.address)).astype(np.int32)
         pairs = following(name, padding_of(self.value ^ np.uint8(0xFF * order.inverted)), self.behind(order))
         return float(pairs[wide[:-1] << 8 | wide[1:]].sum()) / SCALE
 
     def sense(self, order: Order, name: Name) -> Sense:
         """Return how well the bytes read as code in an order, the filling counted for standing together."""
         right, hidden = put_right(self.value, order), self.behind(order)
-        read = sense(right if hidden is None else filled_in(right, hidden, name), name)
-        return replace(read, score=read.score + in_runs(right))
+        if self.halved is None:
+            read = sense(_shown(right, hidden, name), name)
+            return replace(read, score=read.score + in_runs(right))
+        left = self.halved.left(right, order.address)
+        shown = _shown(left, hidden, name)
+        reads = [sense(shown, name, place, len(right)) for place in self.halved.places(len(right), order.address)]
+        read = max(reads, key=lambda one: one.score)
+        return replace(read, score=read.score + in_runs(left))
 
     def as_it_is(self) -> Sense:
         """Return how well the bytes read as code with every line in place."""
         same = straight(self.lines)
-        return max((self.sense(same, name) for name in likely_cpus(self.value, 3)), key=lambda read: read.score)
+        names = likely_cpus(self.left, 3)
+        if self.hidden is not None:  # what is hidden makes bytes of one CPU look like another's
+            names = tuple(sorted(NAMES, key=lambda name: -self.adjacent(same, name))[:4])
+        return max((self.sense(same, name) for name in names), key=lambda read: read.score)
+
+
+def _shown(value: Bytes, hidden: Hidden | None, name: Name) -> Bytes:
+    """Return bytes with what is hidden of them filled in; padding stays what it is."""
+    if hidden is None:
+        return value
+    padding = padding_of(value)
+    filled = filled_in(value, hidden, name)
+    return filled if padding is None else np.where(value == padding.byte, value, filled)
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,7 +61,7 @@ def data_orders(read: Read) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
     lines, across one of them stand the bytes that follow each other.
     """
     every, becomes = every_order()
-    counts, pairs = counts_of(read.value), line_pairs(read.value)
+    counts, pairs = counts_of(read.left), line_pairs(read.left)
     ranked: list[tuple[int, Name]] = []
     paired: list[tuple[int, int, Name]] = []
     for name in FAMILIES:
@@ -85,7 +85,7 @@ def data_orders(read: Read) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
     for at, name in dict.fromkeys([*ranked, *each, *((at, name) for _, at, name in paired[:FOLLOWED])]):
         turned, number = divmod(at, len(every))
         yield tuple(int(n) for n in every[number]), bool(turned), name
-    yield from ((tuple(range(8)), False, name) for name in likely_cpus(read.value, 2))
+    yield from ((tuple(range(8)), False, name) for name in likely_cpus(read.left, 2))
 
 
 def counts_of(value: Bytes) -> Index:
@@ -135,7 +135,7 @@ def nearly_straight(read: Read) -> list[tuple[tuple[int, ...], bool, Name]]:
         tried += [(-read.adjacent(order, name), at, name, order) for name in FAMILIES]
     tried.sort(key=lambda item: item[:3])
     best = sorted((-read.sense(order, name).score, at, name) for _, at, name, order in tried[:READ])
-    upside_down = [((1, 0), name) for name in likely_cpus(~read.value, STRAIGHT)]
+    upside_down = [((1, 0), name) for name in likely_cpus(~read.left, STRAIGHT)]
     chosen = [*((divmod(at, len(every)), name) for _, at, name in best[:STRAIGHT]), *upside_down]
     return [(tuple(int(n) for n in every[number]), bool(turned), name) for (turned, number), name in chosen]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -72,6 +72,14 @@ class Evidence:
     stacked: Stack
     said: Consensus
     senses: Senses = field(default_factory=Senses)
+
+    def without(self, lines: Sequence[int]) -> Evidence:
+        """Return the same with some data lines low everywhere: they say nothing of the specimen."""
+        if not lines:
+            return self
+        rest = np.uint8(0xFF & ~sum(1 << line for line in lines))
+        stacked = replace(self.stacked, value=self.stacked.value & rest)
+        return replace(self, stacked=stacked, said=replace(self.said, value=self.said.value & rest))
 
     def observed(self, function: Function) -> Observed:
         """Return the observations of every uncontended copy in every reading."""

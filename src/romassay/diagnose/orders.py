@@ -13,8 +13,9 @@ from math import exp, log1p
 
 import numpy as np
 
-from romassay.diagnose.as_read import Read, in_runs
+from romassay.diagnose.as_read import Read, Shown, in_runs
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.halved import Halved
 from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.memory import senseless
 from romassay.diagnose.order import Order, exchanged, put_right, straight
@@ -25,7 +26,6 @@ from romassay.diagnose.search import nearly_right, search
 from romassay.diagnose.usual import LARGEST, PRIOR
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
-from romassay.settle.model import Image
 
 LEAST_BYTES = 256
 """Bytes below which no order is searched for."""
@@ -69,76 +69,63 @@ LEAST_ODDS = 0.0
 
 
 def orders(
-    evidence: Evidence, image: Image, without: int | None = None, hidden: Hidden | None = None
+    evidence: Evidence, shown: Shown, halved: Halved | None = None, hidden: Hidden | None = None
 ) -> Iterator[Finding]:
     """Return the findings of lines in the wrong order, or of inverted data, in one image.
 
     Args:
         evidence: readings, survey and images.
-        image: the image.
-        without: an address line that makes no difference in it. Then only the data lines are looked at: half of the
-            bytes are missing, so that jumps do not tell the order of the other address lines.
+        shown: the image.
+        halved: address lines that leave half of it.
         hidden: data lines of it that do not say what the specimen says.
     """
-    function = evidence.found.functions[image.function]
-    names = tuple(line for line in range(len(image.value).bit_length() - 1) if line != without)
-    here = np.arange(len(image.value))
-    value = image.value if without is None else image.value[here >> without & 1 == 0]
-    if function.driven != 0xFF or len(value) < LEAST_BYTES or len(names) > LARGEST:
+    value = shown.value
+    lost = sum(1 << line for line in hidden.lines) if hidden else 0
+    read = Read(value if hidden is None else hidden.whole(value), hidden, halved)
+    if len(read.left) < LEAST_BYTES or read.lines > LARGEST:
         return
-    if np.count_nonzero(image.seen == 0xFF) < 0.98 * len(image.value):
+    if np.count_nonzero(shown.seen | lost == 0xFF) < 0.98 * len(value):
         return
-    read = Read(value if hidden is None else hidden.whole(value), hidden)
     own = _as_it_is(evidence, read)
-    found = list(_likelier(evidence, image, (read, value), own, names, without))
+    found = list(_likelier(evidence, shown, read, own))
     yield from found
-    if not found and own.well and hidden is None and without is None:
-        yield from _not_excluded(image, read, own)
+    if not found and own.well and hidden is None and halved is None:
+        yield from _not_excluded(shown, read, own)
 
 
-def _likelier(
-    evidence: Evidence,
-    image: Image,
-    seen: tuple[Read, Bytes],
-    own: Sense,
-    names: tuple[int, ...],
-    without: int | None,
-) -> Iterator[Finding]:
+def _likelier(evidence: Evidence, shown: Shown, read: Read, own: Sense) -> Iterator[Finding]:
     """Yield the findings of the order that is likelier than the one as it is, if there is one.
 
     Args:
         evidence: readings, survey and images.
-        image: the image.
-        seen: what of it is put in order, and the same bytes with the hidden lines as they were read.
+        shown: the image.
+        read: what of it is put in order.
         own: how well it reads as it is.
-        names: its address lines.
-        without: the address line that makes no difference.
     """
-    read, value = seen
-    if own.well and not _pages_out_of_order(own, len(names)):
-        order, better = nearly_right(read, own) if own.nats < PLAINLY else (straight(len(names)), own)
+    value = read.left if read.hidden is None else replace(read, value=shown.value).left
+    same = straight(read.lines)
+    if own.well and not _pages_out_of_order(own, read.lines):
+        order, better = nearly_right(read, own) if own.nats < PLAINLY else (same, own)
         if better.score - own.score < PLAINER or better.nats < own.nats:
             return
     elif own.well:
-        order, better = refined(read, straight(len(names)), own.cpu)
+        order, better = refined(read, same, own.cpu)
     elif hopeless(value):
         return
     else:
         order, better = search(read, own)
     order, better = simplest(read, order, own, better)
-    if without is not None:
-        order = replace(order, address=straight(len(names)).address)
-    odds = odds_of(order, own, better, len(names))
-    if order == straight(len(names)) or odds < LEAST_ODDS:
+    odds = odds_of(order, own, better, read.lines)
+    if order == same or odds < LEAST_ODDS:
         return
-    put = better if read.hidden else best_sense(put_right(value, order))
+    put = better if read.hidden or read.halved else best_sense(put_right(value, order))
     likely = min(_likely(put), 1 / (1 + exp(-odds)))
     unexplained = odds >= UNEXPLAINED and own.nats < NO_SENSE and senseless(evidence, value)
     if put.told >= LEAST_BYTES and (likely >= DOUBTED or unexplained):
-        yield from _findings(image, order, names, (own, put), round(min(MOST, likely), 3))
+        yield from _findings(shown, order, (own, put), round(min(MOST, likely), 3))
 
 
-def _not_excluded(image: Image, read: Read, own: Sense) -> Iterator[Finding]:
+def _not_excluded(shown: Shown, read: Read, own: Sense) -> Iterator[Finding]:
     """Yield the exchange of two address lines under which a program reads about as well as it is."""
     tried = [(read.sense(order, own.cpu), order) for order in _as_good(read, own)]
     if not tried:
@@ -151,7 +138,7 @@ def _not_excluded(image: Image, read: Read, own: Sense) -> Iterator[Finding]:
     yield Finding(
         "address-lines-swapped",
         blocks=True,
-        function=image.function,
+        function=shown.function,
         probability=round(1 / (1 + exp(-(PRIOR + TEMPER * gain))), 3),
         lines=(a, b),
         mapping=((a, b), (b, a)),
@@ -177,7 +164,7 @@ def _as_good(read: Read, own: Sense) -> Iterator[Order]:
 
 def _as_it_is(evidence: Evidence, read: Read) -> Sense:
     """Return how well an image reads with every line in place, its filling counted for standing together."""
-    if read.hidden is not None:
+    if read.hidden is not None or read.halved is not None:
         return read.as_it_is()
     own = evidence.senses.of(read.value)
     return replace(own, score=own.score + in_runs(read.value))
@@ -213,12 +200,10 @@ def _marked_text(counts: Index) -> bool:
     return bool(plain >= 0.95 * counts.sum() and low.sum() >= high.sum() > 0)
 
 
-def _findings(
-    image: Image, order: Order, names: tuple[int, ...], senses: tuple[Sense, Sense], probability: float
-) -> Iterator[Finding]:
+def _findings(shown: Shown, order: Order, senses: tuple[Sense, Sense], probability: float) -> Iterator[Finding]:
     own, better = senses
     data = tuple((f"D{bus}", f"D{line}") for bus, line in enumerate(order.data) if bus != line)
-    address = tuple((f"A{names[bus]}", f"A{names[line]}") for line, bus in enumerate(order.address) if bus != line)
+    address = tuple((f"A{bus}", f"A{line}") for line, bus in enumerate(order.address) if bus != line)
     reads = (
         f"so read, the bytes are code of the {better.cpu} ({better.arrived} of {better.tried} jumps arrive where an "
         f"instruction begins); as they are, they are not ({own.arrived} of {own.tried})"
@@ -227,7 +212,7 @@ def _findings(
         yield Finding(
             "data-inverted",
             blocks=True,
-            function=image.function,
+            function=shown.function,
             probability=probability,
             lines=tuple(f"D{bit}" for bit in range(8)),
             evidence=f"every bit is inverted: {reads}",
@@ -242,7 +227,7 @@ def _findings(
             yield Finding(
                 kind,  # type: ignore[arg-type]
                 blocks=True,
-                function=image.function,
+                function=shown.function,
                 probability=probability,
                 lines=tuple(line for line, _ in mapping),
                 mapping=mapping,

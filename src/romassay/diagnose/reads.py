@@ -46,7 +46,8 @@ class Jumps:
     """The jumps in an image, and the offsets at which they may arrive.
 
     Attributes:
-        size: bytes of the image.
+        place: int64[n], where each byte stands in the specimen.
+        space: bytes of the specimen; more than n where not all were read.
         start: int64[k], where each instruction begins.
         distance: int64[k], how far on it jumps by a distance, 0 where it does not.
         absolute: int64[k], the address that it names, or -1.
@@ -55,7 +56,8 @@ class Jumps:
         behind: bool[n], what stands behind a return, a jump or data.
     """
 
-    size: int
+    place: Index
+    space: int
     start: Index
     distance: Index
     absolute: Index
@@ -69,21 +71,24 @@ class Jumps:
         Args:
             moved: where each byte of the image would stand, int64[n], to ask what if; as it is where not given.
         """
-        here = np.arange(self.size) if moved is None else moved
-        back = np.arange(self.size)
-        back[here] = np.arange(self.size)
+        here = self.place if moved is None else moved
+        back = np.full(self.space, -1)
+        back[here] = np.arange(len(here))
         near = here[self.start] + self.distance
-        near = near[(self.distance != 0) & (near >= 0) & (near < self.size)]
-        hits, count = int(np.count_nonzero(self.begins[back[near]])), len(near)
+        near = back[near[(self.distance != 0) & (near >= 0) & (near < self.space)]]
+        near = near[near >= 0]
+        hits, count = int(np.count_nonzero(self.begins[near])), len(near)
         density = float(self.begins.mean())
         ends = float((self.behind & self.begins).sum()) / max(1.0, float(self.begins.sum()))
         best, further = (0.0, 0, 0), _gain(hits, count, density)
-        for place in _places(self.absolute[self.absolute >= 0], self.size):
+        for place in _places(self.absolute[self.absolute >= 0], self.space):
             offset = self.absolute - place
-            inside = (offset >= 0) & (offset < self.size) & (self.absolute >= 0)
+            inside = (offset >= 0) & (offset < self.space) & (self.absolute >= 0)
             at = back[offset[inside]]
+            read = at >= 0
+            at = at[read]
             arrives = self.begins[at]
-            called = at[self.call[inside] & arrives]
+            called = at[self.call[inside][read] & arrives]
             gain = _gain(int(arrives.sum()), len(at), density)
             gain += _gain(int(self.behind[called].sum()), len(called), ends, BEHIND_END)
             if gain > best[0]:
@@ -92,22 +97,22 @@ class Jumps:
 
     def gain_exchanged(self, a: int, b: int) -> float:
         """Return what the jumps would say, in nats, if two address lines were exchanged."""
-        offset = np.arange(self.size)
-        differ = (offset >> a ^ offset >> b) & 1
-        return self.arriving(offset ^ (differ << a | differ << b))[0]
+        differ = (self.place >> a ^ self.place >> b) & 1
+        return self.arriving(self.place ^ (differ << a | differ << b))[0]
 
     def base(self) -> int | None:
         """Return where in the address space the image lies as its jumps say, a multiple of its size, or None."""
-        for place in _places(self.absolute[self.absolute >= 0], self.size).tolist():
+        for place in _places(self.absolute[self.absolute >= 0], self.space).tolist():
             offset = self.absolute - place
-            inside = (offset >= 0) & (offset < self.size) & (self.absolute >= 0)
+            inside = (offset >= 0) & (offset < len(self.begins)) & (self.absolute >= 0)
             arrived = int(np.count_nonzero(self.begins[offset[inside]]))
             if arrived >= TOLD and arrived >= 0.85 * np.count_nonzero(inside):
                 return int(place)
         return None
 
 
-def _jumps(divided: Segmented, size: int) -> Jumps:
+def _jumps(divided: Segmented, place: Index, space: int) -> Jumps:
+    size = len(place)
     starts = divided.starts.astype(np.int64)
     columns = divided.columns
     flow = columns.flow[starts]
@@ -118,7 +123,8 @@ def _jumps(divided: Segmented, size: int) -> Jumps:
     behind[1:][~divided.code] = True
     near = columns.near[starts].astype(np.int64)
     return Jumps(
-        size,
+        place,
+        space,
         starts,
         np.where(near == NOWHERE, 0, near - starts),
         columns.absolute[starts].astype(np.int64),
@@ -188,12 +194,19 @@ class Senses:
         return self._known[key]
 
 
-def sense(value: Bytes, name: Name) -> Sense:
-    """Return how well bytes read as code of one CPU."""
+def sense(value: Bytes, name: Name, place: Index | None = None, space: int = 0) -> Sense:
+    """Return how well bytes read as code of one CPU.
+
+    Args:
+        value: uint8[n], the bytes.
+        name: the CPU.
+        place: int64[n], where each stands in the specimen; where not given, one behind the other.
+        space: bytes of the specimen, where a place is given.
+    """
     divided = segment(cpu_of(name), value)
     blank = filler(value)
     told = len(value) - (int(np.count_nonzero(value == blank)) if blank is not None else 0)
-    jumps = _jumps(divided, len(value))
+    jumps = _jumps(divided, np.arange(len(value)), len(value)) if place is None else _jumps(divided, place, space)
     gain, arrived, tried = jumps.arriving()
     return Sense(name, divided.score + gain, divided.score / max(64, told), arrived, tried, gain, told, jumps)
 

@@ -67,17 +67,32 @@ def simplest(read: Read, order: Order, own: Sense, better: Sense) -> tuple[Order
 
 
 def _simpler(order: Order) -> Iterator[Order]:
-    """Yield the orders with all data lines in place, all address lines, or one line more."""
+    """Yield the orders with all data lines in place, all address lines, those that changed places, or one line more."""
     same = straight(len(order.address))
     for simple in (replace(order, data=same.data), replace(order, address=same.address)):
         if simple != order:
             yield simple
+    for cycle in _cycles(order.address):
+        yield replace(order, address=tuple(n if n in cycle else bus for n, bus in enumerate(order.address)))
+    for cycle in _cycles(order.data):
+        yield replace(order, data=tuple(n if n in cycle else line for n, line in enumerate(order.data)))
     for line, bus in enumerate(order.address):
         if bus != line:
             yield replace(order, address=exchanged(order.address, line, order.address.index(line)))
     for bus, line in enumerate(order.data):
         if bus != line:
             yield replace(order, data=exchanged(order.data, bus, order.data.index(bus)))
+
+
+def _cycles(order: tuple[int, ...]) -> list[frozenset[int]]:
+    """Return the sets of more than two lines that changed places among themselves."""
+    cycles = set()
+    for line in range(len(order)):
+        cycle = [line]
+        while order[cycle[-1]] != line:
+            cycle.append(order[cycle[-1]])
+        cycles.add(frozenset(cycle))
+    return sorted((cycle for cycle in cycles if len(cycle) > 2), key=sorted)
 
 
 def odds_of(order: Order, own: Sense, better: Sense, lines: int) -> float:

@@ -51,9 +51,21 @@ def search(read: Read, own: Sense) -> tuple[Order, Sense]:
             better = refined(read, order, cpu)
             if better[1].score > best[1].score:
                 best = better
+        if read.halved is not None:
+            best = _placed(read, *best)
         if best[1].well:
             break
     return best
+
+
+def _placed(read: Read, order: Order, known: Sense) -> tuple[Order, Sense]:
+    """Improve an order by putting the line that leaves half of the image among the specimen's lines, where it fits."""
+    line = read.halved.lines[0] if read.halved else 0
+    rest = [bus for bus in order.address if bus != line]
+    orders = [replace(order, address=(*rest[:own], line, *rest[own:])) for own in range(read.lines)]
+    tried = [(one, read.sense(one, known.cpu)) for one in orders]
+    placed = max(tried, key=lambda pair: pair[1].score)
+    return max((order, known), refined(read, placed[0], known.cpu), key=lambda pair: pair[1].score)
 
 
 def nearly_right(read: Read, own: Sense) -> tuple[Order, Sense]:
@@ -69,24 +81,24 @@ def _likeliest(read: Read, own: Sense) -> Iterator[tuple[Order, Name]]:
     same = tuple(range(read.lines))
     orders = [*data_orders(read), *((tuple(range(8)), upside, name) for name in FAMILIES for upside in (False, True))]
     pool = _pooled(read, orders)
-    for name in dict.fromkeys((own.cpu, *likely_cpus(read.value, 1))):
+    for name in dict.fromkeys((own.cpu, *likely_cpus(read.left, 1))):
         pool[straight(read.lines)] = read.adjacent(straight(read.lines), name), name
     yield from ((Order(data, inverted, same), cpu) for data, inverted, cpu in nearly_straight(read))
     yield from ((order, pool[order][1]) for order in _foremost(pool))
     for upside in (False, True):
-        counts = counts_of(read.value)[:: -1 if upside else 1]
+        counts = counts_of(read.left)[:: -1 if upside else 1]
         for at in np.argsort(-byte_scores(counts))[:STRAIGHT]:
             yield Order(tuple(range(8)), upside, same[::-1]), NAMES[int(at)]
 
 
 def _by_instructions(read: Read, _: Sense) -> Iterator[tuple[Order, Name]]:
     """Yield the orders of the data lines under which a piece of the image reads best, all address lines in place."""
-    piece = Read(_fullest(read.value), read.hidden)
+    piece = Read(_fullest(read.left), read.hidden)
     every = every_order()[0]
     same, inside = tuple(range(read.lines)), tuple(range(piece.lines))
     tried: list[tuple[float, Order, Name]] = []
     for name in FAMILIES:
-        flat = by_histogram(counts_of(read.value), name, read.hidden).ravel()
+        flat = by_histogram(counts_of(read.left), name, read.hidden).ravel()
         best = np.argpartition(-flat, MOST_PIECES)[:MOST_PIECES]
         for at in best[np.argsort(-flat[best], kind="stable")].tolist():
             turned, number = divmod(at, len(every))
@@ -102,12 +114,22 @@ def _pooled(read: Read, orders: Iterable[tuple[tuple[int, ...], bool, Name]]) ->
     pool: dict[Order, tuple[float, Name]] = {}
     for data, inverted, cpu in orders:
         turned = Order(data, inverted, same)
-        for address in {same, address_order(put_right(read.value, turned), cpu, read.behind(turned))}:
+        for address in {same, _best_address(read, turned, cpu)}:
             order = Order(data, inverted, address)
             score = read.adjacent(order, cpu)
             if order not in pool or pool[order][0] < score:
                 pool[order] = score, cpu
     return pool
+
+
+def _best_address(read: Read, turned: Order, cpu: Name) -> tuple[int, ...]:
+    """Return the order of the address lines that suits neighbouring bytes best, the data lines in a given order."""
+    table = put_right(read.left, replace(turned, address=straight(len(read.left).bit_length() - 1).address))
+    order = address_order(table, cpu, read.behind(turned))
+    if read.halved is None:
+        return order
+    names = [line for line in range(read.lines) if line != read.halved.lines[0]]
+    return (*(names[line] for line in order), read.halved.lines[0])
 
 
 def _fullest(value: Bytes) -> Bytes:

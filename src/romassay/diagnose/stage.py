@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs, pieces, unseen
+import numpy as np
+
+from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs, pieces, put_together, unseen
+from romassay.diagnose.as_read import Shown
 from romassay.diagnose.calibration import calibrated
 from romassay.diagnose.data_lines import data_lines, wins
 from romassay.diagnose.driven_twice import driven_twice
 from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import moving
+from romassay.diagnose.halved import Halved
 from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.idle import idle
 from romassay.diagnose.memory import power_up, ram_or_rom
@@ -30,13 +34,16 @@ from romassay.survey.model import Survey
 WIRES: tuple[Kind, ...] = ("data-line-stuck", "data-line-open", "data-lines-bridged")
 """Faults of wires that all images share."""
 
+PINS: tuple[Kind, ...] = ("address-line-stuck", "address-lines-bridged")
+"""Faults of a specimen's pins that all that it holds shares."""
+
 BITS: tuple[Kind, ...] = (*WIRES, "data-lines-swapped", "data-inverted", "address-lines-swapped", "ram-or-rom")
 """Faults under which bytes are no longer those of code."""
 
 SETTLED: tuple[Kind, ...] = ("marginal-timing", "supply-sag")
 """Faults of a few bytes, which leave enough to tell the order of the lines by."""
 
-DEAD: tuple[Kind, ...] = ("address-line-stuck", "half-image")
+HALVING: tuple[Kind, ...] = ("address-line-stuck", "half-image", "address-lines-bridged")
 """Faults that leave half of the bytes whole."""
 
 EVEN = 0.8
@@ -79,36 +86,68 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += missing(evidence, image)
         result += driven_twice(evidence, image)
         result += idle(evidence, image)
-    result = _once(result)
+    result = _once(result, WIRES)
+    others = evidence.without([int(line[1:]) for f in result if f.kind == "data-line-open" for line in _sure(f)])
     woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
-    result += woken or _many(evidence)
+    result += woken or _many(others)
     result += parts(evidence)
     result += two_chips(evidence)
-    moved = moving(evidence)
-    if not moved or moved[0].kind in SETTLED:
+    moved = moving(others)
+    if not moved or moved[0].kind in SETTLED or moved[0].kind == "data-line-open":
+        opened = [f for f in moved[:1] if f.kind in WIRES]
         for image in _searched(evidence):
-            result += _in_order(evidence, image, result)
-    result = _told_by_others(result)
+            result += _in_order(evidence, image, [*opened, *result])
+        result += _in_order_together(evidence, result)
+    result = _told_by_others(_once(result, (*WIRES, *PINS)))
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
 
 
+def _sure(finding: Finding) -> tuple[str, ...]:
+    """Return the lines of a finding that is more than likely."""
+    return finding.lines if finding.probability > EVEN and finding.alternative_to is None else ()
+
+
 def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Sequence[Finding]:
     """Return what the order of the lines of one image shows, as far as what is known leaves the bytes to tell it.
 
-    Where an address line makes no difference, half of the bytes are there, and tell the order of the data lines.
+    Where a data line says nothing, and where an address line makes no difference or two act as one, what is left of the
+    bytes tells.
     """
     lost = [
-        f for f in known if f.blocks and (f.probability > EVEN or f.kind in WIRES or f.kind == "address-lines-swapped")
+        f
+        for f in known
+        if f.blocks
+        and (f.probability > EVEN or f.kind in WIRES or f.kind == "address-lines-swapped")
+        and (f.kind not in HALVING or f.function == image.function)
     ]
-    if lost and all(f.kind in WIRES for f in lost):
-        hidden = _hidden(lost, image)
-        return list(orders(evidence, image, hidden=hidden)) if hidden else []
-    dead = {line for f in lost for line in f.lines if f.kind in DEAD and f.function == image.function}
-    if len(dead) == 1 and all(f.kind in DEAD for f in lost):
-        return list(orders(evidence, image, int(dead.pop()[1:])))
-    return [] if lost else list(orders(evidence, image)) or list(ram_or_rom(evidence, image))
+    wires = [f for f in lost if f.kind in WIRES]
+    halving = [f for f in lost if f.kind in HALVING]
+    hidden, halved = _hidden(wires, image), _halved(halving, len(image))
+    if len(lost) > len(wires) + len(halving) or (wires and not hidden) or (halving and not halved):
+        return []
+    shown = Shown(image.value, image.seen & evidence.found.functions[image.function].driven, image.function)
+    return list(orders(evidence, shown, halved, hidden)) or ([] if lost else list(ram_or_rom(evidence, image)))
+
+
+def _in_order_together(evidence: Evidence, known: Sequence[Finding]) -> Sequence[Finding]:
+    """Return what the order of the lines of one ROM shows that the survey took for several pieces."""
+    halving = [f for f in known if f.kind in HALVING and f.function is None]
+    together = put_together(evidence)
+    halved = _halved(halving, len(together[0].value)) if together else None
+    if not halved or not together or any(f.kind not in HALVING for f in known if f.blocks):
+        return []
+    seen = np.where(together[0].whole, np.uint8(0xFF), np.uint8(0))
+    return list(orders(evidence, Shown(together[0].value, seen, None), halved))
+
+
+def _halved(halving: Sequence[Finding], size: int) -> Halved | None:
+    """Return what leaves half of so many bytes: one address line that makes no difference, or two that act as one."""
+    lines = {tuple(sorted(int(line[1:]) for line in finding.lines)) for finding in halving}
+    only = lines.pop() if len(lines) == 1 else ()
+    bridged = any(finding.kind == "address-lines-bridged" for finding in halving)
+    return Halved(only) if len(only) == 1 + bridged and 1 << max(only) < size else None
 
 
 def _hidden(wires: Sequence[Finding], image: Image) -> Hidden | None:
@@ -122,11 +161,11 @@ def _hidden(wires: Sequence[Finding], image: Image) -> Hidden | None:
     return Hidden(only, wins(image.value, only)) if len(only) == 2 else None
 
 
-def _once(findings: list[Finding]) -> list[Finding]:
+def _once(findings: Sequence[Finding], shared: Sequence[Kind]) -> list[Finding]:
     """Return the findings, those of the same wire once: all images come over the same."""
     kept: dict[tuple[object, ...], Finding] = {}
     for number, finding in enumerate(findings):
-        kept.setdefault((finding.kind, finding.lines) if finding.kind in WIRES else (number,), finding)
+        kept.setdefault((finding.kind, finding.lines) if finding.kind in shared else (number,), finding)
     return list(kept.values())
 
 
