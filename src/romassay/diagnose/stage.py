@@ -127,7 +127,8 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     hidden, halved = _hidden(wires, image), _halved(halving, len(image))
     if len(lost) > len(wires) + len(halving) or (wires and not hidden) or (halving and not halved):
         return []
-    shown = Shown(image.value, image.seen & evidence.found.functions[image.function].driven, image.function)
+    driven = np.uint8(evidence.found.functions[image.function].driven)
+    shown = Shown(image.value, image.seen & driven, image.function)
     return list(orders(evidence, shown, halved, hidden)) or ([] if lost else list(ram_or_rom(evidence, image)))
 
 
