@@ -142,6 +142,6 @@ def about_code(codes: Sequence[Code], images: Sequence[Image]) -> Iterator[Findi
                 function=image.function,
                 probability=round(code.no_code, 3),
                 evidence="the bytes are not like code of any CPU that is known here; they may be tables, text, a "
-                "character generator, or code behind swapped lines",
+                "character generator, code of another CPU, or code behind swapped lines",
                 advice="where code is expected, check the order of the data and address lines",
             )

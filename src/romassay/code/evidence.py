@@ -7,7 +7,7 @@ of the branches, which land on instructions in real code and anywhere in other d
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ import numpy.typing as npt
 from romassay.code.structure import structure
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.likeness import Segmented, padding, plain_score, segment
-from romassay.cpus.model import Name
+from romassay.cpus.model import Cpu, Name
 
 FAMILIES: tuple[tuple[Name, tuple[Name, ...]], ...] = (
     ("6502", ("65C02",)),
@@ -39,6 +39,12 @@ _PIECE_COSTS = 3.0
 
 PLAINER = 1.2
 """Nats a byte that code may score more as mere data than as code; tables and character generators score far more."""
+
+_LEAST_PLAIN = 32
+"""Bytes below which a piece says too little of which values it has."""
+
+_PLAINLY = 10.0
+"""Nats by which a piece must be better told as mere data, to be left out of the code."""
 
 _LANDS = 0.94
 """Share of the branches of real code that land on an instruction of the division."""
@@ -76,7 +82,7 @@ def weigh(data: npt.NDArray[np.uint8]) -> list[Evidence]:
     sample = sample_of(data)
     found = []
     for plain, wides in FAMILIES:
-        divisions = [(segment(cpu_of(wide), sample), wide) for wide in wides]
+        divisions = [(division, wide) for wide in wides for division in _divisions(cpu_of(wide), sample)]
         weighed = [Evidence(plain, wide, nats(sample, division), division) for division, wide in divisions]
         found.append(max(weighed, key=lambda item: item.nats))
     written = sample[~padding(sample)]
@@ -103,6 +109,28 @@ def sample_of(data: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
     return np.concatenate([data[at : at + _PIECE] for at in sorted(places[: SAMPLE // _PIECE])])
 
 
+def _divisions(cpu: Cpu, sample: npt.NDArray[np.uint8]) -> tuple[Segmented, ...]:
+    """Return the best division, and that without its pieces of mere data where there are such."""
+    whole = segment(cpu, sample)
+    part = without_plain(sample, whole)
+    return (whole,) if len(part.starts) in (0, len(whole.starts)) else (whole, part)
+
+
+def without_plain(data: npt.NDArray[np.uint8], division: Segmented) -> Segmented:
+    """Return a division less the pieces of code that are far better told as mere data of few different values.
+
+    Text reads as some code or other, and where there is much of it, would speak against the code beside it as well.
+    """
+    edges = np.flatnonzero(np.diff(division.code.astype(np.int8), prepend=0, append=0))
+    code, score = division.code.copy(), division.score
+    for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        worth = float(division.ahead[first] - division.ahead[end])
+        if end - first >= _LEAST_PLAIN and (plain_score(data[first:end]) - PLAINER) * (end - first) > worth + _PLAINLY:
+            code[first:end] = False
+            score -= worth
+    return replace(division, code=code, score=score, starts=division.starts[code[division.starts]])
+
+
 def nats(data: npt.NDArray[np.uint8], division: Segmented) -> float:
     """Return what speaks for a division, less what its code scores as mere data of few different values."""
     code = data[division.code]
@@ -114,7 +142,7 @@ def nats(data: npt.NDArray[np.uint8], division: Segmented) -> float:
     steps = np.diff(data, prepend=data[:1])
     repeating = max(repeating_score(data, division.code), repeating_score(steps, division.code))
     excess = max(0.0, plain_score(code) - rate - PLAINER, repeating - rate)
-    return max(0.0, found - excess * len(code))
+    return max(0.0, found - excess * len(code) - wider_words(data, division.code))
 
 
 _STRIDES = (1, 2, 3, 4, 6, 8)
@@ -134,6 +162,36 @@ def repeating_score(data: npt.NDArray[np.uint8], chosen: npt.NDArray[np.bool_]) 
             share = hits / count
             best = max(best, share * math.log(share * 256) + (1 - share) * math.log((1 - share) * 256 / 255))
     return best
+
+
+_WORDS = (2, 4)
+_HALF = 4
+"""Bits of a byte's high half: the low one tells less of where in a word the byte stands."""
+
+_BY_CHANCE = 8.0
+"""Nats that places in words may seem to tell of few bytes."""
+
+
+def wider_words(data: npt.NDArray[np.uint8], chosen: npt.NDArray[np.bool_]) -> float:
+    """Return by how much the chosen bytes are better told by their place in words of two or four bytes, in nats.
+
+    Instructions of a wider CPU and tables of wider numbers keep to such places. The code of a CPU whose instructions
+    have any number of bytes does not: to learn what each place holds then costs more than it tells, and 0 is returned.
+    """
+    at = np.flatnonzero(chosen)
+    halves = data[at] >> _HALF
+    alone = _learnt(np.bincount(halves, minlength=16))
+    told = [
+        sum(_learnt(np.bincount(halves[at % size == place], minlength=16)) for place in range(size)) for size in _WORDS
+    ]
+    return max(0.0, max(told) - alone - _BY_CHANCE)
+
+
+def _learnt(counts: npt.NDArray[np.int64]) -> float:
+    """Return the log-likelihood of values whose shares are learnt as they come (Krichevsky and Trofimov, 1981)."""
+    start = 1 / 2
+    total = sum(math.lgamma(count + start) for count in counts.tolist()) - len(counts) * math.lgamma(start)
+    return total + math.lgamma(len(counts) * start) - math.lgamma(int(counts.sum()) + len(counts) * start)
 
 
 def landing(division: Segmented) -> float:

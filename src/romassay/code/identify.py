@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from romassay.code.evidence import Evidence
+from romassay.code.evidence import Evidence, sample_of
+from romassay.code.strangers import sm83
 from romassay.code.wider import gains, wides
 from romassay.cpus.likeness import padding
 from romassay.cpus.model import Name
@@ -63,13 +64,22 @@ _WORTH_A_LOOK = 0.01
 
 def _within(
     data: npt.NDArray[np.uint8], item: Evidence, weight: float, calibration: Calibration
-) -> list[tuple[Name, float]]:
-    """Share a family's probability among its CPUs: the plainest, unless instructions of a wider one are in the code."""
+) -> list[tuple[Name | None, float]]:
+    """Share a family's probability among its CPUs: the plainest, unless instructions of a wider one are in the code.
+
+    Code of the SM83 is none that is known here.
+    """
     if weight < _WORTH_A_LOOK or not wides(item.plain):
         return [(item.plain, weight)]
+    strange = sm83(sample_of(data), item.division) if item.plain == "8080" else 0.0
+    known = weight * (1 - strange)
     odds = [
         (wide, math.exp(calibration.wide_start + calibration.wide_slope * math.sqrt(gain)) if gain > 0 else 0.0)
         for wide, gain in gains(data, item.plain)
     ]
     total = 1 + sum(odd for _, odd in odds)
-    return [(item.plain, weight / total), *((wide, weight * odd / total) for wide, odd in odds)]
+    return [
+        (None, weight * strange),
+        (item.plain, known / total),
+        *((wide, known * odd / total) for wide, odd in odds),
+    ]

@@ -30,6 +30,10 @@ _ENDS = (3, 5, 7)
 _BLOCK, _PAGE, _LINE = 0x800, 0x100, 0x10
 _TEMPER = 0.9
 _SHOWN = 5
+_WIDE = 16
+_UPPER_BANK = 1.5
+"""Nats that an image in the upper bank of a small program memory is less usual: jumps tell no bank, and most programs
+have one only."""
 _WORTH = 0.001
 
 
@@ -155,6 +159,8 @@ def _prior(cpu: Cpu, size: int, places: Ints) -> Floats:
     top = places + size == 1 << cpu.address_bits
     scores[top] = np.maximum(scores[top], -5.0)
     scores[0] += -4.0 if cpu.vectors else 3.0
+    if cpu.address_bits < _WIDE:
+        scores[places + size > _BLOCK] -= _UPPER_BANK
     if cpu.vectors:
         scores[top] += 2.0
     return scores

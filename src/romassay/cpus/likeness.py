@@ -230,6 +230,10 @@ def likeness(data: bytes | npt.NDArray[np.uint8]) -> dict[Name, float]:
     return {name: segment(cpu_of(name), data).score / size for name in NAMES}
 
 
+_SEEN = 1 / 8
+"""How often each byte counts as seen before the first."""
+
+
 def plain_score(data: bytes | npt.NDArray[np.uint8]) -> float:
     """Return what the bytes score as data of few different values: nats a byte, against uniformly random ones.
 
@@ -243,7 +247,7 @@ def plain_score(data: bytes | npt.NDArray[np.uint8]) -> float:
     from math import lgamma
 
     counts = np.bincount(raw, minlength=256)
-    start = 1 / 8
-    total = sum(lgamma(c + start) - lgamma(start) for c in counts.tolist() if c)
-    total -= lgamma(n + 256 * start) - lgamma(256 * start)
-    return total / n + float(np.log(256))
+    often = np.bincount(counts[counts > 0]).tolist()
+    total = sum(number * (lgamma(c + _SEEN) - lgamma(_SEEN)) for c, number in enumerate(often) if number)
+    total -= lgamma(n + 256 * _SEEN) - lgamma(256 * _SEEN)
+    return float(total / n + np.log(256))
