@@ -115,6 +115,12 @@ def test_places_with_names_come_back(name: Name, lines: tuple[str, ...], tmp_pat
     assert assemble(cpu, text).data == data
 
 
+def test_a_call_into_page_zero_keeps_its_length(tmp_path: Path) -> None:
+    """An assembler that knows the 6801 as well has a shorter one, which the 6800 has not."""
+    data = bytes.fromhex("bd002039")
+    assert assembled("6800", source(listing(cpu_of("6800"), data, 0x400, [("start", 0x400)])), tmp_path) == data
+
+
 def test_the_rehearsals_firmware_comes_back(tmp_path: Path) -> None:
     data = FOG.read_bytes()
     shown = listing(cpu_of("6502"), data, 0xFC00, [("reset", 0xFC00), ("nmi", 0xFE4D), ("irq", 0xFE55)])

@@ -159,10 +159,23 @@ DIALECTS: dict[Name, Dialect] = {
 other."""
 
 
+_WIDER: dict[Name, Name] = {"6800": "6801"}
+"""CPUs whose assembler takes the short addresses of a wider set as well."""
+
+
+_WORDS = """abs acos align and asc asin atan ceil code cos cpu cseg db dd dc defb defined defm defs defw ds dseg dummy
+dw else elseif end endif endm endp eq equ exitm exp extern floor ge global gt high if ifdef ifndef incbin include irp
+irpc le list local log low lt macro mod nam name ne not nul or org page pragma proc public random rept round set shl shr
+sin skip sqrt tan xor"""
+KEYWORDS = frozenset(_WORDS.split())
+"""Words that an assembler takes for a directive or a function, and never for the name of a place; found by trial."""
+
+
 @cache
 def _twins(name: Name) -> frozenset[str]:
-    """Return the texts of the forms that have both a short and a long address."""
-    return frozenset(form.text for form in cpu_of(name).forms if any(o.kind == "direct" for o in form.operands))
+    """Return the texts of the forms that have both a short and a long address, to the assembler."""
+    forms = cpu_of(_WIDER.get(name, name)).forms
+    return frozenset(form.text for form in forms if any(o.kind == "direct" for o in form.operands))
 
 
 def takes_back(name: Name, instruction: Instruction, code: bytes) -> bool:

@@ -12,9 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from romassay.code.charsets import charset
-from romassay.code.flow import Followed, follow
+from romassay.code.flow import Behind, Followed, follow
+from romassay.code.inline import always_calls, inline_data
 from romassay.code.names import halves_of, labels_of, sources_of
-from romassay.code.pieces import TRAILING, WORDLIKE, Guess, Piece, divide, pointer_tables
+from romassay.code.pieces import Guess, Piece, divide, pointer_tables
+from romassay.code.texts import TRAILING, WORDLIKE, clear_texts
 from romassay.cpus.columns import JUMP, RETURN, STOP
 from romassay.cpus.decode import Decoder
 from romassay.cpus.likeness import plain_score, segment
@@ -152,17 +154,47 @@ def _followed(
     decoder: Decoder, places: Sequence[int], guess: Guess, likely: Sequence[int]
 ) -> tuple[Followed, list[Piece]]:
     """Follow the flow from the entries, and from what the tables that it uses point at, until no more comes of it."""
-    cpu, data, origin = decoder.cpu, decoder.data, decoder.origin
-    followed = follow(cpu, data, origin, places, likely, decoder)
+    origin = decoder.origin
+    followed, behind = _with_inline(decoder, places, guess, likely, Behind())
     tables = pointer_tables(decoder, followed, guess)
     while tables:
-        wider = [origin + target for table in tables for target in table.targets]
-        again = follow(cpu, data, origin, [*places, *wider], likely, decoder)
+        wider = [origin + target for table in tables for target in table.targets if target not in table.texts]
+        again, behind = _with_inline(decoder, [*places, *wider], guess, likely, behind)
         more = pointer_tables(decoder, again, guess)
         if _reached(again) <= _reached(followed) or len(more) < len(tables):
             break
         followed, tables = again, more
     return followed, tables
+
+
+_ROUNDS = 4
+
+
+def _with_inline(
+    decoder: Decoder, places: Sequence[int], guess: Guess, likely: Sequence[int], behind: Behind
+) -> tuple[Followed, Behind]:
+    """Follow the flow, and again past what stands behind calls, until no more of that is found."""
+    cpu, data, origin = decoder.cpu, decoder.data, decoder.origin
+    followed = follow(cpu, data, origin, places, likely, decoder, behind, guess.texts)
+    for _ in range(_ROUNDS):
+        begins = guess.heads | set(followed.targets)
+        routines = inline_data(decoder, _calls(followed, origin), begins.__contains__)
+        if behind.routines.keys() >= routines.keys():
+            break
+        behind = Behind({**routines, **behind.routines}, begins.__contains__)
+        followed = follow(cpu, data, origin, places, likely, decoder, behind, guess.texts)
+    return followed, behind
+
+
+def _calls(followed: Followed, origin: int) -> dict[int, list[int]]:
+    """Return the offsets behind the calls of each address."""
+    calls: dict[int, list[int]] = {}
+    for at, each in followed.instructions.items():
+        if each.target is not None and always_calls(each):
+            calls.setdefault(each.target, []).append(at + each.size)
+    for at, goal in followed.inline.items():
+        calls.setdefault(origin + goal, []).append(at + 2)
+    return calls
 
 
 def _reached(followed: Followed) -> int:
@@ -194,7 +226,13 @@ def _likely(cpu: Cpu, data: bytes, origin: int, character: Callable[[int], str])
             found += starts[begun : number + 1]
             heads |= {starts[at] for at in range(begun, number + 1) if at == begun or ended[at - 1]}
         begun = number + 1
-    return Guess(tuple(found), frozenset(heads))
+    texts = tuple(clear_texts(data, character))
+    lettered = np.zeros(len(data) + 1, bool)
+    for first, end in texts:
+        lettered[first:end] = True
+    sizes = division.columns.size
+    kept = tuple(at for at in found if not lettered[at : at + int(sizes[at])].any())
+    return Guess(kept, frozenset(heads.intersection(kept)), texts)
 
 
 def _amid_words(data: bytes, character: Callable[[int], str]) -> Iterator[tuple[int, int]]:

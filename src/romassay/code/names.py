@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from romassay.code.flow import Followed
-from romassay.code.pieces import LEADING, TRAILING, Piece, data_references, data_targets
+from romassay.code.pieces import Piece, data_references, data_targets
+from romassay.code.texts import LEADING, TRAILING
 from romassay.cpus.model import Cpu
 
 _HALVES = {"6502": ("lda", "ldx", "ldy"), "65C02": ("lda", "ldx", "ldy"), "1802": ("ldi",)}
@@ -67,7 +68,7 @@ def labels_of(
         for instruction in followed.instructions.values()
         if instruction.flow == "call" and instruction.target is not None
     }
-    called |= {origin + target for target in followed.inline.values()}
+    called |= {origin + target for at, target in followed.inline.items() if _is_called(followed, at)}
     names: dict[int, str] = {}
     for offset in followed.targets:
         if offset in followed.instructions:
@@ -76,9 +77,10 @@ def labels_of(
         for target in piece.targets:
             if target in followed.instructions:
                 names.setdefault(origin + target, f"L{origin + target:04X}")
+    pointed = {target for piece in pieces for target in piece.texts}
     free = {at for piece in pieces if piece.kind != "pointers" for at in range(piece.first, piece.end)}
     free |= {piece.first for piece in pieces if piece.kind == "pointers"}
-    for offset in sorted(data_targets(origin, followed, size)):
+    for offset in sorted(data_targets(origin, followed, size) | pointed):
         if offset in free:
             names.setdefault(origin + offset, f"T{origin + offset:04X}")
         elif offset in followed.instructions:
@@ -89,6 +91,12 @@ def labels_of(
         if address - origin in followed.instructions and name:
             names[address] = f"on_{name}"
     return names
+
+
+def _is_called(followed: Followed, at: int) -> bool:
+    """Tell whether an address behind a call is what is called, as with the 1802."""
+    call = followed.instructions.get(at - 1)
+    return call is not None and call.flow != "call"
 
 
 def sources_of(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from romassay.code.flow import Followed
+from romassay.code.texts import LEADING, TRAILING, is_wordlike, texts_begin
 from romassay.cpus.decode import Decoder
 from romassay.cpus.model import ENDS, Cpu
 
@@ -19,21 +20,29 @@ _TABLES_OF_RETURNS = ("6502", "65C02")
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A run of data: its offsets, what it was taken for, and the places its words point at, each so much lower."""
+    """A run of data: its offsets, what it was taken for, and the places its words point at, each so much lower.
+
+    `texts` are those of the places that are texts and no code.
+    """
 
     first: int
     end: int
     kind: str
     targets: tuple[int, ...] = ()
     less: int = 0
+    texts: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """What the likeness of code says: the offsets of instructions, and of those with which a routine begins."""
+    """What the likeness of code says: the offsets of instructions, and of those with which a routine begins.
+
+    `texts` are the (first, end) of what is text beyond doubt.
+    """
 
     starts: tuple[int, ...] = ()
     heads: frozenset[int] = frozenset()
+    texts: tuple[tuple[int, int], ...] = ()
 
 
 def _free(data: bytes, followed: Followed) -> list[tuple[int, int]]:
@@ -78,9 +87,12 @@ def pointer_tables(decoder: Decoder, followed: Followed, guess: Guess) -> list[P
             found = max((_led(words, shift, start, begins) for shift in shifts), key=lambda table: table[0])
             _, shift, targets = found
             if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
-                tables.append(Piece(start, start + 2 * len(targets), "pointers", targets, shift))
+                tables.append(begins.table(start, targets, shift))
         tables += _unnamed(data, origin, first, end, order, begins)
     return _apart(sorted(tables, key=lambda table: table.first))
+
+
+_BLANK_WORDS = (0x0000, 0xFFFF)
 
 
 def _unnamed(
@@ -92,12 +104,13 @@ def _unnamed(
         targets: list[int] = []
         while at + 2 * len(targets) < end - 1:
             here = at + 2 * len(targets)
-            target = int.from_bytes(data[here : here + 2], order) - origin
-            if target not in begins.heads:
+            word = int.from_bytes(data[here : here + 2], order)
+            target = word - origin
+            if target not in begins.heads or word in _BLANK_WORDS:
                 break
             targets.append(target)
         if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
-            yield Piece(at, at + 2 * len(targets), "pointers", tuple(targets))
+            yield begins.table(at, tuple(targets))
             at += 2 * len(targets)
         else:
             at += 1
@@ -147,7 +160,13 @@ class _Begins:
             at for start, each in followed.instructions.items() for at in range(start + 1, start + each.size)
         }
         self.guessed = set(guess.starts)
-        self.heads = guess.heads | set(followed.targets)
+        ends = {at + each.size for at, each in followed.instructions.items() if each.flow in ENDS}
+        self.texts = frozenset(at for at in texts_begin(decoder.data, ends) if at not in followed.instructions)
+        self.heads = guess.heads | set(followed.targets) | ends | self.texts
+
+    def table(self, first: int, targets: tuple[int, ...], less: int = 0) -> Piece:
+        """Return a table of pointers."""
+        return Piece(first, first + 2 * len(targets), "pointers", targets, less, self.texts.intersection(targets))
 
     def behind(self, at: int) -> int:
         """Return the offset behind the end of the flow that begins here; -1 where it does not end soon."""
@@ -164,7 +183,7 @@ class _Begins:
         """Tell whether an instruction is known to begin here, or some would follow each other from here."""
         if not 0 <= at < len(self.decoder.data) or at in self.inside:
             return False
-        if at in self.followed.instructions or at in self.guessed:
+        if at in self.texts or at in self.followed.instructions or at in self.guessed:
             return True
         for _ in range(_LOOK_AHEAD):
             instruction = self.decoder.at(at)
@@ -178,15 +197,7 @@ class _Begins:
         return True
 
 
-LEADING = frozenset(b"\x07\x08\x0a\x0c\x0d")
-"""Controls that may stand before a text."""
-
-TRAILING = frozenset(b"\x00\x03\x04\x07\x0a\x0d\xff")
-"""Bytes that may end one."""
-
 _ENDS_OF_TEXT = frozenset(bytes([byte]) for byte in TRAILING)
-WORDLIKE = 0.75
-"""Share of a text's signs that are letters, digits and blanks."""
 
 
 def divide(
@@ -194,6 +205,9 @@ def divide(
 ) -> Iterable[Piece]:
     """Yield everything that is no instruction, in order: the tables, and what stands between them by its kind."""
     by_start = {table.first: table for table in tables}
+    for first, end in followed.behind.items():
+        if is_wordlike(bytes(byte & _SEVEN_BITS for byte in data[first : end - 1]), character):
+            by_start.setdefault(first, Piece(first, end, "text"))
     for first, end in _free(data, followed):
         at = first
         for table in (by_start[start] for start in sorted(by_start) if first <= start < end):
@@ -218,7 +232,7 @@ def _plain(data: bytes, first: int, end: int, character: Callable[[int], str]) -
             while stop < end and character(data[stop]):
                 stop += 1
             ends = data[stop : stop + 1] in _ENDS_OF_TEXT
-            if stop - at < _LEAST_TEXT + (not ends) or not _is_wordlike(data[at:stop], character):
+            if stop - at < _LEAST_TEXT + (not ends) or not is_wordlike(data[at:stop], character):
                 at = max(at + 1, stop)
                 continue
             while at > start and data[at - 1] in LEADING:
@@ -237,6 +251,4 @@ def _plain(data: bytes, first: int, end: int, character: Callable[[int], str]) -
         yield Piece(start, end, "bytes")
 
 
-def _is_wordlike(text: bytes, character: Callable[[int], str]) -> bool:
-    signs = [character(byte) for byte in text]
-    return sum(sign.isalnum() or sign == " " for sign in signs) >= WORDLIKE * len(signs)
+_SEVEN_BITS = 0x7F

@@ -37,7 +37,14 @@ _MESSAGE_ENDS = frozenset(b"\x00\x03\x04\x0a\x0d\xff")
 _KINDS = {"bytes": "data"}
 
 
-def source(shown: Listing, *, title: str = "", characters: str = "ascii", doubt: str = "") -> str:
+def source(
+    shown: Listing,
+    *,
+    title: str = "",
+    characters: str = "ascii",
+    doubt: str = "",
+    remarks: Mapping[int, str] | None = None,
+) -> str:
     """Return the listing as source for the assembler of its CPU's dialect.
 
     Args:
@@ -45,6 +52,7 @@ def source(shown: Listing, *, title: str = "", characters: str = "ascii", doubt:
         title: what it is of.
         characters: the character set of its texts.
         doubt: a sentence on what is doubtful about all of it.
+        remarks: by offset, what is to be said of a byte, such as what else it may be.
     """
     dialect = DIALECTS[shown.cpu.name]
     used = _used_registers(shown)
@@ -53,9 +61,25 @@ def source(shown: Listing, *, title: str = "", characters: str = "ascii", doubt:
         line = dialect.equate.format(place.name, dialect.number(address, 4))
         lines.append(f"{line:<{_COMMENT_AT}}; {place.note}" if place.note else line)
     lines += [dialect.org.format(dialect.number(shown.origin, 4)), ""]
-    lines += _Writer(shown, dialect, characters, used).lines()
+    lines += _Writer(shown, dialect, characters, used, _spans(remarks or {})).lines()
     lines = lines if dialect.colon else _beside(lines)
     return "\n".join([*lines, *dialect.end, ""])
+
+
+def _one_line(text: str) -> str:
+    """Return a text that came from elsewhere so that it stays within its comment."""
+    return " ".join(text.split())
+
+
+def _spans(remarks: Mapping[int, str]) -> list[tuple[int, int, str]]:
+    """Return the (first, last, remark) of bytes that follow each other with the same remark."""
+    spans: list[tuple[int, int, str]] = []
+    for at, text in sorted(remarks.items()):
+        if spans and spans[-1][1] == at - 1 and spans[-1][2] == text:
+            spans[-1] = (spans[-1][0], at, text)
+        else:
+            spans.append((at, at, text))
+    return spans
 
 
 def _beside(lines: Sequence[str]) -> list[str]:
@@ -75,10 +99,10 @@ def _beside(lines: Sequence[str]) -> list[str]:
 
 def _head(shown: Listing, dialect: Dialect, title: str, doubt: str) -> list[str]:
     last = shown.origin + len(shown.data) - 1
-    lines = [f"; {text}" for text in (title, doubt) if text]
+    lines = [f"; {_one_line(text)}" for text in (title, doubt) if text]
     what = shown.cpu.title if shown.followed.instructions else "data alone"
     lines += [f"; {len(shown.data)} bytes at {shown.origin:04X}-{last:04X}, {what}"]
-    lines += [f"; {name} at {address:04X}" for name, address in shown.entries]
+    lines += [f"; {_one_line(name) or 'entry'} at {address:04X}" for name, address in shown.entries]
     if dialect.assembler != "romassay":
         lines += [f"; assemble with: {dialect.command.format(**{'in': 'IN', 'out': 'OUT'})}"]
     return lines
@@ -148,7 +172,14 @@ def _used_registers(shown: Listing) -> dict[int, Place]:
         for value in instruction.values
         if value.kind in ("data", "direct", "word") or value.kind in CODE_KINDS
     }
-    return {at: place for at, place in shown.registers.items() if at in touched and at not in inside}
+    named = {name.lower() for name in shown.labels.values()}
+    used: dict[int, Place] = {}
+    for at, place in sorted(shown.registers.items()):
+        if at in touched and at not in inside:
+            name = f"{place.name}_{at:04x}" if place.name.lower() in named else place.name
+            named.add(name.lower())
+            used[at] = Place(name, place.note)
+    return used
 
 
 _WIDE: frozenset[Kind] = frozenset(("word", "data", "code", "near", "far", "page", "block"))
@@ -162,8 +193,15 @@ _PAGE_ZERO = ("6502", "65C02", "6800", "6801", "6809")
 class _Writer:
     """Writes rows of a listing."""
 
-    def __init__(self, shown: Listing, dialect: Dialect, characters: str, used: Mapping[int, Place]) -> None:
-        self.shown, self.dialect = shown, dialect
+    def __init__(
+        self,
+        shown: Listing,
+        dialect: Dialect,
+        characters: str,
+        used: Mapping[int, Place],
+        remarks: Sequence[tuple[int, int, str]],
+    ) -> None:
+        self.shown, self.dialect, self.remarks = shown, dialect, list(reversed(remarks))
         self.character: Callable[[int], str] = charset(characters)
         self.quotes = characters == "ascii"
         self.names = {**shown.labels, **{address: place.name for address, place in used.items()}}
@@ -185,9 +223,17 @@ class _Writer:
                 out.append("")
             if likely and not lonely:
                 out.append("; nothing is seen to lead here; it reads as code")
+            out += self._remarks(offset + row.size if isinstance(row, Instruction) else row.end)
             out += self.instruction(offset, row) if isinstance(row, Instruction) else self.piece(row)
             kind, lonely = now, likely
         return out
+
+    def _remarks(self, end: int) -> Iterator[str]:
+        """Yield what is to be said of bytes before an offset, and was not yet."""
+        while self.remarks and self.remarks[-1][0] < end:
+            first, last, text = self.remarks.pop()
+            where = f"{self.shown.origin + first:04X}" + (f"-{self.shown.origin + last:04X}" if last > first else "")
+            yield f"; {where} {_one_line(text)}"
 
     def _parts(self, before: str, now: str, offset: int) -> bool:
         """Tell whether a blank line stands between two rows."""

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 
 from romassay.chain import Assay
 from romassay.code import code_of, entries_at
+from romassay.code.dialects import KEYWORDS
 from romassay.code.listing import Listing, Place, listing
 from romassay.code.model import Code
 from romassay.code.source import source
@@ -22,8 +23,9 @@ from romassay.docket.files import write_atomically
 from romassay.errors import BadInput, BadValue
 from romassay.formats import load
 from romassay.formats.model import Hints
-from romassay.part import Part
 from romassay.reading import spans_of
+from romassay.session.registers import part_registers
+from romassay.settle.model import Image
 
 _LARGEST = 0x10000
 _FILL = 0xFF
@@ -79,7 +81,7 @@ class _Image:
     data: bytes
     first: int | None
     registers: Mapping[int, Place]
-    missing: int = 0
+    remarks: Mapping[int, str] = field(default_factory=dict)
     note: str = ""
 
 
@@ -134,9 +136,12 @@ def _listed(image: _Image, wanted: Wanted) -> Listed:
         for at, name in names.items()
         if at in inside and shown.labels.get(at) != name
     ]
-    if image.missing:
-        notes.append(f"{image.missing} bytes were never seen; they stand as FF")
-    text = source(shown, title=image.name, characters=wanted.characters, doubt=doubt)
+    missing = sum(remark == _UNSEEN for remark in image.remarks.values())
+    if missing:
+        notes.append(f"{missing} bytes were never seen; they stand as FF")
+    if len(image.remarks) > missing:
+        notes.append(f"{len(image.remarks) - missing} bytes are not beyond doubt; the listing says it where they stand")
+    text = source(shown, title=image.name, characters=wanted.characters, doubt=doubt, remarks=image.remarks)
     return Listed(text, shown, code, tuple(notes))
 
 
@@ -193,7 +198,8 @@ def _file_image(path: Path, format_: str | None) -> _Image:
     known[reading.addresses() - first] = True
     where = None if loaded.format == RAW and first == 0 else first
     note = f"{path.name} is listed as it stands, {first:04X}-{last:04X}; 'romassay assay' finds the ROM in a dump"
-    return _Image(path.name, data.tobytes(), where, {}, int((~known).sum()), note if loaded.format == DUMP else "")
+    unseen = dict.fromkeys(np.flatnonzero(~known).tolist(), _UNSEEN)
+    return _Image(path.name, data.tobytes(), where, {}, unseen, note if loaded.format == DUMP else "")
 
 
 def _docket_image(folder: Path, number: int) -> _Image:
@@ -204,7 +210,6 @@ def _docket_image(folder: Path, number: int) -> _Image:
 
 def _image_of(found: Assay, name: str, number: int) -> _Image:
     from romassay.docket.record import first_address, image_name
-    from romassay.report.places import unseen_bytes
 
     if not 1 <= number <= len(found.images):
         raise BadValue(
@@ -222,7 +227,19 @@ def _image_of(found: Assay, name: str, number: int) -> _Image:
         places |= part_registers(part, base) if part else {}
     file = image_name(number - 1, "bin")
     first = first_address(found.survey.functions[image.function])
-    return _Image(f"{name}/{file}", bytes(image), first, places, unseen_bytes(image))
+    return _Image(f"{name}/{file}", bytes(image), first, places, _remarks_on(image))
+
+
+_UNSEEN = "was never seen"
+
+
+def _remarks_on(image: Image) -> dict[int, str]:
+    """Return what is to be said of single bytes: not seen, not beyond doubt, or decided by a person."""
+    remarks = dict.fromkeys(np.flatnonzero(image.seen == 0).tolist(), _UNSEEN)
+    for doubt in image.doubtful:
+        values = " or ".join(f"{value:02X} ({count})" for value, count, _ in doubt.alternatives)
+        remarks.setdefault(doubt.offset, f"is not beyond doubt: {values}")
+    return remarks | {each.offset: f"was decided by a person: {each.reason}" for each in image.decided}
 
 
 def _registers(given: Iterable[tuple[str, int]]) -> dict[int, Place]:
@@ -239,34 +256,20 @@ _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{1,23}")
 
 def _names(given: Iterable[tuple[str, int]], cpu: Cpu) -> dict[int, str]:
     """Return the names of places by address, once it is sure that an assembler takes them for names."""
-    taken = {form.mnemonic.lower() for form in cpu.forms} | RESERVED
+    taken = {form.mnemonic.lower() for form in cpu.forms} | RESERVED | KEYWORDS
     names: dict[int, str] = {}
     for name, address in given:
         if not _NAME.fullmatch(name) or name.lower() in taken or re.fullmatch("[LST][0-9A-Fa-f]{4}", name):
             raise BadValue(
                 f"an assembler does not take '{name}' for a name",
                 place="--name",
-                advice="give two letters, digits or '_' and more, a letter first, and no instruction or register",
+                advice="give two letters, digits or '_' and more, a letter first, and no instruction or register, or "
+                "other word of an assembler",
             )
         if name.lower() in (other.lower() for other in names.values()):
             raise BadValue(f"two places are called '{name}'", place="--name", advice="give each its own name")
         names[address] = name
     return names
-
-
-_OFFSET = re.compile(r"\b([0-9A-F])\b")
-
-
-def part_registers(part: Part, base: int) -> dict[int, Place]:
-    """Return the registers of a part as places on the bus, from the address of its first one on."""
-    places: dict[int, Place] = {}
-    letters = re.sub(r"\W", "", part.type).lower()
-    for register in part.registers:
-        for digit in _OFFSET.findall(register.offset.partition("(")[0]):
-            offset = int(digit, 16)
-            note = f"read: {register.read}; write: {register.write}"
-            places.setdefault(base + offset, Place(f"r{letters}_{offset:x}", note))
-    return places
 
 
 def write_text(path: Path, text: str) -> None:

@@ -161,6 +161,7 @@ def test_only_what_the_flow_reaches_on_request(tmp_path: Path) -> None:
         (["noise.bin", "--cpu", "6502", "--characters", "klingon"], "'klingon' is no character set"),
         (["noise.bin", "--cpu", "6502", "--registers", "6530"], "'6530' names no part and address"),
         (["noise.bin", "--cpu", "6502", "--name", "lda=0x10"], "an assembler does not take 'lda' for a name"),
+        (["noise.bin", "--cpu", "Z80", "--name", "defb=0x10"], "an assembler does not take 'defb' for a name"),
         (["noise.bin", "--cpu", "6502", "--name", "two words=0x10"], "does not take 'two words' for a name"),
         (["noise.bin", "--cpu", "6502", "--name", "up=1", "--name", "UP=2"], "two places are called 'UP'"),
         (["noise.bin", "--cpu", "6502", "--name", "lamp"], "'lamp' names no place and address"),

@@ -280,3 +280,31 @@ def test_a_call_with_its_address_behind_it_is_listed_as_one() -> None:
     assert rows[rows.index("sep r4") :][:4] == ["sep r4", "dw S040E", "sep r4", "dw S040E"]
     assert rows[rows.index("sep r5") + 1] == ""
     assert "from 0400 0403 0406 0409 0411\n" in text
+
+
+def test_two_places_of_one_name_get_two_names() -> None:
+    made = assemble(cpu_of("6502"), [" sta $1700", " sta $1740", " rts"], origin=0x400)
+    places = {0x1700: Place("port_a"), 0x1740: Place("port_a")}
+    text = source(listing(cpu_of("6502"), made.data, 0x400, [("", 0x400)], registers=places))
+    assert "port_a = $1700" in text
+    assert "port_a_1740 = $1740" in text
+    assert "; entry at 0400" in text
+    assert assemble(cpu_of("6502"), text).data == made.data
+
+
+def test_what_is_to_be_said_of_a_byte_stands_before_its_line() -> None:
+    made = assemble(cpu_of("6502"), [" lda #$12", " rts"], origin=0x400)
+    remarks = {1: "is not beyond doubt: 12 (3) or 13 (1)", 2: "was never\nseen"}
+    text = source(listing(cpu_of("6502"), made.data, 0x400, [("start", 0x400)]), remarks=remarks)
+    assert "; 0401 is not beyond doubt: 12 (3) or 13 (1)\non_start:\n        lda #$12" in text
+    assert "; 0402 was never seen\n        rts" in text
+    assert assemble(cpu_of("6502"), text).data == made.data
+
+
+def test_tables_may_point_at_texts() -> None:
+    lines = ["start: rts", "table: dw one,two,three", 'one: db "HIGH WATER",13', 'two: db "LOW WATER",13']
+    made = assemble(cpu_of("6502"), [*lines, 'three: db "FOG",13'], origin=0x400)
+    shown = listing(cpu_of("6502"), made.data, 0x400, [("start", 0x400)])
+    assert [piece.kind for piece in shown.pieces][:2] == ["pointers", "text"]
+    assert "        .word T0407" in source(shown)
+    assert assemble(cpu_of("6502"), source(shown)).data == made.data
