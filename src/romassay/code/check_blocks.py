@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.code.model import Check
-from romassay.code.sums import CRC_BY_NAME, KINDS, NARROW, WIDE, WIDTHS, Bytes, Totals
-from romassay.code.trials import Order, Trial, constant, is_blank, stored_at
+from romassay.code.sums import CRC_BY_NAME, KINDS, WIDTHS, Bytes, Totals
+from romassay.code.trials import Order, Trial, as_stored, constant, is_blank, stored_at
 
 Ints = npt.NDArray[np.int64]
 
@@ -53,19 +53,19 @@ def _blocks(data: Bytes) -> Iterator[list[tuple[int, int]]]:
             yield telling
 
 
-def by_blocks(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def by_blocks(totals: Totals) -> Iterator[Trial]:
     """Yield checks that each block makes of itself in the same way."""
-    del vectors
     for blocks in _blocks(totals.data):
         count = len(blocks)
         for name in KINDS:
             stored = WIDTHS[name] // 8
-            behind = (stored_at(totals, name, ((first, end - stored),), end - stored, order) for first, end in blocks)
-            before = (stored_at(totals, name, ((first + stored, end),), first, order) for first, end in blocks)
+            behind = (stored_at(totals, name, ((first, end - stored),), end - stored, None) for first, end in blocks)
+            before = (stored_at(totals, name, ((first + stored, end),), first, None) for first, end in blocks)
             yield _all_of(behind, count)
             yield _all_of(before, count)
             if name not in CRC_BY_NAME:
                 yield _all_the_same([constant(totals, name, first, end) for first, end in blocks])
+                yield _all_equal(totals, name, blocks)
 
 
 def _all_of(trials: Iterator[Trial], count: int) -> Trial:
@@ -93,54 +93,83 @@ def _all_the_same(trials: Sequence[Trial]) -> Trial:
     return Trial(chance, together.hits if len(values) == 1 else ())
 
 
-def by_table(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def _all_equal(totals: Totals, name: str, blocks: Sequence[tuple[int, int]]) -> Trial:
+    """Return the trial that all blocks come out at one value, whatever it is, but all zeros or all ones."""
+    chance = 2.0 ** (-WIDTHS[name] * (len(blocks) - 1))
+    if chance > _SHARP:
+        return Trial(0.0)
+    values = [totals.value(name, (block,)) for block in blocks]
+    told = len({*values}) == 1 and values[0] not in (0, (1 << WIDTHS[name]) - 1)
+    hits = (Check(name, first, end - 1, None, values[0], chance) for first, end in blocks) if told else ()
+    return Trial(chance, tuple(hits))
+
+
+def by_table(totals: Totals) -> Iterator[Trial]:
     """Yield checks of the blocks whose values stand in a table, in the blocks' order, somewhere in the image."""
-    del vectors
     for blocks in _blocks(totals.data):
         if len(blocks) < _LEAST_BLOCKS:
             continue
-        for name in (*NARROW, *WIDE):
-            orders: Sequence[Order] = (
-                ("big",) if WIDTHS[name] == 8 else ("big", "little") if order is None else (order,)
-            )
+        for name in KINDS:
+            orders: Sequence[Order] = ("big",) if WIDTHS[name] == 8 else ("big", "little")
             for one in orders:
-                yield _table(totals, name, blocks, one)
+                yield from _tables(totals, name, blocks, one)
 
 
-def _table(totals: Totals, name: str, blocks: Sequence[tuple[int, int]], order: Order) -> Trial:
-    """Look for a table of values, one for each block; blank blocks have their places in it too.
+def _tables(totals: Totals, name: str, blocks: Sequence[tuple[int, int]], order: Order) -> Iterator[Trial]:
+    """Look for tables of values, one for each block; blank blocks have their places in it too.
 
     The block that holds the table need not agree: how it is taken for its own check differs. Places are tried where
     one of the first three blocks agrees, for a table stands in two of them at most.
     """
     size, width, length = len(totals.data), WIDTHS[name] // 8, blocks[0][1] - blocks[0][0]
     whole = size // length * width
-    places = size - whole + 1
-    chance = places * 2.0 ** (-8 * width * min(len(blocks) - 2, _LEAST_BLOCKS * 8))
-    if chance > _SHARP:
-        return Trial(0.0)
-    first = [_agreeing(totals, name, block, length, np.arange(places), order) for block in blocks[:3]]
-    at = np.flatnonzero(np.logical_or.reduce(first))
-    for block in blocks:
-        held = (at > block[0] - whole) & (at < block[1])
-        at = at[held | _agreeing(totals, name, block, length, at, order)]
+    chance = (size - whole + 1) * 2.0 ** (-8 * width * min(len(blocks) - 2, _LEAST_BLOCKS * 8))
+    values = [(block, totals.value(name, (block,))) for block in blocks] if chance <= _SHARP else []
+    for stored in zip(*(as_stored(name, value) for _, value in values), strict=True):
+        at = _standing(totals.data, [(a // length * width, a, end) for a, end in blocks], stored, whole, order)
+        away = [pair for pair in values if at is not None and not pair[0][0] - whole < at < pair[0][1]]
+        told = at is not None and len({value for _, value in away}) > len(away) // 2
+        yield Trial(
+            chance,
+            tuple(
+                Check(name, first, end - 1, at + first // length * width, value, chance) for (first, end), value in away
+            )
+            if at is not None and told
+            else (),
+        )
+
+
+def _standing(
+    data: Bytes, blocks: Sequence[tuple[int, int, int]], stored: Sequence[int], whole: int, order: Order
+) -> int | None:
+    """Return where a table of so many bytes stands with these values, or None.
+
+    Args:
+        data: the image.
+        blocks: of each block the place of its value in the table, its first byte and its end.
+        stored: the values.
+        whole: bytes of the table.
+        order: that of the bytes of a value.
+    """
+    width = whole // max(1, len(data) // (blocks[0][2] - blocks[0][1]))
+    every = np.arange(len(data) - whole + 1)
+    first = [_agreeing(data, every + block[0], value.to_bytes(width, order)) for block, value in _few(blocks, stored)]
+    at = every[np.logical_or.reduce(first)]
+    for (entry, begin, end), value in zip(blocks, stored, strict=True):
+        held = (at > begin - whole) & (at < end)
+        at = at[held | _agreeing(data, at + entry, value.to_bytes(width, order))]
         if not len(at):
-            return Trial(chance)
-    table = int(at[0])
-    values = [(block, totals.value(name, (block,))) for block in blocks if not block[0] - whole < table < block[1]]
-    if len({value for _, value in values}) <= len(values) // 2:
-        return Trial(chance)
-    hits = [Check(name, a, end - 1, table + a // length * width, value, chance) for (a, end), value in values]
-    return Trial(chance, tuple(hits))
+            return None
+    return int(at[0])
 
 
-def _agreeing(
-    totals: Totals, name: str, block: tuple[int, int], length: int, places: Ints, order: Order
-) -> npt.NDArray[np.bool_]:
-    """Tell for each place of a table whether a block's value stands where it should."""
-    width = WIDTHS[name] // 8
-    entry = block[0] // length * width
+def _few(blocks: Sequence[tuple[int, int, int]], stored: Sequence[int]) -> list[tuple[tuple[int, int, int], int]]:
+    return list(zip(blocks, stored, strict=True))[:3]
+
+
+def _agreeing(data: Bytes, places: Ints, value: bytes) -> npt.NDArray[np.bool_]:
+    """Tell at which places a value stands."""
     same = np.ones(len(places), bool)
-    for i, byte in enumerate(totals.value(name, (block,)).to_bytes(width, order)):
-        same &= totals.data[places + entry + i] == byte
+    for i, byte in enumerate(value):
+        same &= data[places + i] == byte
     return same

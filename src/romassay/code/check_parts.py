@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from romassay.code.model import Check
-from romassay.code.sums import CRC_BY_NAME, WIDE, WIDTHS, Bytes, Parts, Totals
+from romassay.code.sums import CRC_BY_NAME, USUAL_LONG, WIDE, WIDTHS, Bytes, Parts, Totals
 from romassay.code.trials import HEADS, LEAST, Order, Trial
 
 Ints = npt.NDArray[np.int64]
@@ -22,6 +22,7 @@ _BEGINS = 64
 """Places, at equal distances, at which a range is tried to begin that may end anywhere."""
 
 _ONES = 0xFFFFFFFF
+_ORDERS: tuple[Order, ...] = ("big", "little")
 
 
 def _words(data: Bytes, width: int, order: Order) -> Ints:
@@ -34,12 +35,11 @@ def _words(data: Bytes, width: int, order: Order) -> Ints:
     return words
 
 
-def with_complement(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def with_complement(totals: Totals, order: Order | None) -> Iterator[Trial]:
     """Yield checks of 16 bits whose value is stored anywhere, its complement beside it.
 
     Of the whole image without the two, of what stands before or behind them, and the sum of all the bytes.
     """
-    del vectors
     data, size = totals.data, len(totals.data)
     for one in ("big", "little") if order is None else (order,):
         words = _words(data, 2, one)
@@ -59,7 +59,7 @@ def with_complement(totals: Totals, vectors: int, order: Order | None) -> Iterat
             yield Trial(chance, tuple(hits[:1]))
 
 
-def anywhere(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def anywhere(totals: Totals, vectors: int) -> Iterator[Trial]:
     """Yield CRCs of 32 bits over part of the image: those whose value follows anywhere, and those of whole pieces.
 
     A range begins at one of `_BEGINS` places or behind a header, and ends where its value stands, anywhere; or it
@@ -68,19 +68,18 @@ def anywhere(totals: Totals, vectors: int, order: Order | None) -> Iterator[Tria
     data, size = totals.data, len(totals.data)
     if size < 2 * LEAST:
         return
-    orders: tuple[Order, ...] = ("big", "little") if order is None else (order,)
-    words = [_words(data, 4, one) for one in orders]
+    words = [_words(data, 4, one) for one in _ORDERS]
     begins = range(0, size, max(2, size // _BEGINS))
     blank = np.flatnonzero(data != data[-1])
     written = int(blank[-1]) + 1 if len(blank) else size
     pieces = set(range(0, size + 1, max(_PAGE, size // 8))) | {size, size - vectors, written}
-    for name in (name for name in WIDE if WIDTHS[name] == 32):
+    for name in USUAL_LONG:
         for first in sorted({*begins, *HEADS, *pieces - {size}}):
             values = totals.crc_to_each(CRC_BY_NAME[name], first).astype(np.int64)
             ends = np.arange(first + LEAST, size - 3)
             wanted = values[ends - first]
             found = [ends[(wanted == word[ends]) & (wanted != 0) & (wanted != _ONES)] for word in words]
-            chance = len(orders) * (size - first) / 2.0**32
+            chance = len(words) * (size - first) / 2.0**32
             places = np.concatenate(found).tolist()
             hits = [Check(name, first, end - 1, end, int(values[end - first]), chance) for end in places]
             yield Trial(chance, tuple(hits))
@@ -90,6 +89,16 @@ def anywhere(totals: Totals, vectors: int, order: Order | None) -> Iterator[Tria
                     for end in sorted(pieces)
                     if end - first >= LEAST
                 )
+        yield from (_around(totals, name, held, words) for held in (None, 0x00, 0xFF))
+
+
+def _around(totals: Totals, name: str, held: int | None, words: Sequence[Ints]) -> Trial:
+    """Try a check of the whole image whose value stands anywhere, left out or counted as blank."""
+    values = totals.crc_around(CRC_BY_NAME[name], 4, held).astype(np.int64)
+    chance = len(words) * len(values) / 2.0**32
+    places = np.concatenate([np.flatnonzero((word == values) & (word != 0) & (word != _ONES)) for word in words])
+    last = len(totals.data) - 1
+    return Trial(chance, tuple(Check(name, 0, last, at, int(values[at]), chance) for at in places[:1].tolist()))
 
 
 def _elsewhere(name: str, first: int, end: int, value: int, words: Sequence[Ints]) -> Trial:

@@ -18,8 +18,8 @@ import numpy as np
 from romassay.code.check_blocks import by_blocks, by_table
 from romassay.code.check_parts import anywhere, with_complement
 from romassay.code.model import Check
-from romassay.code.sums import CRC_BY_NAME, WIDE, WIDTHS, Bytes, Totals
-from romassay.code.trials import HEADS, LEAST, Order, Trial, constant, is_blank, stored_at
+from romassay.code.sums import CRC_BY_NAME, USUAL_CRCS, USUAL_LONG, WIDE, WIDTHS, Bytes, Totals
+from romassay.code.trials import HEADS, LEAST, Order, Trial, constant, stored_at
 from romassay.cpus.likeness import padding
 
 ENOUGH = 0.005
@@ -27,6 +27,11 @@ ENOUGH = 0.005
 
 MOST = 1 << 16
 """Bytes of an image that is searched."""
+
+HEADERS = (3, 8, 16)
+"""Bytes of a first jump or a header that a check may leave out. Common practice, no source."""
+
+Names = Sequence[str]
 
 _FAR_LESS = 0.01
 """What a less usual place must have less chance hits by, to be told instead of a more usual one."""
@@ -52,26 +57,71 @@ def own_checks(data: Bytes, *, vectors: int = 0, order: Order | None = None) -> 
     totals = Totals(data)
     tried: list[float] = []
     best: list[Check] = []
-    for stage in (
-        _whole,
-        _to_the_vectors,
-        _to_the_padding,
-        _halves,
-        _around_a_head,
-        by_blocks,
-        by_table,
-        with_complement,
-        anywhere,
-    ):
-        trials = list(stage(totals, vectors, order))
+    for stage in _stages(totals, vectors, order):
+        trials = list(stage)
         tried += [trial.chance for trial in trials]
         found: list[Check] = []
         for trial in (trial for trial in trials if trial.hits):
             chance = sum(one for one in tried if one <= trial.chance)
             found += [_told(check, chance) for check in trial.hits if chance < ENOUGH]
+        found = _plainly(found, best)
         if found and (not best or _chance(found) < _chance(best) * _FAR_LESS):
             best = found
     return tuple(best)
+
+
+def _plainly(found: Sequence[Check], known: Sequence[Check]) -> list[Check]:
+    """Return what was found without what says it again.
+
+    Of several CRCs one for each stored value; of a CRC a stored value rather than a constant, of a sum the reverse.
+    """
+    first: dict[tuple[object, ...], Check] = {}
+    for check in found:
+        place = check.first, check.last, check.stored_at
+        first.setdefault(place if check.kind in CRC_BY_NAME else (*place, check.kind), check)
+    stored = {check.kind for check in (*found, *known) if check.stored_at is not None}
+    constants = {check.kind for check in found if check.stored_at is None}
+    again = {kind for kind in stored & constants if kind in CRC_BY_NAME}
+    return [
+        check for check in first.values() if check.kind not in (again if check.stored_at is None else constants - again)
+    ]
+
+
+def _stages(totals: Totals, vectors: int, order: Order | None) -> Iterator[Iterator[Trial]]:
+    """Yield what is tried, the likeliest first: usual checks in usual places, then rarer ones, and rarer places."""
+    usual = _usual(order)
+    sums = tuple(name for name in WIDE if name not in usual and name not in CRC_BY_NAME)
+    crcs = tuple(name for name in WIDE if name not in usual and name in CRC_BY_NAME)
+    turned: tuple[Order, ...] = () if order is None else ("big" if order == "little" else "little",)
+    places = (_at_an_end, _to_the_vectors, _to_the_padding)
+    for place in places:
+        yield place(totals, usual, vectors, order)
+    yield _constants(totals, (*usual, *sums))
+    yield by_blocks(totals)
+    yield _at_an_end(totals, sums, vectors, order)
+    yield _around_a_head(totals, usual, HEADS[:2], order)
+    for place in places[1:]:
+        yield place(totals, sums, vectors, order)
+    yield from (place(totals, usual, vectors, other) for other in turned for place in places)
+    yield _around_a_head(totals, usual, HEADS[2:], order)
+    yield _around_a_head(totals, sums, HEADS[:2], order)
+    yield _halves(totals, usual, order)
+    yield _behind_a_header(totals, usual, order)
+    for place in places:
+        yield place(totals, crcs, vectors, order)
+    yield _halves(totals, (*sums, *crcs), order)
+    yield by_table(totals)
+    yield with_complement(totals, order)
+    yield anywhere(totals, vectors)
+    yield _constants(totals, crcs)
+    yield from (place(totals, crcs, vectors, other) for other in turned for place in places)
+    yield _around_a_head(totals, crcs, HEADS, None)
+
+
+def _usual(order: Order | None) -> tuple[str, ...]:
+    """Return the checks of 16 and 32 bits that are the commonest: words are added up as the CPU takes them."""
+    words = [f"words-16-{one}" for one in (("little", "big") if order is None else (order,))]
+    return ("sum-16", *words, *USUAL_CRCS, *USUAL_LONG)
 
 
 def _chance(found: Sequence[Check]) -> float:
@@ -101,51 +151,60 @@ def _share_of_small_steps(data: Bytes, stride: int) -> float:
     return float((np.abs(steps[written].astype(np.int16)) <= _SMALL_STEP).mean()) if written.any() else 1.0
 
 
-def _whole(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
-    del vectors, order
+def _at_an_end(totals: Totals, names: Names, vectors: int, order: Order | None) -> Iterator[Trial]:
+    del vectors
     size = len(totals.data)
-    for name in WIDE:
+    for name in names:
         stored = WIDTHS[name] // 8
-        yield stored_at(totals, name, ((0, size - stored),), size - stored, None)
-        yield stored_at(totals, name, ((stored, size),), 0, None)
-        if name not in CRC_BY_NAME:
-            yield constant(totals, name, 0, size)
+        yield stored_at(totals, name, ((0, size - stored),), size - stored, order)
+        yield stored_at(totals, name, ((stored, size),), 0, order)
 
 
-def _to_the_vectors(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def _constants(totals: Totals, names: Names) -> Iterator[Trial]:
+    for name in names:
+        yield constant(totals, name, 0, len(totals.data))
+
+
+def _to_the_vectors(totals: Totals, names: Names, vectors: int, order: Order | None) -> Iterator[Trial]:
     size = len(totals.data)
-    for name in WIDE if vectors else ():
+    for name in names if vectors else ():
         at = size - vectors - WIDTHS[name] // 8
         yield stored_at(totals, name, ((0, at),), at, order)
         yield stored_at(totals, name, ((0, at), (size - vectors, size)), at, order)
 
 
-def _to_the_padding(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def _to_the_padding(totals: Totals, names: Names, vectors: int, order: Order | None) -> Iterator[Trial]:
     """Yield checks of what stands before the padding at the end, whose value is the last of it."""
     size = len(totals.data) - vectors
     blank = totals.data[:size] == totals.data[size - 1]
     end = size if blank.all() else int(np.flatnonzero(~blank)[-1]) + 1
-    for name in WIDE if size - end >= LEAST // 4 else ():
+    for name in names if size - end >= LEAST // 4 else ():
         at = end - WIDTHS[name] // 8
         if at >= LEAST:
             yield stored_at(totals, name, ((0, at),), at, order)
 
 
-def _halves(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
+def _halves(totals: Totals, names: Names, order: Order | None) -> Iterator[Trial]:
     """Yield checks of the first half alone, as of a program that is followed by tables."""
-    del vectors
     half = len(totals.data) // 2
-    for name in WIDE:
+    for name in names if half >= LEAST and not _repeats(totals.data[:half]) else ():
         at = half - WIDTHS[name] // 8
-        if not is_blank(totals.data[:half]):
-            yield stored_at(totals, name, ((0, at),), at, order)
+        yield stored_at(totals, name, ((0, at),), at, order)
 
 
-def _around_a_head(totals: Totals, vectors: int, order: Order | None) -> Iterator[Trial]:
-    del vectors
+def _around_a_head(totals: Totals, names: Names, heads: Sequence[int], order: Order | None) -> Iterator[Trial]:
     size = len(totals.data)
-    for at in HEADS:
-        for name in WIDE:
+    for at in heads:
+        for name in names:
             behind = at + WIDTHS[name] // 8
             yield stored_at(totals, name, ((behind, size),), at, order)
             yield stored_at(totals, name, ((0, at), (behind, size)), at, order)
+
+
+def _behind_a_header(totals: Totals, names: Names, order: Order | None) -> Iterator[Trial]:
+    """Yield checks of what follows a first jump or a header, the value at the end."""
+    size = len(totals.data)
+    for first in HEADERS:
+        for name in names:
+            at = size - WIDTHS[name] // 8
+            yield stored_at(totals, name, ((first, at),), at, order)

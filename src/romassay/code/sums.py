@@ -1,6 +1,7 @@
 """Sums and CRCs over any range of an image, from running totals that are made once.
 
-CRC rows: G. Cook, Catalogue of parametrised CRC algorithms; each one's check value is in the tests.
+CRC rows: G. Cook, Catalogue of parametrised CRC algorithms, all of 8, 16 and 32 bits; each one's check value is in the
+tests.
 """
 
 from __future__ import annotations
@@ -35,6 +36,21 @@ CRCS: tuple[Crc, ...] = (
     Crc("crc-8/rohc", 8, 0x07, 0xFF, True, 0x00),
     Crc("crc-8/sae-j1850", 8, 0x1D, 0xFF, False, 0xFF),
     Crc("crc-8/i-432-1", 8, 0x07, 0x00, False, 0x55),
+    Crc("crc-8/autosar", 8, 0x2F, 0xFF, False, 0xFF),
+    Crc("crc-8/bluetooth", 8, 0xA7, 0x00, True, 0x00),
+    Crc("crc-8/cdma2000", 8, 0x9B, 0xFF, False, 0x00),
+    Crc("crc-8/darc", 8, 0x39, 0x00, True, 0x00),
+    Crc("crc-8/dvb-s2", 8, 0xD5, 0x00, False, 0x00),
+    Crc("crc-8/gsm-a", 8, 0x1D, 0x00, False, 0x00),
+    Crc("crc-8/gsm-b", 8, 0x49, 0x00, False, 0xFF),
+    Crc("crc-8/hitag", 8, 0x1D, 0xFF, False, 0x00),
+    Crc("crc-8/i-code", 8, 0x1D, 0xFD, False, 0x00),
+    Crc("crc-8/lte", 8, 0x9B, 0x00, False, 0x00),
+    Crc("crc-8/mifare-mad", 8, 0x1D, 0xC7, False, 0x00),
+    Crc("crc-8/nrsc-5", 8, 0x31, 0xFF, False, 0x00),
+    Crc("crc-8/opensafety", 8, 0x2F, 0x00, False, 0x00),
+    Crc("crc-8/tech-3250", 8, 0x1D, 0xFF, True, 0x00),
+    Crc("crc-8/wcdma", 8, 0x9B, 0x00, True, 0x00),
     Crc("crc-16/arc", 16, 0x8005, 0x0000, True, 0x0000),
     Crc("crc-16/modbus", 16, 0x8005, 0xFFFF, True, 0x0000),
     Crc("crc-16/umts", 16, 0x8005, 0x0000, False, 0x0000),
@@ -45,10 +61,39 @@ CRCS: tuple[Crc, ...] = (
     Crc("crc-16/genibus", 16, 0x1021, 0xFFFF, False, 0xFFFF),
     Crc("crc-16/ibm-sdlc", 16, 0x1021, 0xFFFF, True, 0xFFFF),
     Crc("crc-16/mcrf4xx", 16, 0x1021, 0xFFFF, True, 0x0000),
+    Crc("crc-16/cdma2000", 16, 0xC867, 0xFFFF, False, 0x0000),
+    Crc("crc-16/cms", 16, 0x8005, 0xFFFF, False, 0x0000),
+    Crc("crc-16/dds-110", 16, 0x8005, 0x800D, False, 0x0000),
+    Crc("crc-16/dect-r", 16, 0x0589, 0x0000, False, 0x0001),
+    Crc("crc-16/dect-x", 16, 0x0589, 0x0000, False, 0x0000),
+    Crc("crc-16/dnp", 16, 0x3D65, 0x0000, True, 0xFFFF),
+    Crc("crc-16/en-13757", 16, 0x3D65, 0x0000, False, 0xFFFF),
+    Crc("crc-16/gsm", 16, 0x1021, 0x0000, False, 0xFFFF),
+    Crc("crc-16/iso-iec-14443-3-a", 16, 0x1021, 0xC6C6, True, 0x0000),
+    Crc("crc-16/lj1200", 16, 0x6F63, 0x0000, False, 0x0000),
+    Crc("crc-16/m17", 16, 0x5935, 0xFFFF, False, 0x0000),
+    Crc("crc-16/maxim-dow", 16, 0x8005, 0x0000, True, 0xFFFF),
+    Crc("crc-16/nrsc-5", 16, 0x080B, 0xFFFF, True, 0x0000),
+    Crc("crc-16/opensafety-a", 16, 0x5935, 0x0000, False, 0x0000),
+    Crc("crc-16/opensafety-b", 16, 0x755B, 0x0000, False, 0x0000),
+    Crc("crc-16/profibus", 16, 0x1DCF, 0xFFFF, False, 0xFFFF),
+    Crc("crc-16/riello", 16, 0x1021, 0xB2AA, True, 0x0000),
+    Crc("crc-16/t10-dif", 16, 0x8BB7, 0x0000, False, 0x0000),
+    Crc("crc-16/teledisk", 16, 0xA097, 0x0000, False, 0x0000),
+    Crc("crc-16/tms37157", 16, 0x1021, 0x89EC, True, 0x0000),
+    Crc("crc-16/usb", 16, 0x8005, 0xFFFF, True, 0xFFFF),
     Crc("crc-32/iso-hdlc", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0xFFFFFFFF),
     Crc("crc-32/bzip2", 32, 0x04C11DB7, 0xFFFFFFFF, False, 0xFFFFFFFF),
     Crc("crc-32/mpeg-2", 32, 0x04C11DB7, 0xFFFFFFFF, False, 0x00000000),
     Crc("crc-32/jamcrc", 32, 0x04C11DB7, 0xFFFFFFFF, True, 0x00000000),
+    Crc("crc-32/aixm", 32, 0x814141AB, 0x00000000, False, 0x00000000),
+    Crc("crc-32/autosar", 32, 0xF4ACFB13, 0xFFFFFFFF, True, 0xFFFFFFFF),
+    Crc("crc-32/base91-d", 32, 0xA833982B, 0xFFFFFFFF, True, 0xFFFFFFFF),
+    Crc("crc-32/cd-rom-edc", 32, 0x8001801B, 0x00000000, True, 0x00000000),
+    Crc("crc-32/cksum", 32, 0x04C11DB7, 0x00000000, False, 0xFFFFFFFF),
+    Crc("crc-32/iscsi", 32, 0x1EDC6F41, 0xFFFFFFFF, True, 0xFFFFFFFF),
+    Crc("crc-32/mef", 32, 0x741B8CD7, 0xFFFFFFFF, True, 0x00000000),
+    Crc("crc-32/xfer", 32, 0x000000AF, 0x00000000, False, 0x00000000),
 )
 
 SUMS: tuple[tuple[str, int], ...] = (
@@ -69,6 +114,9 @@ CRC_BY_NAME = {crc.name: crc for crc in CRCS}
 
 KINDS: tuple[str, ...] = tuple(WIDTHS)
 WIDE = tuple(name for name, width in WIDTHS.items() if width > 8)
+USUAL_CRCS = ("crc-16/arc", "crc-16/modbus", "crc-16/ibm-3740", "crc-16/xmodem", "crc-16/kermit")
+USUAL_LONG = ("crc-32/iso-hdlc", "crc-32/bzip2", "crc-32/mpeg-2", "crc-32/jamcrc")
+"""CRCs that are tried before the others of their width. Common practice, no source."""
 NARROW = tuple(name for name, width in SUMS if width == 8)
 
 
@@ -145,7 +193,7 @@ class Totals:
     def crc(self, crc: Crc, parts: Parts) -> int:
         """Return a CRC over the ranges."""
         running = self._running(crc)
-        value = _reversed(crc.start, crc.width) if crc.reflected else crc.start
+        value = crc.start
         for first, end in parts:
             moved = _power(crc.poly, crc.width, 8 * (end - first))
             value = _product(value ^ int(running[first]), moved, crc) ^ int(running[end])
@@ -154,12 +202,38 @@ class Totals:
     def crc_to_each(self, crc: Crc, first: int) -> Words:
         """Return a CRC of the bytes from an offset up to each later one: uint64[n - first + 1], that of none first."""
         running = self._running(crc)[first:]
-        held = (_reversed(crc.start, crc.width) if crc.reflected else crc.start) ^ int(self._running(crc)[first])
+        held = crc.start ^ int(running[0])
         values = running.copy()
         for bit, row in enumerate(self._shifts(crc)):
             if held >> bit & 1:
                 values ^= row[: len(values)]
         return (_all_reversed(values, crc.width) if crc.reflected else values) ^ np.uint64(crc.final)
+
+    def crc_around(self, crc: Crc, width: int, held: int | None) -> Words:
+        """Return a CRC of all the bytes but so many that stand at each offset: uint64[n - width + 1].
+
+        Args:
+            crc: which one.
+            width: bytes of the cell at each offset.
+            held: the byte that the cell counts as, or None where it is left out.
+        """
+        running, size = self._running(crc), len(self.data)
+        count = size - width + 1
+        register = self._shifted(crc, np.full(count, crc.start, np.uint64), np.arange(count)) ^ running[:count]
+        if held is not None:
+            cell = np.full(width, held, np.uint8)
+            inside = _registers(crc, _TURNED[cell] if crc.reflected else cell)[-1]
+            register = self._shifted(crc, register, np.full(count, width)) ^ inside
+        rest = size - width - np.arange(count)
+        values = self._shifted(crc, register ^ running[width:], rest) ^ running[-1]
+        return (_all_reversed(values, crc.width) if crc.reflected else values) ^ np.uint64(crc.final)
+
+    def _shifted(self, crc: Crc, registers: Words, counts: Ints) -> Words:
+        """Return registers after so many bytes of zeros each."""
+        values = np.zeros(len(registers), np.uint64)
+        for bit, row in enumerate(self._shifts(crc)):
+            values ^= np.where(registers >> np.uint64(bit) & np.uint64(1), row[counts], np.uint64(0))
+        return values
 
     def _shifts(self, crc: Crc) -> Words:
         """Return what each bit of a register becomes after so many bytes of zeros: uint64[width, n + 1]."""

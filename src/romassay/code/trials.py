@@ -33,11 +33,17 @@ def stored_at(totals: Totals, name: str, parts: Parts, at: int, order: Order | N
     raw = totals.data[at : at + width // 8].tobytes()
     orders: tuple[Order, ...] = ("big", "little") if order is None else (order,)
     stored = {int.from_bytes(raw, one) for one in orders}
-    wanted = {value} if name in CRC_BY_NAME else {value, value ^ top, -value & top}
+    wanted = {*as_stored(name, value)}
     chance = len(stored) * len(wanted) / (1 << width)
     hit = Check(name, parts[0][0], parts[-1][1] - 1, at, value, chance)
-    behind_padding = name in CRC_BY_NAME and stored <= {0, top}
+    behind_padding = name in CRC_BY_NAME and width > 8 and stored <= {0, top}
     return Trial(chance, (hit,) if stored & wanted and not behind_padding else ())
+
+
+def as_stored(name: str, value: int) -> tuple[int, ...]:
+    """Return what a check may be stored as: itself, and of a sum also its complement and its negative."""
+    top = (1 << WIDTHS[name]) - 1
+    return (value,) if name in CRC_BY_NAME else (value, value ^ top, -value & top)
 
 
 def constant(totals: Totals, name: str, first: int, end: int) -> Trial:

@@ -6,34 +6,79 @@ import binascii
 import random
 import zlib
 
+import crccheck
 import numpy as np
 import pytest
 
 from romassay.code.checks import ENOUGH, own_checks
-from romassay.code.sums import CRC_BY_NAME, CRCS, KINDS, Totals, crc_of, sum_of, value_of
+from romassay.code.sums import CRC_BY_NAME, CRCS, KINDS, WIDTHS, Totals, crc_of, sum_of, value_of
 
 CHECK = np.frombuffer(b"123456789", np.uint8)
 
-CATALOGUE = {  # G. Cook, Catalogue of parametrised CRC algorithms: the check value of each row
-    "crc-8/smbus": 0xF4,
+CATALOGUE = {  # G. Cook, Catalogue of parametrised CRC algorithms: the check value of each row of 8, 16 and 32 bits
+    "crc-8/autosar": 0xDF,
+    "crc-8/bluetooth": 0x26,
+    "crc-8/cdma2000": 0xDA,
+    "crc-8/darc": 0x15,
+    "crc-8/dvb-s2": 0xBC,
+    "crc-8/gsm-a": 0x37,
+    "crc-8/gsm-b": 0x94,
+    "crc-8/hitag": 0xB4,
+    "crc-8/i-432-1": 0xA1,
+    "crc-8/i-code": 0x7E,
+    "crc-8/lte": 0xEA,
     "crc-8/maxim-dow": 0xA1,
+    "crc-8/mifare-mad": 0x99,
+    "crc-8/nrsc-5": 0xF7,
+    "crc-8/opensafety": 0x3E,
     "crc-8/rohc": 0xD0,
     "crc-8/sae-j1850": 0x4B,
-    "crc-8/i-432-1": 0xA1,
+    "crc-8/smbus": 0xF4,
+    "crc-8/tech-3250": 0x97,
+    "crc-8/wcdma": 0x25,
     "crc-16/arc": 0xBB3D,
-    "crc-16/modbus": 0x4B37,
-    "crc-16/umts": 0xFEE8,
-    "crc-16/ibm-3740": 0x29B1,
-    "crc-16/xmodem": 0x31C3,
-    "crc-16/kermit": 0x2189,
-    "crc-16/spi-fujitsu": 0xE5CC,
+    "crc-16/cdma2000": 0x4C06,
+    "crc-16/cms": 0xAEE7,
+    "crc-16/dds-110": 0x9ECF,
+    "crc-16/dect-r": 0x007E,
+    "crc-16/dect-x": 0x007F,
+    "crc-16/dnp": 0xEA82,
+    "crc-16/en-13757": 0xC2B7,
     "crc-16/genibus": 0xD64E,
+    "crc-16/gsm": 0xCE3C,
+    "crc-16/ibm-3740": 0x29B1,
     "crc-16/ibm-sdlc": 0x906E,
+    "crc-16/iso-iec-14443-3-a": 0xBF05,
+    "crc-16/kermit": 0x2189,
+    "crc-16/lj1200": 0xBDF4,
+    "crc-16/m17": 0x772B,
+    "crc-16/maxim-dow": 0x44C2,
     "crc-16/mcrf4xx": 0x6F91,
-    "crc-32/iso-hdlc": 0xCBF43926,
+    "crc-16/modbus": 0x4B37,
+    "crc-16/nrsc-5": 0xA066,
+    "crc-16/opensafety-a": 0x5D38,
+    "crc-16/opensafety-b": 0x20FE,
+    "crc-16/profibus": 0xA819,
+    "crc-16/riello": 0x63D0,
+    "crc-16/spi-fujitsu": 0xE5CC,
+    "crc-16/t10-dif": 0xD0DB,
+    "crc-16/teledisk": 0x0FB3,
+    "crc-16/tms37157": 0x26B1,
+    "crc-16/umts": 0xFEE8,
+    "crc-16/usb": 0xB4C8,
+    "crc-16/xmodem": 0x31C3,
+    "crc-32/aixm": 0x3010BF7F,
+    "crc-32/autosar": 0x1697D06A,
+    "crc-32/base91-d": 0x87315576,
     "crc-32/bzip2": 0xFC891918,
-    "crc-32/mpeg-2": 0x0376E6E7,
+    "crc-32/cd-rom-edc": 0x6EC2EDC4,
+    "crc-32/cksum": 0x765E7680,
+    "crc-32/iscsi": 0xE3069283,
+    "crc-32/iso-hdlc": 0xCBF43926,
     "crc-32/jamcrc": 0x340BC6D9,
+    "crc-32/mef": 0xD2C22F51,
+    "crc-32/mpeg-2": 0x0376E6E7,
+    "crc-32/xfer": 0xBD0BE338,
 }
 
 
@@ -51,6 +96,15 @@ def test_crcs_agree_with_the_standard_library_at_any_length(size: int) -> None:
     assert value_of("crc-32/iso-hdlc", data) == zlib.crc32(data.tobytes())
     assert value_of("crc-16/xmodem", data) == binascii.crc_hqx(data.tobytes(), 0)
     assert value_of("crc-16/ibm-3740", data) == binascii.crc_hqx(data.tobytes(), 0xFFFF)
+
+
+@pytest.mark.parametrize("size", [1, 7, 256, 1001])
+def test_crcs_agree_with_a_reference_library_at_any_length(size: int) -> None:
+    data = image(size + 1, size)  # crccheck, M. Scharrer: all rows of the catalogue, a bit at a time
+    rows = {c._names[0].lower(): c for c in vars(crccheck.crc).values() if getattr(c, "_names", ())}
+    assert {crc.name: crc_of(crc, data) for crc in CRCS} == {
+        crc.name: rows[crc.name].calc(data.tobytes()) for crc in CRCS
+    }
 
 
 def test_sums() -> None:
@@ -73,7 +127,7 @@ def test_a_stored_value_is_found(kind: str, order: str) -> None:
     value = value_of(kind, data[:-width])
     data[-width:] = np.frombuffer(value.to_bytes(width, order), np.uint8)  # type: ignore[arg-type]
     found = [check for check in own_checks(data) if check.kind == kind]
-    assert [(c.first, c.last, c.stored_at, c.value) for c in found] == [(0, 1023 - width, 1024 - width, value)]
+    assert (0, 1023 - width, 1024 - width, value) in [(c.first, c.last, c.stored_at, c.value) for c in found]
     assert found[0].chance_hits < ENOUGH
 
 
@@ -114,15 +168,51 @@ def test_the_last_value_before_the_padding_is_found() -> None:
     assert [(c.kind, c.first, c.last, c.stored_at) for c in found] == [("crc-16/ibm-3740", 0, 1499, 1500)]
 
 
-@pytest.mark.parametrize("kind", ["sum-16", "crc-16/xmodem", "xor-8"])
+@pytest.mark.parametrize("kind", ["sum-16", "crc-16/xmodem", "sum-8", "crc-8/dvb-s2"])
 def test_a_value_at_the_end_of_each_block_is_found(kind: str) -> None:
     data = image(10, 2048)
-    width = 1 if kind == "xor-8" else 2
+    width = WIDTHS[kind] // 8
     for at in range(0, 2048, 256):
         value = value_of(kind, data[at : at + 256 - width])
         data[at + 256 - width : at + 256] = np.frombuffer(value.to_bytes(width, "little"), np.uint8)
     found = {(c.first, c.last, c.stored_at) for c in own_checks(data, order="little") if c.kind == kind}
     assert {(at, at + 255 - width, at + 256 - width) for at in range(0, 2048, 256)} <= found
+
+
+def test_blocks_that_combine_to_nothing_are_told_as_such_and_not_by_a_stored_value() -> None:
+    data = image(13, 2048)
+    for at in range(0, 2048, 256):
+        data[at + 255] = value_of("xor-8", data[at : at + 255])
+    assert {(c.kind, c.first, c.stored_at, c.value) for c in own_checks(data)} == {
+        ("xor-8", at, None, 0) for at in range(0, 2048, 256)
+    }
+
+
+def test_blocks_that_come_out_at_one_value_whatever_it_is_are_told() -> None:
+    data = image(14, 2048)
+    for at in range(0, 2048, 512):
+        data[at + 77] = (0x5A - sum_of("sum-8", np.delete(data[at : at + 512], 77))) & 0xFF
+    assert {(c.kind, c.first, c.value) for c in own_checks(data)} == {("sum-8", at, 0x5A) for at in range(0, 2048, 512)}
+
+
+@pytest.mark.parametrize(("held", "at"), [(None, 1201), (0x00, 640), (0xFF, 4)])
+def test_a_value_of_32_bits_anywhere_is_found_however_its_own_place_counts(held: int | None, at: int) -> None:
+    data = image(15, 2048)
+    data[at : at + 4] = held or 0
+    covered = np.delete(data, slice(at, at + 4)) if held is None else data
+    data[at : at + 4] = np.frombuffer(zlib.crc32(covered.tobytes()).to_bytes(4, "big"), np.uint8)
+    assert [(c.kind, c.first, c.last, c.stored_at) for c in own_checks(data)] == [("crc-32/iso-hdlc", 0, 2047, at)]
+
+
+def test_a_crc_that_is_brought_to_nothing_is_found() -> None:
+    data = image(16, 1024)  # XMODEM: two bytes that are chosen so that the whole comes out at 0000
+    for patch in range(1 << 16):
+        data[500:502] = [patch >> 8, patch & 0xFF]
+        if binascii.crc_hqx(data.tobytes(), 0) == 0:
+            break
+    assert [(c.kind, c.first, c.last, c.stored_at, c.value) for c in own_checks(data, order="big")] == [
+        ("crc-16/xmodem", 0, 1021, 1022, int.from_bytes(data[-2:].tobytes(), "big"))
+    ]
 
 
 @pytest.mark.parametrize("kind", ["sum-8", "xor-8", "sum-16"])
