@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import binascii
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from romassay.chain import Assay, Options, assay
 from romassay.code.model import Check, Code
 from romassay.finding import Finding, ranked
 from romassay.judge import Judgement, judge
+from romassay.judge.evidence import tells_of_itself
 from romassay.reading import Hole, Reading, ReadingSet, Role, Source, reading_of
 from romassay.rig import Host, Rig
 from romassay.settle.model import Decision, Doubt, Image
@@ -164,8 +166,11 @@ def test_a_quarter_of_blank_that_ends_as_a_chip_would_leaves_the_size_open() -> 
 
 
 def test_a_rom_seen_at_one_place_needs_a_word_of_the_person_or_the_empty_socket() -> None:
-    checked = bench(FOG.tobytes(), "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
+    whole = FOG[:-2].tobytes() + binascii.crc_hqx(FOG[:-2].tobytes(), 0).to_bytes(2, "little")
+    checked = bench(whole, "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
     assert assay(readings(checked)).verdict == "confirmed"
+    blocks = bench(FOG.tobytes(), "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
+    assert assay(readings(blocks)).verdict == "provisional"  # each half has a sum: they may be two chips
     unchecked = FOG.copy()
     unchecked[0x2F0] ^= 0x01
     made = bench(unchecked.tobytes(), "1000 00aa aaaa aaaa", floating=(Floating("address-high"),))
@@ -385,16 +390,38 @@ def test_a_memory_seen_once_beside_a_rom_that_repeats_may_be_the_hosts() -> None
         assert (("ram-or-rom", 1) in kinds) is doubted
 
 
-def test_a_check_of_its_own_tells_a_memory_only_where_no_other_makes_one() -> None:
+@pytest.mark.parametrize("checked", [(True, False), (True, True), (False, False)])
+def test_a_check_of_its_own_does_not_tell_the_specimens_memory_from_the_hosts(checked: tuple[bool, bool]) -> None:
     made = examples.two_roms()
     functions = tuple(replace(f, copies=f.copies[:1]) for f in made.survey.functions)
     found = replace(made.survey, functions=functions)
     readings = ReadingSet(made.readings.readings, 16)
-    own = Code("6502", (("6502", 1.0),), checks=(Check("crc-16/xmodem", 0, 1023, None, 0, 1e-5),))
-    none = Code("6502", (("6502", 1.0),))
-    for codes, doubted in (((own, none), False), ((own, own), True), ((none, none), True)):
-        kinds = {f.kind for f in judge(readings, found, made.images, codes=codes).findings}
-        assert ("ram-or-rom" in kinds) is doubted, codes
+    own = (Check("crc-16/xmodem", 0, 1021, 1022, 1, 1e-5),)
+    codes = [Code("6502", (("6502", 1.0),), checks=own if one else ()) for one in checked]
+    kinds = {f.kind for f in judge(readings, found, made.images, codes=codes).findings}
+    assert "ram-or-rom" in kinds
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "stored", "whole"),
+    [
+        (0, 1021, 1022, True),
+        (0, 1015, 1016, True),  # up to the vectors
+        (0, 1023, 3, True),
+        (8, 1021, 1022, True),  # behind a header
+        (0, 1023, None, True),
+        (0, 509, 510, False),  # of the first half alone
+        (512, 1021, 1022, False),
+        (0, 699, 1022, False),
+    ],
+)
+def test_only_a_check_of_all_of_it_tells_that_an_image_is_whole(
+    first: int, last: int, stored: int | None, whole: bool
+) -> None:
+    image = examples.two_roms().images[0]
+    code = Code("6502", (("6502", 1.0),), checks=(Check("crc-16/xmodem", first, last, stored, 1, 1e-5),))
+    assert tells_of_itself([code], [image]) is whole
+    assert not tells_of_itself([code, code], [image, image])
 
 
 def test_a_rom_of_no_code_seen_once_is_doubted_beside_what_is_not_clear() -> None:

@@ -18,11 +18,11 @@ import numpy as np
 from romassay.code.check_blocks import by_blocks, by_table
 from romassay.code.check_parts import anywhere, with_complement
 from romassay.code.model import Check
-from romassay.code.sums import CRC_BY_NAME, USUAL_CRCS, USUAL_LONG, WIDE, WIDTHS, Bytes, Totals
+from romassay.code.sums import CRC_BY_NAME, KNOWN_CRCS, USUAL_CRCS, USUAL_LONG, WIDE, WIDTHS, Bytes, Totals
 from romassay.code.trials import HEADS, LEAST, Order, Trial, constant, stored_at
 from romassay.cpus.likeness import padding
 
-ENOUGH = 0.005
+ENOUGH = 0.0075
 """Chance hits below which a hit counts."""
 
 MOST = 1 << 16
@@ -100,13 +100,15 @@ def _stages(totals: Totals, vectors: int, order: Order | None) -> Iterator[Itera
     yield by_blocks(totals)
     yield _at_an_end(totals, sums, vectors, order)
     yield _around_a_head(totals, usual, HEADS[:2], order)
+    yield _halves(totals, usual, order)
     for place in places[1:]:
         yield place(totals, sums, vectors, order)
     yield from (place(totals, usual, vectors, other) for other in turned for place in places)
     yield _around_a_head(totals, usual, HEADS[2:], order)
     yield _around_a_head(totals, sums, HEADS[:2], order)
-    yield _halves(totals, usual, order)
     yield _behind_a_header(totals, usual, order)
+    yield from (_at_an_end(totals, sums, vectors, other) for other in turned)
+    yield _around_a_head(totals, KNOWN_CRCS, HEADS, order)
     for place in places:
         yield place(totals, crcs, vectors, order)
     yield _halves(totals, (*sums, *crcs), order)

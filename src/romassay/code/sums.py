@@ -117,6 +117,8 @@ WIDE = tuple(name for name, width in WIDTHS.items() if width > 8)
 USUAL_CRCS = ("crc-16/arc", "crc-16/modbus", "crc-16/ibm-3740", "crc-16/xmodem", "crc-16/kermit")
 USUAL_LONG = ("crc-32/iso-hdlc", "crc-32/bzip2", "crc-32/mpeg-2", "crc-32/jamcrc")
 """CRCs that are tried before the others of their width. Common practice, no source."""
+KNOWN_CRCS = ("crc-16/umts", "crc-16/genibus", "crc-16/ibm-sdlc", "crc-16/mcrf4xx", "crc-16/spi-fujitsu", "crc-16/gsm")
+"""CRCs of 16 bits that are tried next. Common practice, no source."""
 NARROW = tuple(name for name, width in SUMS if width == 8)
 
 

@@ -31,7 +31,7 @@ def about_alone(
     as code or the person said where the host's memory is. A check of its own tells in any case. What another doubt
     that is `known` already says of its size is not said again.
     """
-    if not images or tells_of_itself(codes):
+    if not images or tells_of_itself(codes, images):
         return
     function = found.functions[images[0].function]
     places = [copy.first for copy in function.copies if not copy.contended]

@@ -78,8 +78,11 @@ def about_choice(
     size: int | None,
     codes: Sequence[Code],
 ) -> Iterator[Finding]:
-    """Doubt which memory is the specimen's ROM, where nothing tells; of several alike not even its size does."""
-    if not images or told_apart(readings, images) or tells_of_itself(codes):
+    """Doubt which memory is the specimen's ROM, where nothing tells; of several alike not even its size does.
+
+    A check of its own tells that a ROM is whole; the host's has one as well.
+    """
+    if not images or told_apart(readings, images):
         return
     functions = [found.functions[image.function] for image in images]
     first = functions[0]
@@ -94,7 +97,7 @@ def about_choice(
             evidence=f"memories that each appear once answer at {places}; nothing tells the specimen's from the host's",
             advice="exclude the host's memory, or add a reading of the empty socket",
         )
-    elif part or (size and reads_as_code(codes)):
+    elif part or (size and reads_as_code(codes)) or tells_of_itself(codes, images):
         return
     elif len(first.copies) == 1 and not host_known(readings) and _small_beside(found, first):
         yield Finding(

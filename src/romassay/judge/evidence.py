@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from romassay.address import merge_ranges
-from romassay.code.model import Code
+from romassay.code.model import Check, Code
+from romassay.code.sums import WIDTHS
 from romassay.cpus.model import Name
-from romassay.reading import ReadingSet
+from romassay.reading import Bytes, ReadingSet
 from romassay.settle.model import Image
 from romassay.survey.model import Function
 
@@ -25,6 +28,9 @@ BLANKS = (0xFF, 0x00)
 
 SELDOM = 0.003
 """Chance hits up to which an image's own check tells that it is a whole program."""
+
+LEFT_OUT = 16
+"""Bytes at the beginning or end of an image that its own check may leave out. Common practice, no source."""
 
 PLACELESS = ("raw-binary", "bnpf")
 """Formats without addresses."""
@@ -68,10 +74,25 @@ def told_apart(readings: ReadingSet, images: Sequence[Image]) -> bool:
     return controlled and (images[0].confidence.sessions >= ENOUGH or len(images[0]) not in RAM_SIZES)
 
 
-def tells_of_itself(codes: Sequence[Code]) -> bool:
-    """Tell whether one image, and one alone, makes a check of itself that comes out right: that is a whole program."""
-    sure = [check for check in codes[0].checks if check.chance_hits <= SELDOM] if codes else []
-    return bool(sure) and not any(code.checks for code in codes[1:])
+def tells_of_itself(codes: Sequence[Code], images: Sequence[Image]) -> bool:
+    """Tell whether one image, and one alone, makes a check of itself that comes out right: that is a whole program.
+
+    The check must be of all of it, but for a header, the vectors and padding: half of a ROM whose blocks each have a
+    check, or that has one of a part, has them too.
+    """
+    if not codes or any(code.checks for code in codes[1:]):
+        return False
+    return any(check.chance_hits <= SELDOM and _is_of_all(check, images[0].value) for check in codes[0].checks)
+
+
+def _is_of_all(check: Check, value: Bytes) -> bool:
+    """Tell whether a check leaves out no more of an image than a header, the vectors and padding."""
+    left = np.ones(len(value), np.bool_)
+    left[check.first : check.last + 1] = False
+    if check.stored_at is not None:
+        left[check.stored_at : check.stored_at + WIDTHS[check.kind] // 8] = False
+    behind = value[check.last + 1 : -LEFT_OUT][left[check.last + 1 : -LEFT_OUT]]
+    return int(np.count_nonzero(left[: check.first])) <= LEFT_OUT and len(np.unique(behind)) <= 1
 
 
 def reads_as_code(codes: Sequence[Code]) -> bool:

@@ -88,7 +88,7 @@ def about_other_half(found: Survey, images: Sequence[Image], codes: Sequence[Cod
     Where the host's memory covers half of a copy, only the other half is seen twice, and beside its copies stand what
     is hidden there and what hides it. Where the same memory stands beside every copy, the line is a select.
     """
-    if not images or tells_of_itself(codes):
+    if not images or tells_of_itself(codes, images):
         return
     function = found.functions[images[0].function]
     line = function.size.bit_length() - 1
@@ -130,7 +130,7 @@ def about_rest(
     Unused bytes are at the end of a ROM for the most part; only there they count against it. A program that ends in
     its vectors, or that checks itself, is whole.
     """
-    if not images or ends_in_vectors(codes) or tells_of_itself(codes):
+    if not images or ends_in_vectors(codes) or tells_of_itself(codes, images):
         return
     function = found.functions[images[0].function]
     line = function.size.bit_length() - 1

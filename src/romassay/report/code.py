@@ -8,6 +8,8 @@ from romassay.report.words import listed
 
 _SHOWN = 3
 _WORTH = 0.05
+_BLIND = ("sum-", "xor-")
+"""Checks that don't feel the order of the bytes."""
 
 
 def code_sentences(assay: Assay, number: int) -> list[str]:
@@ -51,6 +53,7 @@ def _checks(code: Code) -> list[str]:
         return [
             f"Its own check comes out right: {first.kind} is {value} in each of {len(blocks)} blocks of "
             f"{first.last - first.first + 1} bytes, where chance would give {first.chance_hits:.2g} such hits."
+            f"{_not_felt(first)}"
         ]
     return [_check(check) for check in code.checks[:_SHOWN]]
 
@@ -59,5 +62,14 @@ def _check(check: Check) -> str:
     stored = f"{check.value:X}" if check.stored_at is None else f"what is stored at {check.stored_at:04X}"
     return (
         f"Its own check comes out right: {check.kind} over {check.first:04X}-{check.last:04X} is {stored}, "
-        f"where chance would give {check.chance_hits:.2g} such hits."
+        f"where chance would give {check.chance_hits:.2g} such hits.{_not_felt(check)}"
     )
+
+
+def _not_felt(check: Check) -> str:
+    """Return what a check at a constant does not notice: it is the same in any order of its bytes."""
+    if check.stored_at is not None or not check.kind.startswith(_BLIND):
+        return ""
+    lines = (check.last - check.first + 1).bit_length() - 1
+    data = " or the data lines" if check.kind.startswith("xor") else ""
+    return f" It comes out so with A0 to A{lines - 1}{data} in any other order as well."
