@@ -79,7 +79,7 @@ def _other(error: Exception) -> int:
         message = _in_plain_words(error.format_message().rstrip("."))
         return _complain(f"{message}; see '{error.ctx.command_path} --help'", EXIT_BAD_INPUT)
     if isinstance(error, ClickException):
-        return _complain(error.format_message(), EXIT_BAD_INPUT)
+        return _complain(f"{_in_plain_words(error.format_message().rstrip('.'))}; see --help", EXIT_BAD_INPUT)
     if os.environ.get("ROMASSAY_TRACEBACK"):
         raise error
     return _complain(
@@ -96,6 +96,8 @@ _WORDS = (
     (r"is not in the range (\S+?)<=x<=(\S+)", r"is out of range: \1 to \2"),
     (r"Got unexpected extra arguments? \((.*)\)", r"'\1' is one word too many"),
     (r"\.? \(Did you mean (.*)\)", r"; did you mean \1"),
+    (r"Option '(.*)' requires an argument", r"\1: its value is missing"),
+    (r"Missing argument '(.*)'", r"\1 is missing"),
 )
 """What click says, and how it is said here."""
 

@@ -185,6 +185,16 @@ def test_the_code_is_listed(page: Any, address: str) -> None:
     page.wait_for_function("() => document.querySelector('img.strip').naturalWidth > 100")
 
 
+@pytest.mark.parametrize("tab", ["Decode", "Bytes", "Code", "Logs"])
+def test_nothing_is_cut_off_on_a_narrow_screen(page: Any, address: str, tab: str) -> None:
+    page.set_viewport_size({"width": 400, "height": 850})
+    opened(page, address, "fog")
+    page.click(f"#tab-{tab}")
+    page.wait_for_function("() => document.querySelector('#panel').textContent.length > 100")
+    ends = "e => e.map(each => each.getBoundingClientRect().right)"
+    assert max(page.locator("#map, #panel, [role=tab]").evaluate_all(ends)) <= 400
+
+
 def test_the_lines_of_a_log_are_marked(page: Any, address: str) -> None:
     opened(page, address, "fog")
     page.click("#tab-Logs")

@@ -179,7 +179,8 @@ def _choose(data: bytes, name: str, hints: Hints) -> Format:
         raise BadInput(
             "this holds no dump in any format that is known here",
             place=name,
-            advice="for a plain image give --base, the address of its first byte; for a text dump, --layout",
+            advice="for a plain image give the address of its first byte, --base or Hints(base=…); for a text dump, "
+            "its layout, --layout or Hints(layout=…)",
         )
     return FORMATS[best]
 

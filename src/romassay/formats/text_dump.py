@@ -17,6 +17,7 @@ from romassay.formats.learning.whole_log import borne_out, probe_of
 from romassay.formats.lines.rows import CLEAN, Rows
 from romassay.formats.model import Format, Hints, Parsed
 from romassay.formats.passes.falling import falls, turned_readings, turned_rows, turned_text
+from romassay.formats.text.mended import with_digits_for_marks
 from romassay.formats.text.respelt import respelt
 from romassay.formats.text.terminal import clean
 from romassay.reading import Reading
@@ -45,10 +46,9 @@ def sniff(data: bytes) -> float:
     log = _prepared(data, None)
     if log.plain:
         return _SURE
-    learnt = _learn(log.pieces)
-    if not learnt:
+    if not log.learnt:
         return 0.0
-    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(log.pieces))
+    layout, _ = log.learnt
     probe = probe_of(turned_text(log.text) if log.falls else log.text)
     return _SURE if is_dump(read_rows(probe, layout), layout) else _DOUBTFUL
 
@@ -118,11 +118,9 @@ def _layout_for(log: _Prepared, hints: Hints) -> tuple[Layout, tuple[str, ...]]:
     words = parse_words(hints.layout) if hints.layout else {}
     if words and is_whole(words):
         return parse_layout(hints.layout or ""), ()
-    learnt = _learn(log.pieces)
-    if not learnt:
+    if not log.learnt:
         raise BadInput("no layout of a dump can be made out", advice=_ADVICE)
-    layout = borne_out(tuple(layout for layout, _ in learnt), b"\n".join(log.pieces))
-    notes = dict(learnt).get(layout, learnt[0][1])
+    layout, notes = log.learnt
     return (corrected(layout, words) if words else layout), notes
 
 
@@ -171,6 +169,19 @@ class _Prepared:
         """Stretches to learn the layout from."""
         pieces = _sample(self.text)
         return tuple(map(turned_text, pieces)) if self.falls else pieces
+
+    @cached_property
+    def learnt(self) -> tuple[Layout, tuple[str, ...]] | None:
+        """The layout that explains its sample best, and what was assumed; None where none can be made out.
+
+        Marks that stand for cells, such as `??`, count as digits where nothing can be learnt without.
+        """
+        for pieces in (self.pieces, tuple(map(with_digits_for_marks, self.pieces))):
+            found = _learn(pieces)
+            if found:
+                layout = borne_out(tuple(layout for layout, _ in found), b"\n".join(pieces))
+                return layout, dict(found).get(layout, found[0][1])
+        return None
 
     @cached_property
     def falls(self) -> bool:

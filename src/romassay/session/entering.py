@@ -132,9 +132,9 @@ def _again(entry: Entry, item: Input, notices: list[str], *, filed: bool) -> Ent
     if amended != entry.said:
         notices.append(f"{name}: known already; what is said about it now counts")
     elif filed and name in (entry.file, *entry.also):
-        notices.append(f"{name}: in the docket already, it adds nothing")
+        notices.append(f"{name}: in the docket already; it adds nothing")
     else:
-        notices.append(f"{name}: the same file as {entry.file}, byte for byte, it adds nothing")
+        notices.append(f"{name}: the same file as {entry.file}, byte for byte; it adds nothing")
     newly = () if filed and name in (entry.file, *entry.also) else (name,)
     return msgspec.structs.replace(entry, said=amended, also=(*entry.also, *newly))
 

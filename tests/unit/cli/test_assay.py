@@ -93,7 +93,7 @@ def test_the_docket_keeps_the_command_as_it_was_typed(here: Path) -> None:
 def test_the_same_file_again_is_told_on_stderr(here: Path) -> None:
     romassay(here, "assay", "a.log", "-o", "box")
     run = romassay(here, "assay", "a.log", "-o", "box")
-    assert run.stderr == b"romassay: a.log: in the docket already, it adds nothing\n"
+    assert run.stderr == b"romassay: a.log: in the docket already; it adds nothing\n"
 
 
 def test_options_reach_the_record(here: Path) -> None:
@@ -184,6 +184,7 @@ def test_the_layout_shown_can_be_given_back(here: Path) -> None:
         ("assay folder", "folder: "),
         ("assay empty.log", "empty.log: "),
         ("assay a.log --empty-socket nope.log", "nope.log: "),
+        ("assay a.log --session", "--session: its value is missing; see --help"),
         ("assay a.log --size many", "--size: 'many' is no number of bytes"),
         ("assay a.log --size 0", "--size: 0 bytes cannot be meant"),
         ("assay a.log --base 12X4", "--base: "),

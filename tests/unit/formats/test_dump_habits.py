@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 
+import pytest
+
 from romassay.formats import read
 from romassay.reading import Reading
 
@@ -113,3 +115,17 @@ def test_a_banner_as_long_as_a_screen_is_wide_joins_no_lines() -> None:
     banners = ["A=00 X=FD Y=02 S=F7 P=24 PC=C3A1", "Connected at 9600 8N1", "64K RAM SYSTEM  38911 BYTES FREE"]
     lines = banners + [f"{at:04X}: {row.hex(' ').upper()}" for at, row in rows(DATA, 4)]
     assert seen(only(lines)) == truth(DATA)
+
+
+@pytest.mark.parametrize("mark", ["??", "--", "..", "xx"])
+def test_marks_in_many_cells_say_nothing_of_their_bytes_and_hide_no_other(mark: str) -> None:
+    dice = random.Random(3)
+    lines, whole = [], {}
+    for at, row in rows(DATA * 4):
+        unread = {i for i in range(len(row)) if dice.random() < 0.25}
+        lines.append(f"{at:04X}: " + " ".join(mark if i in unread else f"{byte:02X}" for i, byte in enumerate(row)))
+        whole |= {at + i: byte for i, byte in enumerate(row) if i not in unread}
+    reading = only(lines)
+    told = {at: v for (at, v), bits in zip(seen(reading).items(), reading.known_bits().tolist(), strict=True) if bits}
+    assert told.items() <= whole.items()
+    assert len(told) > 0.9 * len(whole)

@@ -120,7 +120,7 @@ def test_without_a_file_the_docket_is_derived_anew(logs: tuple[Path, Path, Path]
 def test_the_same_file_again_adds_nothing_and_says_so(logs: tuple[Path, Path, Path], tmp_path: Path) -> None:
     first = assay(logs[0], logs[1], into=tmp_path / "box")
     again = assay(logs[0], into=tmp_path / "box")
-    assert again.notices == ("a.log: in the docket already, it adds nothing",)
+    assert again.notices == ("a.log: in the docket already; it adds nothing",)
     assert again.files == first.files
     assert names(tmp_path / "box") == ["a.log", "b.log"]
 

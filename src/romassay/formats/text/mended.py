@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import string
 from collections import Counter
 from collections.abc import Sequence
@@ -11,6 +12,14 @@ LEAST_ALIKE = 5
 _LONGEST = 400
 _CHARACTERS_PER_ERROR = 40
 DIGITS_ALIKE = bytes(ord("0") if chr(c) in string.hexdigits else c for c in range(256))
+
+
+_MARKED = re.compile(rb"(?<![^\s,;|])([?.*xX-])\1(?![^\s,;|])")
+
+
+def with_digits_for_marks(text: bytes) -> bytes:
+    """Return a text, for learning only, with zeros in place of cells such as `??` or `--`: nothing was read there."""
+    return _MARKED.sub(b"00", text)
 
 
 def mended(stretches: Sequence[Sequence[bytes]]) -> list[list[bytes]]:
