@@ -121,6 +121,16 @@ def test_a_call_into_page_zero_keeps_its_length(tmp_path: Path) -> None:
     assert assembled("6800", source(listing(cpu_of("6800"), data, 0x400, [("start", 0x400)])), tmp_path) == data
 
 
+def test_many_short_jumps_in_a_row_come_back(tmp_path: Path) -> None:
+    """Such as a table that a JMP @A+DPTR goes into: the linker errs over four of them in one of its records."""
+    lines = [" mov dptr,#table", " jmp @a+dptr", "table:", *(f" ajmp l{n}" for n in range(9))]
+    code = assemble(cpu_of("8051"), lines + [line for n in range(9) for line in (f"l{n}: inc a", " ret")], origin=0x200)
+    text = source(listing(cpu_of("8051"), code.data, 0x200, [("start", 0x200)]))
+    assert text.count("ajmp L0") == 9
+    assert assembled("8051", text, tmp_path) == code.data
+    assert assemble(cpu_of("8051"), text).data == code.data
+
+
 def test_the_rehearsals_firmware_comes_back(tmp_path: Path) -> None:
     data = FOG.read_bytes()
     shown = listing(cpu_of("6502"), data, 0xFC00, [("reset", 0xFC00), ("nmi", 0xFE4D), ("irq", 0xFE55)])

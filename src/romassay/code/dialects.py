@@ -30,6 +30,8 @@ class Dialect:
         text: the directive for texts in quotes.
         mixed: whether it takes numbers as well.
         lost_branches: whether it errs over branches to what has no name.
+        parted: the line that parts jumps within a block that stand close together, where its linker errs over four of
+            them; nothing where it does not.
         fill: the line for so many bytes of one value, '{count}' and '{value}'; nothing where there is none.
         colon: what follows a label.
         end: lines after everything else.
@@ -48,6 +50,7 @@ class Dialect:
     fill: str
     mixed: bool = True
     lost_branches: bool = False
+    parted: str = ""
     colon: str = ":"
     end: tuple[str, ...] = ()
 
@@ -152,6 +155,7 @@ DIALECTS: dict[Name, Dialect] = {
         "",
         mixed=False,
         lost_branches=True,
+        parted=".ds 0",
     ),
     "1802": _asm80("CDP1802", _H),
 }

@@ -96,6 +96,10 @@ def follow(
     return walk.result(walk.add(likely, apart))
 
 
+_TAKEN, _APART = b"\1", b"\2"
+"""Bytes that something covers, and those that only the flow from the entries and calls may enter."""
+
+
 class _Walk:
     """The state of following the flow through one image."""
 
@@ -104,7 +108,7 @@ class _Walk:
         self.data, self.origin = decoder.data, decoder.origin
         self.by_register = calls_by_register(decoder.cpu, self.data, self.origin)
         self.found: dict[int, Instruction] = {}
-        self.covered, self.apart = bytearray(len(self.data)), bytearray(len(self.data))
+        self.covered = bytearray(len(self.data))
         for blank in _BLANK.finditer(self.data):
             self._cover(blank.start(), blank.end())
         self.targets: dict[int, list[int]] = {}
@@ -127,7 +131,8 @@ class _Walk:
     def add(self, likely: Iterable[int], apart: Iterable[tuple[int, int]]) -> set[int]:
         """Take likely instructions where there is room, and what leads on from them; return all that were taken."""
         for first, end in apart:
-            self.apart[first:end] = b"\1" * (end - first)
+            free = self.covered[first:end].replace(b"\0", _APART)
+            self.covered[first:end] = free
         besides: set[int] = set()
         led: list[int] = []
         for at in likely:
@@ -154,14 +159,14 @@ class _Walk:
         )
 
     def _cover(self, first: int, end: int) -> None:
-        self.covered[first:end] = b"\1" * (end - first)
+        self.covered[first:end] = _TAKEN * (end - first)
 
     def _free(self, at: int) -> Instruction | None:
         """Return the instruction at an offset, where there is one and nothing else covers its bytes."""
         instruction = self.decoder.at(at)
-        if instruction is None or any(self.covered[at : at + instruction.size]):
+        if instruction is None or self.covered.count(0, at, at + instruction.size) < instruction.size:
             return None
-        return None if any(self.apart[at : at + instruction.size]) else instruction
+        return instruction
 
     def _take(self, at: int, instruction: Instruction, open_ones: list[int]) -> int | None:
         """Enter an instruction; return the offset at which it goes on behind itself, if it does."""
@@ -231,14 +236,14 @@ class _Walk:
             return at
         if inline.kind == "words":
             goals = words_behind(self.decoder, at, self.behind.begins)
-            if not goals or any(self.covered[at : at + 2 * len(goals)]):
+            if not goals or _TAKEN in self.covered[at : at + 2 * len(goals)]:
                 return at
             for number, goal in enumerate(goals):
                 self._lead(at + 2 * number, goal, by, open_ones)
             self._cover(at, at + 2 * len(goals))
             return None
         end = inline.end(self.data, at)
-        if end is None or any(self.covered[at:end]):
+        if end is None or _TAKEN in self.covered[at:end]:
             return at
         self.inline_data[at] = end
         self._cover(at, end)

@@ -28,6 +28,7 @@ _WORDLIKE = 0.75
 _LEAST_SIGNS, _LEAST_SIGNS_ALONE = 3, 6
 """Signs of a message on average: where the routine takes its return address, and where that is not seen."""
 
+_SIGNS = frozenset(bytes([byte]) for byte in (*_PRINTABLE, *_CONTROLS))
 _MARKS = bytes((*_CONTROLS, *_TERMINATORS))
 _SHARE = 0.75
 """Share of the calls behind which a message must stand; data that were taken for code may seem to call as well."""
@@ -176,6 +177,8 @@ def _text_end(data: bytes, at: int, terminator: int) -> int | None:
 
 def _text(data: bytes, places: Sequence[int], *, takes: bool) -> Inline | None:
     """Return the message that stands behind the calls of a routine."""
+    if sum(data[at : at + 1] in _SIGNS for at in places) < _SHARE * len(places):
+        return None
     for terminator in _TERMINATORS:
         ends = [_text_end(data, at, terminator) for at in places]
         texts = [bytes(byte & 0x7F for byte in data[at:end]) for at, end in zip(places, ends, strict=True) if end]

@@ -123,10 +123,11 @@ def listing(
     places = [address for _, address in entries]
     guess = _likely(cpu, data, origin, character) if likely else Guess()
     decoder = Decoder(cpu, data, origin)
-    followed, tables = _followed(decoder, places, guess, ())
+    followed, tables, behind = _followed(decoder, places, guess, (), Behind())
     if guess.starts:
         held = {at for table in tables for at in range(table.first, table.end)}
-        followed, tables = _followed(decoder, places, guess, [at for at in guess.starts if at not in held])
+        free = [at for at in guess.starts if at not in held]
+        followed, tables, _ = _followed(decoder, places, guess, free, behind)
     pieces = tuple(divide(data, followed, tables, character))
     halves = dict(halves_of(cpu, data, origin, followed, pieces))
     return Listing(
@@ -151,11 +152,11 @@ def _said(names: Mapping[int, str] | None, origin: int, followed: Followed, piec
 
 
 def _followed(
-    decoder: Decoder, places: Sequence[int], guess: Guess, likely: Sequence[int]
-) -> tuple[Followed, list[Piece]]:
+    decoder: Decoder, places: Sequence[int], guess: Guess, likely: Sequence[int], behind: Behind
+) -> tuple[Followed, list[Piece], Behind]:
     """Follow the flow from the entries, and from what the tables that it uses point at, until no more comes of it."""
     origin = decoder.origin
-    followed, behind = _with_inline(decoder, places, guess, likely, Behind())
+    followed, behind = _with_inline(decoder, places, guess, likely, behind)
     tables = pointer_tables(decoder, followed, guess)
     while tables:
         wider = [origin + target for table in tables for target in table.targets if target not in table.texts]
@@ -164,7 +165,7 @@ def _followed(
         if _reached(again) <= _reached(followed) or len(more) < len(tables):
             break
         followed, tables = again, more
-    return followed, tables
+    return followed, tables, behind
 
 
 _ROUNDS = 4

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from romassay.code.flow import Followed
 from romassay.code.texts import LEADING, TRAILING, is_wordlike, texts_begin
 from romassay.cpus.decode import Decoder
@@ -79,6 +81,7 @@ def pointer_tables(decoder: Decoder, followed: Followed, guess: Guess) -> list[P
     tables = list(_vectors(cpu, data, origin, followed))
     tables += [Piece(at, at + 2, "pointers", (target,)) for at, target in followed.inline.items()]
     begins = _Begins(decoder, followed, guess)
+    leads = _leads(data, origin, order, begins.heads)
     shifts = (0, 1) if cpu.name in _TABLES_OF_RETURNS else (0,)
     for first, end in _free(data, followed):
         for start in sorted(target for target in named if first <= target < end):
@@ -88,32 +91,39 @@ def pointer_tables(decoder: Decoder, followed: Followed, guess: Guess) -> list[P
             _, shift, targets = found
             if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
                 tables.append(begins.table(start, targets, shift))
-        tables += _unnamed(data, origin, first, end, order, begins)
+        tables += _unnamed(data, origin, first, end, order, begins, leads)
     return _apart(sorted(tables, key=lambda table: table.first))
 
 
 _BLANK_WORDS = (0x0000, 0xFFFF)
+_SPACE = 0x10000
 
 
 def _unnamed(
-    data: bytes, origin: int, first: int, end: int, order: Literal["big", "little"], begins: _Begins
+    data: bytes, origin: int, first: int, end: int, order: Literal["big", "little"], begins: _Begins, leads: bytes
 ) -> Iterable[Piece]:
     """Yield the tables that nothing is seen to refer to: runs of words that all lead to the beginning of a routine."""
-    at = first
-    while at < end - 1:
-        targets: list[int] = []
-        while at + 2 * len(targets) < end - 1:
-            here = at + 2 * len(targets)
-            word = int.from_bytes(data[here : here + 2], order)
-            target = word - origin
-            if target not in begins.heads or word in _BLANK_WORDS:
-                break
-            targets.append(target)
+    at = leads.find(1, first, end - 1)
+    while at >= 0:
+        stop = at
+        while stop < end - 1 and leads[stop]:
+            stop += 2
+        targets = tuple(int.from_bytes(data[here : here + 2], order) - origin for here in range(at, stop, 2))
         if len(targets) >= _LEAST_POINTERS and len(set(targets)) > 1:
-            yield begins.table(at, tuple(targets))
-            at += 2 * len(targets)
+            yield begins.table(at, targets)
+            at = leads.find(1, stop, end - 1)
         else:
-            at += 1
+            at = leads.find(1, at + 1, end - 1)
+
+
+def _leads(data: bytes, origin: int, order: Literal["big", "little"], heads: Iterable[int]) -> bytes:
+    """Return for each offset 1 where a word stands that leads to where something begins."""
+    raw = np.frombuffer(data, np.uint8).astype(np.int64)
+    words = raw[:-1] | raw[1:] << 8 if order == "little" else raw[:-1] << 8 | raw[1:]
+    begun = np.zeros(_SPACE + 1, bool)
+    begun[[origin + at for at in heads if 0 <= origin + at < _SPACE]] = True
+    begun[list(_BLANK_WORDS)] = False
+    return bytes(begun[words]) + b"\0"
 
 
 def _led(words: Sequence[int], shift: int, start: int, begins: _Begins) -> tuple[int, int, tuple[int, ...]]:

@@ -35,6 +35,8 @@ _QUOTED = re.compile(rb"[A-Za-z0-9 .,:?!+\-*/=()<>#%&@$_]+")
 
 _MESSAGE_ENDS = frozenset(b"\x00\x03\x04\x0a\x0d\xff")
 _KINDS = {"bytes": "data"}
+_RECORD, _CROWD = 16, 2
+"""Bytes of a linker's record; jumps in it behind which one more is parted from them."""
 
 
 def source(
@@ -206,6 +208,7 @@ class _Writer:
         self.quotes = characters == "ascii"
         self.names = {**shown.labels, **{address: place.name for address, place in used.items()}}
         self.known_registers = register_names(shown.cpu.name)
+        self.blocks: list[int] = []
 
     def lines(self) -> list[str]:
         """Return everything between the head and the end."""
@@ -252,12 +255,22 @@ class _Writer:
         if not takes_back(self.shown.cpu.name, instruction, code) or self._is_lost(instruction):
             notes = [text, *notes]
             text = self._bytes(code)
-        lines = self._label(instruction.address)
+        lines = [*self._parted(instruction), *self._label(instruction.address)]
         comment = f"{instruction.address:04X} {code.hex(' ').upper():<14}"
         lines.append(f"{'        ' + text:<{_COMMENT_AT}}; {' '.join([comment, *notes]).rstrip()}")
         if instruction.flow in ENDS or (self.shown.followed.inline and instruction.form.code[0] == SEP_R5):
             lines.append("")
         return lines
+
+    def _parted(self, instruction: Instruction) -> Iterator[str]:
+        """Yield the line that parts a jump within a block from others close before it, for a linker that wants it."""
+        if not self.dialect.parted or all(value.kind != "block" for value in instruction.values):
+            return
+        self.blocks = [at for at in self.blocks if at > instruction.address - _RECORD]
+        if len(self.blocks) >= _CROWD:
+            yield f"{'        ' + self.dialect.parted:<{_COMMENT_AT}}; for the linker, which takes no more in a row"
+            self.blocks = []
+        self.blocks.append(instruction.address)
 
     def _is_lost(self, instruction: Instruction) -> bool:
         """Tell whether an instruction branches to where no name is, and the assembler would err over that."""
