@@ -13,7 +13,7 @@ import numpy.typing as npt
 from romassay.code.checks import own_checks
 from romassay.code.evidence import SAMPLE, Evidence, weigh
 from romassay.code.identify import candidates
-from romassay.code.model import Code
+from romassay.code.model import NO_VECTOR, Code
 from romassay.code.origin import origins
 from romassay.code.structure import structure
 from romassay.cpus.catalogue import cpu_of
@@ -94,7 +94,7 @@ def _entries(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented, origin:
     order = {"reset": 0}
     yield from sorted(dict.fromkeys(known), key=lambda item: order.get(item[0], 1))
     if not known and (0 in starts or _jumps_inside(division, origin, starts)):
-        yield "start", origin
+        yield NO_VECTOR, origin
 
 
 def _jumps_inside(division: Segmented, origin: int, starts: set[int]) -> bool:

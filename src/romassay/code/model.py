@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from romassay.cpus.model import Name
 
+NO_VECTOR = "start"
+"""Name of the entry at the first byte of code that holds neither a vector nor an address at which the CPU enters."""
+
 
 @dataclass(frozen=True, slots=True)
 class Check:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from romassay.chain import Assay
-from romassay.code.model import Check, Code
+from romassay.code.model import NO_VECTOR, Check, Code
 from romassay.report.words import listed
 
 _SHOWN = 3
 _WORTH = 0.05
 _BLIND = ("sum-", "xor-")
 """Checks that don't feel the order of the bytes."""
+_SURE = 0.95
+"""Probability from which on an address is given without it."""
 
 
 def code_sentences(assay: Assay, number: int) -> list[str]:
@@ -36,13 +38,23 @@ def _share(chance: float) -> str:
 def _origin(code: Code) -> list[str]:
     if code.cpu is None:
         return []
+    places = [f"{address:04X} ({_share(chance)})" for address, chance in code.origins[:_SHOWN] if chance >= _WORTH]
+    if code.origin is None and places:
+        return [f"Where it belongs is open: perhaps at {' or '.join(places)}."]
     if code.origin is None:
         return ["Nothing in it tells at which address it belongs."]
-    places = [f"{address:04X} ({chance:.0%})" for address, chance in code.origins[1:_SHOWN] if chance >= _WORTH]
-    rest = f", or at {' or '.join(places)}" if places else ""
-    text = f"It belongs at {code.origin:04X}{rest}: {code.references} absolute references were weighed."
-    entries = [f"{name} at {address:04X}" for name, address in code.entries[:_SHOWN]]
-    return [text, *([f"It begins with {listed(entries)}."] if entries else [])]
+    rest = f", or at {' or '.join(places[1:])}" if places[1:] else ""
+    sure = "" if code.origins[0][1] >= _SURE else f" ({_share(code.origins[0][1])})"
+    text = f"It belongs at {code.origin:04X}{sure}{rest}: {code.references} absolute references were weighed."
+    return [text, *_entries(code)]
+
+
+def _entries(code: Code) -> list[str]:
+    if not code.entries:
+        return []
+    if code.entries[0][0] == NO_VECTOR:
+        return [f"Nothing in it tells where the CPU enters; its first instruction is at {code.entries[0][1]:04X}."]
+    return [f"It begins with {listed([f'{name} at {address:04X}' for name, address in code.entries[:_SHOWN]])}."]
 
 
 def _checks(code: Code) -> list[str]:
