@@ -3,7 +3,8 @@
 A reference is the address in a jump or call. At the right origin nearly all of those that lead inside land where an
 instruction begins; at a wrong one they land as chance has it. The reset vector at the top of an image of the 6502,
 6800 and 6809 families must do so too. What chance does is counted in the image itself: the share of its bytes that
-begin one.
+begin one. Where a jump holds 11 bits of its address only, these are weighed alike: of the images that cover a part
+of the block, that is the likelier one into which they lead as a program's do.
 """
 
 from __future__ import annotations
@@ -22,8 +23,15 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 
-_LANDS = 0.93
-_VECTOR_LANDS = 0.9
+_LEAD_OUTSIDE = (0.9, 0.4, 0.1)
+"""How much rarer than by chance the addresses of a block may lead outside the image; each is as likely."""
+
+_VECTORS_LAND = (0.0, 0.15, 0.8)
+"""Where vectors land, as the addresses of calls do; one that lands on no instruction says nothing."""
+
+_VECTOR_MOST = 6.0
+_OTHER_VECTOR = 0.5
+_WITHOUT_RESET = 0.3
 _SPACE = 0x10000
 _JUMP, _CALL = 3, 4
 _ENDS = (3, 5, 7)
@@ -65,7 +73,7 @@ def origins(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented) -> Origi
     is_start = np.zeros(size, bool)
     is_start[starts] = True
     called = division.columns.flow[starts] == _CALL
-    targets = division.columns.absolute[starts]
+    targets = _elsewhere(cpu, division.columns.absolute[starts])
     inline = _inline_calls(cpu, data, starts)
     classes = _classes(division, is_start, data[starts] == SEP_R5 if len(inline) else None)
     blocks = _block_targets(cpu, data, division)
@@ -77,8 +85,8 @@ def origins(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented) -> Origi
     _land(scores, _counted(targets[~called]), classes, _JUMPS_LAND)
     if heads.any():
         _land(scores, words, heads.astype(np.int64), _WORDS_LAND)
-    scores += _vectors(cpu, data, places, is_start)
-    scores += _blocks(blocks, places, is_start)
+    scores += _vectors(cpu, data, places, classes)
+    scores += _in_blocks(cpu, blocks, places, classes)
     scores += _restarts(cpu, division, places)
     weights = np.exp((scores - scores.max()) * _TEMPER)
     weights /= weights.sum()
@@ -87,7 +95,7 @@ def origins(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented) -> Origi
     references = (
         _inside(_counted(np.concatenate([targets, inline])), ranked, size)
         + _vector_count(cpu, data, ranked, is_start)
-        + len(blocks[0])
+        + len(blocks.ends)
     )
     return Origins(ranked, references)
 
@@ -100,6 +108,12 @@ data land in a quarter of the cases on the beginning of a text or table; the oth
 
 _NEVER = 1e-9
 _MOST = 6
+
+
+def _elsewhere(cpu: Cpu, targets: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """Return the addresses, -1 for that of the reset: a program begins anew from wherever it stands."""
+    resets = [address for name, address in cpu.entries if name == "reset"]
+    return np.where(np.isin(targets, resets), -1, targets).astype(np.int32)
 
 
 def _counted(values: npt.NDArray[np.int32]) -> tuple[Ints, Floats]:
@@ -202,24 +216,29 @@ def _vector_words(cpu: Cpu, data: npt.NDArray[np.uint8]) -> list[tuple[str, int]
     return found
 
 
-def _vectors(cpu: Cpu, data: npt.NDArray[np.uint8], places: Ints, is_start: Bools) -> Floats:
+def _vectors(cpu: Cpu, data: npt.NDArray[np.uint8], places: Ints, classes: Ints) -> Floats:
     """Return for each place the evidence of the vectors: the reset vector must land inside, the others may.
 
-    The end of the image must be the top of memory, or answer there too: so it ends a page.
+    The end of the image must be the top of memory, or answer there too: so it ends a page. Other vectors say little
+    where that of the reset lands nowhere: bytes of a table may lead here or there.
     """
-    scores = np.zeros(len(places))
     size = len(data)
     ends_a_page = (places + size) % _PAGE == 0
-    chance = min(0.9, max(0.002, float(is_start.mean())))
-    hit = math.log(_VECTOR_LANDS / (chance * size / _SPACE))
+    shares = np.maximum(np.bincount(classes, minlength=len(_VECTORS_LAND)) / size, 0.002)
+    hits = np.minimum(np.log(np.maximum(_VECTORS_LAND, _NEVER) / (shares * size / _SPACE)), _VECTOR_MOST)
+    worth = np.where(np.array(_VECTORS_LAND) > 0, np.maximum(hits, 0.0), 0.0)
+    reset, others = np.zeros(len(places)), np.zeros(len(places))
     for name, word in _vector_words(cpu, data):
         if word in (0x0000, 0xFFFF):
             continue
         at = word - places
         inside = (at >= 0) & (at < size) & ends_a_page
-        landed = inside & is_start[np.clip(at, 0, size - 1)]
-        scores += landed * min(hit, 6.0) * (1.0 if name == "reset" else 0.5)
-    return scores
+        landed = inside * worth[classes[np.clip(at, 0, size - 1)]]
+        if name == "reset":
+            reset += landed
+        else:
+            others += landed * _OTHER_VECTOR
+    return reset + others * np.where(reset > 0, 1.0, _WITHOUT_RESET)
 
 
 def _vector_count(cpu: Cpu, data: npt.NDArray[np.uint8], ranked: tuple[tuple[int, float], ...], is_start: Bools) -> int:
@@ -236,33 +255,52 @@ def _inside(targets: tuple[Ints, Floats], ranked: tuple[tuple[int, float], ...],
     return int(((at >= 0) & (at < size)).sum())
 
 
-def _block_targets(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented) -> tuple[Ints, Ints]:
-    """Return the ends of the instructions that hold 11 bits of an address, and these bits (8048, 8051)."""
-    if cpu.name not in ("8048", "8051"):
-        return np.array([], np.int64), np.array([], np.int64)
-    starts = division.starts
+@dataclass(frozen=True, slots=True, eq=False)
+class _Blocks:
+    """The instructions that hold 11 bits of an address (8048, 8051): their ends, these bits, and which are calls."""
+
+    ends: Ints
+    bits: Ints
+    calls: Bools
+
+
+def _block_targets(cpu: Cpu, data: npt.NDArray[np.uint8], division: Segmented) -> _Blocks:
+    starts = division.starts if cpu.name in ("8048", "8051") else division.starts[:0]
     low = 0x04 if cpu.name == "8048" else 0x01
     op = data[starts]
     chosen = starts[(op & 0x0F == low) & (starts + 1 < len(data))].astype(np.int64)
     bits = (data[chosen].astype(np.int64) >> 5) << 8 | data[chosen + 1]
-    return chosen + 2, bits
+    return _Blocks(chosen + 2, bits, division.columns.flow[chosen] == _CALL)
 
 
-def _blocks(blocks: tuple[Ints, Ints], places: Ints, is_start: Bools) -> Floats:
-    ends, bits = blocks
-    scores = np.zeros(len(places))
-    if not len(ends):
-        return scores
-    size = len(is_start)
-    chance = min(0.9, max(0.02, float(is_start.mean())))
-    hit, miss = math.log(_LANDS / chance), math.log(0.3)
-    keys = np.arange(min(_BLOCK, len(places)))
-    known = np.zeros(len(keys))
+def _in_blocks(cpu: Cpu, blocks: _Blocks, places: Ints, classes: Ints) -> Floats:
+    """Return for each place the evidence of the addresses of 11 bits: on which class of byte inside, or outside.
+
+    By chance each lands anywhere in its block, of which the image covers a part. How much rarer a program leads
+    outside is not known: a piece of one does it often.
+    """
+    if not len(blocks.ends):
+        return np.zeros(len(places))
+    size = len(classes)
+    shares = np.maximum(np.bincount(classes, minlength=len(_CALLS_LAND)) / size, 0.004)
+    lands = np.log(np.array((_JUMPS_LAND, _CALLS_LAND)) / shares)[blocks.calls.astype(np.int64)]
+    row = np.arange(len(blocks.ends))
+    _, same, counts = np.unique(blocks.bits * 2 + blocks.calls, return_inverse=True, return_counts=True)
+    weights = counts[same] ** -0.5
+    step = _PAGE if _keeps_to_pages(cpu) else 1
+    keys = np.arange(0, min(_BLOCK, len(places)), step)
+    known = np.zeros((len(_LEAD_OUTSIDE), len(keys)))
     for i in range(0, len(keys), 64):
-        at = ((ends + keys[i : i + 64, None]) & -_BLOCK | bits) - keys[i : i + 64, None]
-        landed = (at >= 0) & (at < size) & is_start[np.clip(at, 0, size - 1)]
-        known[i : i + 64] = np.where(landed, hit, miss).sum(1)
-    return np.resize(known, len(places))
+        key = keys[i : i + 64, None]
+        block = (blocks.ends + key) & -_BLOCK
+        covered = np.maximum(np.minimum(key + size, block + _BLOCK) - np.maximum(key, block), 1) / _BLOCK
+        at = (block | blocks.bits) - key
+        inside = (at >= 0) & (at < size)
+        worth = lands[row, classes[np.clip(at, 0, size - 1)]] - np.log(covered)
+        for number, rarer in enumerate(_LEAD_OUTSIDE):
+            each = np.where(inside, worth + np.log1p(-rarer * (1 - covered)), math.log(rarer))
+            known[number, i : i + 64] = each @ weights
+    return np.resize(np.repeat(np.logaddexp.reduce(known, axis=0), step), len(places))
 
 
 def _restarts(cpu: Cpu, division: Segmented, places: Ints) -> Floats:
