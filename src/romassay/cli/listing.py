@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from romassay.session.listing import Listed
 
 _MOST_STRIDE = 256
+_MOST_WIDE = 256
 
 
 @click.command(name="listing", context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -61,6 +62,12 @@ _MOST_STRIDE = 256
     help="Bytes of one cell of the bitmap, as the lines of a character; else as the bytes repeat, or 8.",
 )
 @click.option(
+    "--wide",
+    metavar="N",
+    type=int,
+    help="Bytes side by side in a line of the bitmap, as 2 in characters of 16 dots; else as the bytes go on, or 1.",
+)
+@click.option(
     "--high-bit",
     metavar="SIDE",
     type=click.Choice(("left", "right", "top", "bottom")),
@@ -83,6 +90,7 @@ def command(
     picture: Path | None,
     bitmap: Path | None,
     stride: int | None,
+    wide: int | None,
     high_bit: Side,
     output: Path | None,
 ) -> int:
@@ -97,11 +105,18 @@ def command(
     from romassay.session.listing import Wanted, bytes_of, list_image, write_text
 
     if bitmap is None:
-        of_no_use(("--stride", "--high-bit"), "without --bitmap", "give --bitmap FILE")
+        of_no_use(("--stride", "--wide", "--high-bit"), "without --bitmap", "give --bitmap FILE")
     if not source.is_dir():
         of_no_use(("--image",), "with a file, which is one image", "leave it out")
-    if stride is not None and not 1 <= stride <= _MOST_STRIDE:
-        raise BadValue(f"a stride of {stride} bytes cannot be drawn", place="--stride", advice="give 1 to 256")
+    if wide is not None and not 1 <= wide <= _MOST_WIDE:
+        raise BadValue(f"{wide} bytes side by side cannot be drawn", place="--wide", advice="give 1 to 256")
+    most = _MOST_STRIDE * (wide or 1)
+    if stride is not None and not 1 <= stride <= most:
+        raise BadValue(f"a stride of {stride} bytes cannot be drawn", place="--stride", advice=f"give 1 to {most}")
+    if stride is not None and stride % (wide or 1):
+        raise BadValue(
+            f"a cell of {stride} bytes has no lines of {wide}", place="--stride", advice=f"give a multiple of {wide}"
+        )
     wanted = Wanted(
         cpu=cpu,
         origin=None if origin is None else read_option("--origin", parse_address, origin),
@@ -114,7 +129,7 @@ def command(
         format=format_,
     )
     if bitmap is not None:
-        _draw_bitmap(bytes_of(source, wanted.image, format_), bitmap, stride, high_bit)
+        _draw_bitmap(bytes_of(source, wanted.image, format_), bitmap, stride, wide, high_bit)
         if picture is None and output is None:
             return 0
     listed = list_image(source, wanted)
@@ -137,16 +152,17 @@ def _pair(text: str, option: str, what: str, example: str) -> tuple[str, int]:
     return name, parse_address(address)
 
 
-def _draw_bitmap(data: bytes, target: Path, stride: int | None, high: Side) -> None:
+def _draw_bitmap(data: bytes, target: Path, stride: int | None, wide: int | None, high: Side) -> None:
     from romassay.docket.files import write_atomically
     from romassay.report.bitmap import bitmap
     from romassay.session.listing import cell_of
 
     kind = _kind(target)
     if stride is None:
-        stride, why = cell_of(data)
-        screen.note(f"drawn in cells of {stride} bytes, {why}; --stride says it otherwise")
-    write_atomically(target, bitmap(data, stride, kind, high))
+        stride, wide, why = cell_of(data, wide)
+        beside = "" if wide == 1 else f", {wide} side by side"
+        screen.note(f"drawn in cells of {stride} bytes{beside}, {why}; --stride and --wide say it otherwise")
+    write_atomically(target, bitmap(data, stride, kind, high, wide or 1))
 
 
 def _draw_strip(listed: Listed, target: Path) -> None:

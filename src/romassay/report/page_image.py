@@ -7,9 +7,11 @@ import struct
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from markupsafe import Markup
 
 from romassay.chain import Assay
+from romassay.code.stride import stride_of, wide_of
 from romassay.docket.record import crc32, image_name
 from romassay.report.agreement import Agreement, agreement
 from romassay.report.bitmap import bitmap
@@ -38,6 +40,9 @@ from romassay.settle.model import Image
 _MOST_HEX = 0x2000
 
 _MOST_DOUBTS = 400
+
+_STRIP = 64
+"""Lines of a cell of bits, where the bytes tell of none."""
 
 _PNG_SIZE = 16
 """Where the width and height of a PNG stand (ISO/IEC 15948, 11.2.2)."""
@@ -105,10 +110,16 @@ def _evidence(image: Image) -> dict[str, Any]:
 
 
 def _bits(data: bytes) -> dict[str, Any]:
-    """Return the bits as a picture, with its size in dots."""
-    picture = bitmap(data, 64, "png")
+    """Return the bits as a picture, with its size in dots and how it is to be read."""
+    values = np.frombuffer(data, np.uint8)
+    wide = wide_of(values)
+    cell = stride_of(values, wide)
+    stride = cell or _STRIP * wide
+    picture = bitmap(data, stride, "png", wide=wide)
     width, height = struct.unpack_from(">II", picture, _PNG_SIZE)
-    return {"address": data_address(picture, "image/png"), "width": width, "height": height}
+    one = plural(wide, "byte")
+    shape = f"cells of {stride} bytes, as they repeat" if cell else f"strips of {one} across and {_STRIP} down"
+    return {"address": data_address(picture, "image/png"), "width": width, "height": height, "shape": shape}
 
 
 def _agreement(assay: Assay, table: Agreement) -> dict[str, Any]:

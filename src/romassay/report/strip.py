@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from romassay.code.listing import Listing, Region, regions
+from romassay.report.dot_letters import write
 from romassay.report.png import png
 from romassay.report.svg import drawing, label, rect
 
@@ -16,7 +17,7 @@ _WORDS = {"code": "code", "text": "text", "pointers": "pointers", "bytes": "othe
 _COLOURS = {"code": "#2f6690", "text": "#e0a030", "pointers": "#8a5a9e", "bytes": "#a9b8c4", "padding": "#eef1f4"}
 _LETTERS = {"code": "C", "text": "T", "pointers": "P", "bytes": "D", "padding": ""}
 _ROOM_FOR_A_LETTER = 6
-_LEGEND = 120
+_LEGEND = 136
 
 
 def strip(shown: Listing, kind: str) -> bytes:
@@ -75,15 +76,26 @@ def _svg(shown: Listing) -> str:
 
 
 def _png(shown: Listing) -> bytes:
-    palette = [(255, 255, 255), *(_rgb(_COLOURS[kind]) for kind in _KINDS)]
-    lines: list[bytes] = []
-    for row in _rows(shown):
-        line = bytearray(_ROW * _WIDE)
+    rows = _rows(shown)
+    palette = [(255, 255, 255), *(_rgb(_COLOURS[kind]) for kind in _KINDS), (0x22, 0x22, 0x33)]
+    ink, white = len(palette) - 1, 0
+    lines = [bytearray(_LEFT + _ROW * _WIDE + 8) for _ in range(_TOP + len(rows) * (_HIGH + 2) + 8)]
+    for number, kind in enumerate(_KINDS):
+        x = _LEFT + number * _LEGEND
+        for line in lines[8:20]:
+            line[x : x + 14] = bytes([_KINDS.index(kind) + 1]) * 14
+        write(lines, f"{_LETTERS[kind]} {_WORDS[kind]}".strip().upper(), x + 20, 9, ink)
+    for number, row in enumerate(rows):
+        top = _TOP + number * (_HIGH + 2)
+        write(lines, f"{shown.origin + number * _ROW:04X}", 8, top + 2, ink)
         for run in row:
-            first, end = run.first % _ROW * _WIDE, (run.end - 1) % _ROW * _WIDE + _WIDE
-            line[first:end] = bytes([_KINDS.index(run.kind) + 1]) * (end - first)
-        lines += [bytes(line)] * _HIGH + [bytes(len(line))] * 2
-    return png(lines, palette)
+            left, size = _LEFT + run.first % _ROW * _WIDE, (run.end - run.first) * _WIDE
+            for line in lines[top : top + _HIGH]:
+                line[left : left + size] = bytes([_KINDS.index(run.kind) + 1]) * size
+            if size >= _ROOM_FOR_A_LETTER * _WIDE:
+                colour = white if run.kind in ("code", "pointers") else ink
+                write(lines, _LETTERS[run.kind], left + size // 2 - 3, top + 2, colour)
+    return png([bytes(line) for line in lines], palette)
 
 
 def _rgb(colour: str) -> tuple[int, int, int]:

@@ -15,7 +15,7 @@ from romassay.code.dialects import KEYWORDS
 from romassay.code.listing import Listing, Place, listing
 from romassay.code.model import Code
 from romassay.code.source import source
-from romassay.code.stride import USUAL, stride_of
+from romassay.code.stride import USUAL, stride_of, wide_of
 from romassay.cpus.assemble import RESERVED
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.model import Cpu
@@ -30,6 +30,8 @@ from romassay.settle.model import Image
 _LARGEST = 0x10000
 _FILL = 0xFF
 _PLAIN = "6502"
+_MOST_LINES = 128
+"""Lines of a drawing that has no cells."""
 """The CPU whose assembler takes bytes that are no code."""
 
 RAW = "raw-binary"
@@ -282,7 +284,18 @@ def bytes_of(path: Path, number: int = 1, format_: str | None = None) -> bytes:
     return (_docket_image(path, number) if path.is_dir() else _file_image(path, format_)).data
 
 
-def cell_of(data: bytes) -> tuple[int, str]:
-    """Return the bytes of one cell of a picture of an image, and why so many."""
-    stride = stride_of(np.frombuffer(data, np.uint8))
-    return (USUAL, "for want of a better number") if stride is None else (stride, "as the bytes repeat")
+def cell_of(data: bytes, wide: int | None = None) -> tuple[int, int, str]:
+    """Return the bytes of one cell of a picture of an image, how many stand side by side, and why so many.
+
+    Args:
+        data: the image.
+        wide: the bytes side by side, where they are known.
+    """
+    values = np.frombuffer(data, np.uint8)
+    across = wide_of(values) if wide is None else wide
+    stride = stride_of(values, across)
+    if stride is not None:
+        return stride, across, "as the bytes repeat"
+    if across == 1:
+        return USUAL, 1, "for want of a better number"
+    return across * min(_MOST_LINES, -(-len(data) // across)), across, "as each goes on below itself"

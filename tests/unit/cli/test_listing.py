@@ -9,6 +9,7 @@ import sys
 import zlib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import romassay
@@ -57,8 +58,9 @@ def test_a_file_is_listed_and_comes_back(tmp_path: Path) -> None:
     made = assemble(cpu_of("6502"), text)
     assert (made.first, made.data) == (0xFC00, FOG.read_bytes())
     width, height, rows = pixels((tmp_path / "strip.png").read_bytes())
-    assert (width, height) == (256 * 3, 4 * 16)
-    assert set(rows[0]) == {1}
+    assert (width, height) == (52 + 256 * 3 + 8, 34 + 4 * 16 + 8)
+    assert set(rows[34][52 : 52 + 256 * 3]) == {1}
+    assert {3, 5} <= set(rows[34 + 3 * 16][52 : 52 + 256 * 3])  # the last page has padding and pointers
 
 
 def test_what_is_said_goes_before_what_is_found(tmp_path: Path) -> None:
@@ -68,12 +70,16 @@ def test_what_is_said_goes_before_what_is_found(tmp_path: Path) -> None:
     assert "        ld a,001h                       ; 8000 3E 01" in done.stdout
 
 
+LEFT, TOP = 44, 22
+"""Pixels of the offsets beside and above the cells of a bitmap."""
+
+
 def test_a_bitmap_shows_the_bits(tmp_path: Path) -> None:
     (tmp_path / "a.bin").write_bytes(bytes([0x80, 0x01, 0xFF, 0x00] * 16))
     assert run(tmp_path, "a.bin", "--bitmap", "a.png", "--stride", "4").returncode == 0
     width, height, rows = pixels((tmp_path / "a.png").read_bytes())
-    assert (width, height) == ((16 * 9 + 1) * 3, (4 + 2) * 3)
-    first = [rows[3 + 3 * y][3 : 3 + 24 : 3] for y in range(4)]
+    assert (width, height) == (LEFT + (16 * 9 + 1) * 3, TOP + 22)
+    first = [rows[TOP + 3 * y][LEFT : LEFT + 24 : 3] for y in range(4)]
     assert [list(row) for row in first] == [[1, *[0] * 7], [*[0] * 7, 1], [1] * 8, [0] * 8]
     assert run(tmp_path, "a.bin", "--bitmap", "a.svg", "--stride", "4").returncode == 0
     assert (tmp_path / "a.svg").read_text().startswith("<svg")
@@ -83,8 +89,8 @@ def test_a_bitmap_is_drawn_in_the_cells_that_the_bytes_have(tmp_path: Path) -> N
     cells = [bytes([0xFF, 0x81, 0x81, 0x81 | n, 0x81, 0x7E, 0, 0, 0]) for n in range(20)]
     (tmp_path / "a.bin").write_bytes(b"".join(cells))
     done = run(tmp_path, "a.bin", "--bitmap", "a.png")
-    assert "drawn in cells of 9 bytes, as the bytes repeat; --stride says it otherwise" in done.stderr
-    assert pixels((tmp_path / "a.png").read_bytes())[:2] == ((16 * 9 + 1) * 3, (2 * 10 + 1) * 3)
+    assert "drawn in cells of 9 bytes, as the bytes repeat; --stride and --wide say it otherwise" in done.stderr
+    assert pixels((tmp_path / "a.png").read_bytes())[:2] == (LEFT + (16 * 9 + 1) * 3, TOP + 2 * 10 * 3)
     (tmp_path / "b.bin").write_bytes(random.Random(1).randbytes(500))
     assert "8 bytes, for want of a better number" in run(tmp_path, "b.bin", "--bitmap", "b.png").stderr
 
@@ -103,8 +109,30 @@ def test_a_byte_of_a_bitmap_stands_as_one_says(side: str, dots: list[str], tmp_p
     assert done.returncode == 0
     _, _, rows = pixels((tmp_path / "a.png").read_bytes())
     wide = len(dots[0])
-    shown = [rows[3 + 3 * y][3 : 3 + 3 * wide : 3] for y in range(len(dots))]
+    shown = [rows[TOP + 3 * y][LEFT : LEFT + 3 * wide : 3] for y in range(len(dots))]
     assert ["".join(map(str, row)) for row in shown] == dots
+
+
+@pytest.mark.parametrize("side", ["left", "top"])
+def test_bytes_of_a_bitmap_stand_side_by_side_as_one_says(side: str, tmp_path: Path) -> None:
+    (tmp_path / "a.bin").write_bytes(bytes([0x80, 0x01, 0xFF, 0x00] * 8))
+    done = run(tmp_path, "a.bin", "--bitmap", "a.png", "--stride", "4", "--wide", "2", "--high-bit", side)
+    assert done.returncode == 0
+    _, _, rows = pixels((tmp_path / "a.png").read_bytes())
+    wide, high = (16, 2) if side == "left" else (2, 16)
+    shown = [[rows[TOP + 3 * y][LEFT + 3 * x] for x in range(wide)] for y in range(high)]
+    if side == "left":
+        assert shown == [[1, *[0] * 14, 1], [*[1] * 8, *[0] * 8]]
+    else:
+        assert shown == [[1, 1], *[[0, 1]] * 7, *[[0, 0]] * 7, [1, 0]]
+
+
+def test_how_wide_a_drawing_is_is_read_from_its_bits(tmp_path: Path) -> None:
+    ring = [[64 <= (x - 16) ** 2 + (y - 16 - n % 5) ** 2 < 121 for x in range(32)] for n in range(6) for y in range(32)]
+    (tmp_path / "a.bin").write_bytes(np.packbits(np.array(ring), axis=1).tobytes())
+    done = run(tmp_path, "a.bin", "--bitmap", "a.png")
+    assert "4 side by side" in done.stderr
+    assert "4 side by side" not in run(tmp_path, "a.bin", "--bitmap", "b.png", "--wide", "1").stderr
 
 
 def test_what_is_no_code_is_listed_as_data_with_a_word_on_it(tmp_path: Path) -> None:
@@ -167,6 +195,8 @@ def test_only_what_the_flow_reaches_on_request(tmp_path: Path) -> None:
         (["noise.bin", "--cpu", "6502", "--name", "lamp"], "'lamp' names no place and address"),
         (["noise.bin", "--bitmap", "a.gif"], "'a.gif' is no kind of picture"),
         (["noise.bin", "--bitmap", "a.png", "--stride", "0"], "a stride of 0 bytes cannot be drawn"),
+        (["noise.bin", "--bitmap", "a.png", "--wide", "0"], "0 bytes side by side cannot be drawn"),
+        (["noise.bin", "--bitmap", "a.png", "--wide", "2", "--stride", "9"], "a cell of 9 bytes has no lines of 2"),
         (["."], "this is no docket"),
     ],
 )

@@ -122,7 +122,7 @@ def test_sums() -> None:
 )
 @pytest.mark.parametrize("order", ["big", "little"])
 def test_a_stored_value_is_found(kind: str, order: str) -> None:
-    data = image(30)  # in about one image of 200 chance gives a hit in a likelier place, which is told instead
+    data = image(30)  # in about one image of 130 chance gives a hit in a likelier place, which is told instead
     width = 4 if kind.startswith("crc-32") else 2
     value = value_of(kind, data[:-width])
     data[-width:] = np.frombuffer(value.to_bytes(width, order), np.uint8)  # type: ignore[arg-type]
