@@ -7,6 +7,7 @@ import random
 import pytest
 
 from romassay.formats import read
+from romassay.formats.text.wrapped import unwrapped
 from romassay.reading import Reading
 
 FIRST = 0x1000
@@ -129,3 +130,30 @@ def test_marks_in_many_cells_say_nothing_of_their_bytes_and_hide_no_other(mark: 
     told = {at: v for (at, v), bits in zip(seen(reading).items(), reading.known_bits().tolist(), strict=True) if bits}
     assert told.items() <= whole.items()
     assert len(told) > 0.9 * len(whole)
+
+
+def in_basic(data: bytes, per: int, width: int, *, strip: bool) -> list[str]:
+    """Print as an interpreter's loop does: a place for the sign before each number, a blank behind, lines cut."""
+    lines = [f" {at} :" + "".join(f" {byte} " for byte in row) for at, row in rows(data, per)]
+    cut = [line[i : i + width] for line in lines for i in range(0, len(line), width)]
+    return [line.rstrip() for line in cut] if strip else cut
+
+
+@pytest.mark.parametrize("strip", [False, True])
+@pytest.mark.parametrize(("per", "width"), [(8, 40), (16, 40), (16, 80), (12, 64), (8, 32), (16, 32)])
+def test_decimal_numbers_of_any_width_that_the_edge_broke_are_whole_again(per: int, width: int, *, strip: bool) -> None:
+    dice = random.Random(per * width)
+    data = bytes(dice.choice((255, 0, byte)) for byte in DATA[: 504 // per * per])
+    assert seen(only(in_basic(data, per, width, strip=strip))) == truth(data)
+
+
+def test_where_no_line_reaches_the_edge_nothing_is_put_together() -> None:
+    lines = in_basic(DATA, 8, 80, strip=False)
+    assert unwrapped("\n".join(lines).encode()) == "\n".join(lines).encode()
+
+
+def test_a_number_below_a_line_that_holds_all_its_bytes_is_none_of_them() -> None:
+    lines = in_basic(DATA, 8, 80, strip=True)
+    widest = max(range(len(lines)), key=lambda i: len(lines[i]))
+    lines.insert(widest + 1, "9")
+    assert seen(only(lines)).items() >= truth(DATA).items()

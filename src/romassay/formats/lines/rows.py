@@ -356,17 +356,9 @@ class Gatherer:
         return rows
 
 
+_OF_A_ROW = ("line", "address", "start", "count", "state", "checked", "edits", "length", "reason")
+
+
 def subset(rows: Rows, chosen: Mask) -> Rows:
     """Return the rows that are marked in a bool[n]."""
-    return replace(
-        rows,
-        line=rows.line[chosen],
-        address=rows.address[chosen],
-        start=rows.start[chosen],
-        count=rows.count[chosen],
-        state=rows.state[chosen],
-        checked=rows.checked[chosen],
-        edits=rows.edits[chosen],
-        length=rows.length[chosen],
-        reason=rows.reason[chosen],
-    )
+    return replace(rows, **{name: getattr(rows, name)[chosen] for name in _OF_A_ROW})

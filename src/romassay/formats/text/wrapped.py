@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from romassay.formats.text.completed import SCREENS, completed
 from romassay.formats.text.counting import (
     DIGIT,
     HEX_WORD,
@@ -32,7 +33,6 @@ _LEAST_WIDTH = 20
 _MOST_WIDTH = 256
 _OFTEN = 0.25
 """Share of the lines that must be as long as the longest."""
-_SCREENS = (32, 40, 64, 72, 80, 132)
 _FEWEST = 2
 """Columns of the usual screens and printers, at whose edge a few lines must end."""
 _LONGER = 0.02
@@ -62,6 +62,9 @@ def unwrapped(text: bytes) -> bytes:
     """Return a cleaned text with its broken lines whole, where most of it is such lines; else the text as it is."""
     if has_echoes(text):
         return text
+    whole = completed(text)
+    if whole is not text:
+        return whole
     whole = _at_the_edge(text)
     return _between_numbers(text) if whole is text else whole
 
@@ -144,7 +147,7 @@ def _width(lines: Sequence[bytes]) -> int:
     """Return the width of the screen, if enough lines reach its edge and hardly any goes beyond; else 0."""
     lengths = Counter(map(len, lines))
     often = max(LEAST_LINES, _OFTEN * len(lines))
-    wide = [n for n, number in lengths.items() if number >= often or (number >= _FEWEST and n in _SCREENS)]
+    wide = [n for n, number in lengths.items() if number >= often or (number >= _FEWEST and n in SCREENS)]
     width = max(wide, default=0)
     beyond = sum(number for length, number in lengths.items() if length > width + _NOISE)
     return width if _LEAST_WIDTH <= width <= _MOST_WIDTH and beyond <= max(_BANNERS, _LONGER * len(lines)) else 0
