@@ -9,6 +9,7 @@ wide a word is: it is taken to have as many digits as nearly all numbers, or the
 from __future__ import annotations
 
 import re
+import string
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -18,6 +19,7 @@ from romassay.errors import BadInput, BadValue
 from romassay.formats.model import Format, Hints, Parsed, Piece, WriteOptions
 from romassay.formats.records.sections import MOST_DIGITS, Habits, Style, collect, habits_of
 from romassay.formats.records.writing import cut_rows, need_address_bits, row_digits, spaced_lines
+from romassay.formats.text.counting import steady
 from romassay.formats.text.plain import plain
 from romassay.formats.text.sampling import sample_of
 from romassay.formats.text.tables import is_table
@@ -71,7 +73,7 @@ def sniff(source: bytes) -> float:
         return 0.0
     if not words or max(words) > MOST_DIGITS or (not has_address and len(words) > 1) or _lines_begin_wider(found):
         return 0.0
-    if _addresses_collide(found) or (not has_address and is_table(found)):
+    if _addresses_collide(found) or (not has_address and (is_table(found) or _lines_begin_with_count(found))):
         return 0.0
     likely = _UNLIKELY if _are_small_numbers(found) else 1.0
     return len(found) / lines * (0.9 if has_address else _WITHOUT_ADDRESS) * likely
@@ -113,6 +115,18 @@ def _lines_begin_wider(lines: Sequence[bytes]) -> bool:
     widths = [[len(word) for word in line.split()] for line in lines[:200] if not line.startswith(b"@")]
     wider = sum(1 for first, *rest in widths if rest and first > max(rest))
     return wider > len(widths) / 2
+
+
+def _lines_begin_with_count(lines: Sequence[bytes]) -> bool:
+    """Tell whether the first numbers of the longest lines count: addresses, of a dump that a screen's edge broke."""
+    words = [line.split() for line in lines[:200]]
+    most = max(map(len, words))
+    step, _ = steady([int(some[0], 16) for some in words if len(some) == most and _is_hex(some[0])])
+    return most > 1 and step > most
+
+
+def _is_hex(word: bytes) -> bool:
+    return not word.translate(None, string.hexdigits.encode())
 
 
 def read(source: bytes, hints: Hints) -> Parsed:

@@ -1,4 +1,4 @@
-"""Decimal numbers of any width that the edge of a screen broke: lines made whole again, each borne out by itself.
+"""Numbers of any width that the edge of a screen broke: lines made whole again, each borne out by itself.
 
 A line is put together with what stands below it only where it then holds just the bytes that its address counts: a
 number that broke is one number then, and blanks that a log lost at the ends of its lines are in their place. So it is
@@ -17,8 +17,8 @@ _SAMPLE = 1 << 14
 SCREENS = (32, 40, 64, 72, 80, 132)
 """Columns of the usual screens and printers."""
 _LEAST_WIDTH = 20
-_LOST_BLANKS = 2
-"""Blanks at the end of a line that a log may have lost: as many as stand between two numbers."""
+_LOST_BLANKS = 4
+"""Blanks at the end of a line that a log may have lost: as many as stand between two numbers in columns."""
 _LEAST_JOINED = 2
 """Lines put together that tell of an edge where the width is that of no usual screen."""
 _LEAST_STEP = 2
@@ -36,10 +36,12 @@ class _Screen:
     Attributes:
         width: its columns.
         step: bytes that an address counts.
+        base: of all numbers.
     """
 
     width: int
     step: int
+    base: int
 
 
 def completed(text: bytes) -> bytes:
@@ -55,25 +57,29 @@ def completed(text: bytes) -> bytes:
 
 def _screen_of(lines: Sequence[bytes]) -> _Screen | None:
     """Return the screen at whose edge some lines may be broken, or None."""
-    numbers = [_numbers_in(line) for line in lines]
+    base = _base_of(lines)
+    numbers = [_numbers_in(line, base) for line in lines]
     addressed = [(line, some) for line, some in zip(lines, numbers, strict=True) if _has_address(some)]
-    if len(addressed) < LEAST_LINES or not _are_free(lines):
+    if len(addressed) < LEAST_LINES:
         return None
     step, _ = steady([some[0] for _, some in addressed], most=_MOST_BYTES)
     longest = max(len(line) for line, _ in addressed)
     width = next((each for each in SCREENS if longest <= each <= longest + _LOST_BLANKS), longest)
     if step < _LEAST_STEP or width < _LEAST_WIDTH:
         return None
-    screen = _Screen(width, step)
+    screen = _Screen(width, step, base)
     whole = _whole(lines, screen)
-    good = sum(_is_complete(_numbers_in(line), step) for line in whole)
+    good = sum(_is_complete(_numbers_in(line, base), step) for line in whole)
     return screen if good >= _NEARLY_ALL * len(addressed) else None
 
 
-def _are_free(lines: Sequence[bytes]) -> bool:
-    """Tell whether numbers have as many digits as they need."""
-    lengths = {len(number) for line in lines for number in numbers_alone(line)[1:]}
-    return {1, 2, 3} <= lengths
+def _base_of(lines: Sequence[bytes]) -> int:
+    """Return the base of numbers that have as many digits as they need; 0 where they all have as many."""
+    behind = [number for line in lines for number in numbers_alone(line)[1:]]
+    lengths = {len(number) for number in behind}
+    if {1, 2, 3} <= lengths and b"".join(behind).isdigit():
+        return 10
+    return 16 if {1, 2} <= lengths else 0
 
 
 def _whole(lines: Sequence[bytes], screen: _Screen) -> list[bytes]:
@@ -81,7 +87,7 @@ def _whole(lines: Sequence[bytes], screen: _Screen) -> list[bytes]:
     whole = list(lines)
     at = 0
     while at < len(whole):
-        numbers = _numbers_in(whole[at]) if len(whole[at]) >= screen.width - _LOST_BLANKS else []
+        numbers = _numbers_in(whole[at], screen.base) if len(whole[at]) >= screen.width - _LOST_BLANKS else []
         parts = _parts_of(whole, at, numbers[0], screen) if numbers else 1
         if parts > 1:
             whole[at] = _joined(whole[at : at + parts], screen)
@@ -96,11 +102,11 @@ def _parts_of(lines: Sequence[bytes], first: int, address: int, screen: _Screen)
     for count in range(2, _MOST_PARTS + 1):
         if first + count > len(lines):
             break
-        above, below = lines[first + count - 2], _numbers_in(lines[first + count - 1])
+        above, below = lines[first + count - 2], _numbers_in(lines[first + count - 1], screen.base)
         at_edge = screen.width - _LOST_BLANKS <= len(above) <= screen.width
         if not at_edge or not below or _has_address(below) or below[0] == address + screen.step:
             break
-        if _is_complete(_numbers_in(_joined(lines[first : first + count], screen)), screen.step):
+        if _is_complete(_numbers_in(_joined(lines[first : first + count], screen), screen.base), screen.step):
             found = count
     return found
 
@@ -120,8 +126,8 @@ def _is_complete(numbers: Sequence[int], step: int) -> bool:
     return len(numbers) == step + 1 and max(numbers[1:]) <= _BYTE
 
 
-def _numbers_in(line: bytes) -> list[int]:
-    """Return the decimal numbers of a line that holds nothing else, or none."""
-    digits = numbers_alone(line)
-    values = [value for some in digits if (value := as_number(some, 10)) is not None]
+def _numbers_in(line: bytes, base: int) -> list[int]:
+    """Return the numbers of a line that holds nothing else, or none."""
+    digits = numbers_alone(line) if base else []
+    values = [value for some in digits if (value := as_number(some, base)) is not None]
     return values if len(values) == len(digits) else []
