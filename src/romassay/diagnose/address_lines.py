@@ -30,6 +30,9 @@ pairs, if they are all alike."""
 LEAST_VALUES = 8
 """Different values among them."""
 
+FEWEST_SAME, VARIOUS = 4, 3
+"""Bytes that are no filling, and different values among them, that three blocks of filling seldom have in common."""
+
 ENOUGH = 1 << 17
 """Bytes that are compared across a line; of more, so many all over the image."""
 
@@ -130,6 +133,10 @@ class Block:
                 low_wins = self.alike(low, first)
                 if low_wins or self.alike(high, first):
                     yield one, other, low_wins
+            elif self.repeated(first, second):
+                low_wins = self.repeated(low, first)
+                if low_wins or self.repeated(high, first):
+                    yield one, other, low_wins
 
     def alike(self, here: Index, there: Index) -> bool:
         """Tell whether the bytes at two places are the same but for line noise, over enough that can tell."""
@@ -145,6 +152,12 @@ class Block:
         if len(one) < least or len(np.unique(one)) < LEAST_VALUES:
             return False
         return float(np.mean(one == other)) >= SAME
+
+    def repeated(self, here: Index, there: Index) -> bool:
+        """Tell whether a few bytes between nothing but filling, as vectors are, stand at both of two places."""
+        one, other = self.value[here], self.value[there]
+        few = one[one != self.blank]
+        return bool((one == other).all()) and FEWEST_SAME <= len(few) < LEAST_PAIRS and len(np.unique(few)) >= VARIOUS
 
 
 def _block(value: Bytes, whole: Bools, sure: Bools | None = None) -> Block:

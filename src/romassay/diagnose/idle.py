@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from romassay.diagnose.evidence import Evidence, floating
+from romassay.diagnose.pictures import is_picture
 from romassay.diagnose.usual import FILLINGS
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index, Role
@@ -36,6 +37,9 @@ TOLD_LINES = 7
 PADDING = 0.5
 """Probability of a line at a select where the half may as well be blank, and the line another. Common practice, no
 source."""
+
+VECTORS = 8
+"""Bytes that vectors take at the end of what is blank otherwise."""
 
 ERRS = 0.08
 """Share of a control's bytes that may be spoilt besides: it is not voted on."""
@@ -68,6 +72,36 @@ def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
             elif evidence.size:
                 yield _half(image, half, line, pulled=driven is False)
             return
+
+
+def scattered(image: Image) -> Iterator[Finding]:
+    """Yield the doubt where all is blank at one level of a line, and at no level of one above it.
+
+    Unused bytes stand together. Characters in cells of twice their rows are so, and words that are small numbers: what
+    is drawn, and every other byte 00, is left alone.
+    """
+    size = len(image)
+    if size < 2 * LEAST_BYTES:
+        return
+    where, apart, lowest = np.arange(size), False, None
+    for line in reversed(range(size.bit_length() - 1)):
+        high = (where >> line & 1).astype(np.bool_)
+        level = next((level for level, half in ((1, high), (0, ~high)) if _all_blank(image.value[half])), None)
+        if level is None:
+            apart = True
+        elif apart:
+            lowest = line, level
+    if lowest is None:
+        return
+    line, level = lowest
+    rest = image.value[(where >> line & 1) != level]
+    if not (_all_blank(rest) or is_picture(rest) or (line == 0 and image.value[2 + level] == 0)):
+        yield _scattered(image, line, level)
+
+
+def _all_blank(value: Bytes) -> bool:
+    others = np.count_nonzero(value != (0xFF if np.count_nonzero(value == 0xFF) * 2 > len(value) else 0x00))
+    return bool(others <= VECTORS and others <= (1 - LIKE_BUS) * len(value))
 
 
 def _by_address(first: int, size: int) -> tuple[Bytes, Bytes]:
@@ -162,6 +196,19 @@ def _select(image: Image, line: int, level: int, *, blank: bool) -> Finding:
         f"says by itself: {name} goes to a select of the specimen"
         + (", or is exchanged with the top line of a ROM that is half blank" if blank else ""),
         advice=f"check against the pin-out where {name} and the lines of the selects are wired",
+    )
+
+
+def _scattered(image: Image, line: int, level: int) -> Finding:
+    return Finding(
+        "address-lines-swapped",
+        blocks=True,
+        function=image.function,
+        lines=(f"A{line}",),
+        probability=PADDING,
+        evidence=f"all bytes are blank where A{line} is {'high' if level else 'low'}, as the upper half of a ROM may "
+        f"be: A{line} may be exchanged with its top line",
+        advice=f"check the wires of A{line} and of the top address line against the pin-out",
     )
 
 

@@ -16,13 +16,14 @@ from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import moving
 from romassay.diagnose.halved import Halved
 from romassay.diagnose.hidden import Hidden
-from romassay.diagnose.idle import idle
+from romassay.diagnose.idle import idle, scattered
 from romassay.diagnose.memory import power_up, ram_or_rom
 from romassay.diagnose.missing import missing
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
 from romassay.diagnose.silent import latched
+from romassay.diagnose.steady import steady
 from romassay.diagnose.structure import overlaid, structure
 from romassay.finding import Finding, Kind
 from romassay.part import Part
@@ -85,7 +86,7 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
         result += address_lines(evidence, image)
         result += missing(evidence, image)
         result += driven_twice(evidence, image)
-        result += idle(evidence, image)
+        result += list(idle(evidence, image)) or list(scattered(image))
     result = _once(result, WIRES)
     others = evidence.without([int(line[1:]) for f in result if f.kind == "data-line-open" for line in _sure(f)])
     woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
@@ -129,7 +130,10 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
         return []
     driven = np.uint8(evidence.found.functions[image.function].driven)
     shown = Shown(image.value, image.seen & driven, image.function)
-    return list(orders(evidence, shown, halved, hidden)) or ([] if lost else list(ram_or_rom(evidence, image)))
+    found = list(orders(evidence, shown, halved, hidden))
+    if found or lost:
+        return found
+    return list(ram_or_rom(evidence, image)) or list(steady(evidence, image))
 
 
 def _in_order_together(evidence: Evidence, known: Sequence[Finding]) -> Sequence[Finding]:

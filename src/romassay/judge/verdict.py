@@ -14,6 +14,7 @@ from romassay.judge.evidence import DOUBTED, is_settled, shows_places
 from romassay.judge.extent import about_gap, about_hollow, about_other_half, about_pieces, about_rest
 from romassay.judge.images import about_image
 from romassay.judge.readings import about_place, about_readings
+from romassay.judge.socket import about_socket
 from romassay.part import Part
 from romassay.reading import ReadingSet
 from romassay.rig import Rig
@@ -67,6 +68,7 @@ def judge(
     findings = [*faults, *about_readings(readings, images)]
     for image in images:
         findings += about_image(readings, found.functions[image.function], image, rig)
+        findings += about_socket(readings, found.functions[image.function], image)
     findings += about_host(readings, found, images)
     findings += about_likeness(found, images)
     findings += about_choice(readings, found, images, part, size, codes)
