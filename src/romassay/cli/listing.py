@@ -33,7 +33,7 @@ _MOST_WIDE = 256
     metavar="SET",
     default="ascii",
     show_default=True,
-    help="Of its texts: ascii, ascii-high, six-bit, ebcdic or ita2.",
+    help="Of its texts: ascii, ascii-high, ascii-even, ascii-odd, six-bit, ebcdic or ita2.",
 )
 @click.option(
     "--registers",

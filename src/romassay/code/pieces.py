@@ -238,11 +238,9 @@ def _plain(data: bytes, first: int, end: int, character: Callable[[int], str]) -
         if run - at >= _LEAST_PADDING:
             kind = "padding"
         else:
-            kind, stop = "text", at
-            while stop < end and character(data[stop]):
-                stop += 1
-            ends = data[stop : stop + 1] in _ENDS_OF_TEXT
-            if stop - at < _LEAST_TEXT + (not ends) or not is_wordlike(data[at:stop], character):
+            kind, (stop, signs) = "text", _text_end(data, at, end, character)
+            ended = stop - at > signs or data[stop : stop + 1] in _ENDS_OF_TEXT
+            if stop - at < _LEAST_TEXT + (not ended) or not is_wordlike(data[at : at + signs], character):
                 at = max(at + 1, stop)
                 continue
             while at > start and data[at - 1] in LEADING:
@@ -261,4 +259,16 @@ def _plain(data: bytes, first: int, end: int, character: Callable[[int], str]) -
         yield Piece(start, end, "bytes")
 
 
+def _text_end(data: bytes, at: int, end: int, character: Callable[[int], str]) -> tuple[int, int]:
+    """Return the offset behind a run of signs, with a last one whose high bit is set, and how many are without it."""
+    stop = at
+    while stop < end and character(data[stop]):
+        stop += 1
+    signs = stop - at
+    if stop < end and signs >= _LEAST_BEFORE_HIGH and data[stop] & ~_SEVEN_BITS:
+        stop += character(data[stop] & _SEVEN_BITS).isalnum()
+    return stop, signs
+
+
 _SEVEN_BITS = 0x7F
+_LEAST_BEFORE_HIGH = 2

@@ -33,6 +33,9 @@ _SMALL = 64
 _QUOTED = re.compile(rb"[A-Za-z0-9 .,:?!+\-*/=()<>#%&@$_]+")
 """What every assembler takes between quotes as it stands."""
 
+_HIGH = 0x80
+"""With this bit set the last sign of a text ends it."""
+
 _MESSAGE_ENDS = frozenset(b"\x00\x03\x04\x0a\x0d\xff")
 _KINDS = {"bytes": "data"}
 _RECORD, _CROWD = 16, 2
@@ -326,7 +329,8 @@ class _Writer:
                 at, worded = here + 1, False
 
     def _ends(self, at: int) -> bool:
-        return self.shown.data[at] in _MESSAGE_ENDS
+        byte = self.shown.data[at]
+        return byte in _MESSAGE_ENDS or byte >= _HIGH
 
     def _quoted(self, first: int, end: int) -> Iterator[str]:
         """Yield the lines of a text in quotes: one, or one for each of its parts where they may not be mixed."""

@@ -23,7 +23,8 @@ _ONE_CASE = re.compile(r"[A-Z]+|[A-Z]?[a-z]+")
 
 def clear_texts(data: bytes, character: Callable[[int], str]) -> Iterator[tuple[int, int]]:
     """Yield the (first, end) of texts that are beyond doubt: words with vowels, each in one case."""
-    shown = "".join(character(byte) or "\0" for byte in data)
+    table = [character(byte) or "\0" for byte in range(0x100)]
+    shown = data.decode("latin-1").translate(dict(enumerate(table)))
     for run in re.finditer(r"[^\0]+", shown):
         if is_clear(run[0]):
             yield run.span()

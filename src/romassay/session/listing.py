@@ -11,11 +11,13 @@ import numpy as np
 
 from romassay.chain import Assay
 from romassay.code import code_of, entries_at
+from romassay.code.charsets import CHARSETS, charset
 from romassay.code.dialects import KEYWORDS
 from romassay.code.listing import Listing, Place, listing
 from romassay.code.model import Code
 from romassay.code.source import source
 from romassay.code.stride import USUAL, stride_of, wide_of
+from romassay.code.texts import clear_texts
 from romassay.cpus.assemble import RESERVED
 from romassay.cpus.catalogue import cpu_of
 from romassay.cpus.model import Cpu
@@ -138,6 +140,7 @@ def _listed(image: _Image, wanted: Wanted) -> Listed:
         for at, name in names.items()
         if at in inside and shown.labels.get(at) != name
     ]
+    notes += _other_characters(image.data, wanted.characters)
     missing = sum(remark == _UNSEEN for remark in image.remarks.values())
     if missing:
         notes.append(f"{missing} bytes were never seen; they stand as FF")
@@ -145,6 +148,19 @@ def _listed(image: _Image, wanted: Wanted) -> Listed:
         notes.append(f"{len(image.remarks) - missing} bytes are not beyond doubt; the listing says it where they stand")
     text = source(shown, title=image.name, characters=wanted.characters, doubt=doubt, remarks=image.remarks)
     return Listed(text, shown, code, tuple(notes))
+
+
+_TEXT = 32
+"""Bytes of text beyond doubt, from which on a character set is named in which they are that."""
+
+
+def _other_characters(data: bytes, said: str) -> list[str]:
+    """Return a sentence on the character set in which much more of the bytes is text, if there is one."""
+    found = {name: sum(end - first for first, end in clear_texts(data, charset(name))) for name in CHARSETS}
+    best = max(found, key=lambda name: found[name])
+    if best == said or found[best] < _TEXT + 2 * found[said]:
+        return []
+    return [f"{found[best]} bytes read as text in {best}: '--characters {best}' lists them so"]
 
 
 _SURE = 0.9

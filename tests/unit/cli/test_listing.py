@@ -216,3 +216,20 @@ def test_a_dump_of_a_bus_is_listed_with_a_word_on_it(tmp_path: Path) -> None:
     done = run(tmp_path, "pass.log")
     assert done.returncode == 0
     assert "pass.log is listed as it stands, FC00-FFFF; 'romassay assay' finds the ROM in a dump" in done.stderr
+
+
+def test_another_character_set_is_named_where_it_shows_text(tmp_path: Path) -> None:
+    # ECMA-6 with odd and even parity; EBCDIC as Python has it
+    text = "THE TIDE IS HIGH AND THE LAMP IS LIT, KEEP WATCH TONIGHT"
+    even = bytes(ord(sign) | 0x80 * (ord(sign).bit_count() % 2) for sign in text)
+    for name, data in (
+        ("ascii-even", even),
+        ("ascii-odd", bytes(b ^ 0x80 for b in even)),
+        ("ebcdic", text.encode("cp037")),
+    ):
+        (tmp_path / "a.bin").write_bytes(data + bytes(20))
+        done = run(tmp_path, "a.bin", "--cpu", "6502", "--reached")
+        assert f"56 bytes read as text in {name}: '--characters {name}' lists them so" in done.stderr
+        again = run(tmp_path, "a.bin", "--cpu", "6502", "--reached", "--characters", name)
+        assert "bytes read as text" not in again.stderr
+        assert "THE TIDE IS HIGH" in again.stdout

@@ -308,3 +308,15 @@ def test_tables_may_point_at_texts() -> None:
     assert [piece.kind for piece in shown.pieces][:2] == ["pointers", "text"]
     assert "        .word T0407" in source(shown)
     assert assemble(cpu_of("6502"), source(shown)).data == made.data
+
+
+def test_words_that_end_with_their_highest_bit_set_are_text() -> None:
+    data = bytes.fromhex("0102") + b"PRIN\xd4GOT\xcfLIS\xd4" + bytes.fromhex("0102")
+    shown = listing(cpu_of("6502"), data, 0x400, [])
+    assert [(piece.first, piece.end, piece.kind) for piece in shown.pieces] == [
+        (0, 2, "bytes"),
+        *((first, end, "text") for first, end in ((2, 7), (7, 11), (11, 15))),
+        (15, 17, "bytes"),
+    ]
+    assert '        .text "PRIN",$d4 ' in source(shown)
+    assert assemble(cpu_of("6502"), source(shown)).data == data
