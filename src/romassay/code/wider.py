@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from romassay.code.evidence import FAMILIES, PLAINER, landing, sample_of
 from romassay.cpus.catalogue import cpu_of
-from romassay.cpus.columns import ILLEGAL, JUMP, RETURN, STOP, ident_of
+from romassay.cpus.columns import BRANCH, CALL, ILLEGAL, JUMP, RETURN, STOP, ident_of
 from romassay.cpus.likeness import Segmented, plain_score, segment
 from romassay.cpus.model import Name
 
@@ -31,6 +31,17 @@ _TABLE_GAIN = 3.0
 _SHARED = {"Z80": (0x20, 0x30)}
 """Opcodes that say nothing alone: JR NZ and JR NC of the Z80 are RIM and SIM of the 8085, and a program for the Z80 has
 other branches besides."""
+
+_CALLED = 2.5
+_MOST_CALLED = 3
+"""Nats for a call that leads to where code begins by the wider CPU's instructions only, and how many count."""
+
+_MISS = 2
+_LEAST_VOTES = 4
+"""Votes of addresses for an origin, where each that lands on no instruction takes `_MISS` away."""
+
+_PAGE = 0x100
+_SPACE = 0x10000
 
 _DATA_GAIN = 20.0
 """Nats that such instructions may seem to be worth amid data; code that is full of them is worth far more."""
@@ -61,15 +72,54 @@ def wider(sample: npt.NDArray[np.uint8], name: Name) -> float:
     without = segment(cpu, sample, without=extra)
     text = _runs((sample >= ord(" ")) & (sample <= ord("~")), _TEXT)
     found = segment(cpu, sample, without=extra, where=text)
-    doubtful = text | _runs(~without.code, _GAP + 1) | _tables(without, found)
+    called = _called(without)
+    doubtful = text | (_runs(~without.code, _GAP + 1) | _tables(without, found)) & ~_behind(called, without)
     shared = _SHARED.get(name, ())
     amid = sample[found.code & ~without.code]
     wide_open = _lost(found, without, extra, shared)
-    return max(
-        wide_open - _excess(amid, wide_open) - _DATA_GAIN,
-        _lost(segment(cpu, sample, without=extra, where=doubtful), without, extra, shared),
-        0.0,
-    )
+    beyond_doubt = segment(cpu, sample, without=extra, where=doubtful)
+    worth = _lost(beyond_doubt, without, extra, shared)
+    if worth > 0:
+        worth += _CALLED * min(_MOST_CALLED, int(np.isin(called, beyond_doubt.starts).sum()))
+    return max(wide_open - _excess(amid, wide_open) - _DATA_GAIN, worth, 0.0)
+
+
+def _called(without: Segmented) -> npt.NDArray[np.int64]:
+    """Return the offsets that calls and jumps lead to though no code seems to begin there without the wider CPU.
+
+    None, where no origin is plain: one at which most of the addresses that lead inside land on instructions.
+    """
+    size = len(without.code)
+    absolute = without.columns.absolute[without.starts]
+    leads = (absolute >= 0) & np.isin(without.columns.flow[without.starts], (JUMP, CALL, BRANCH))
+    goals = np.unique(absolute[leads]).astype(np.int64)
+    is_start = np.zeros(size, bool)
+    is_start[without.starts] = True
+    at = goals[None, :] - np.append(np.arange(0, _SPACE - size + 1, _PAGE), _SPACE - size)[:, None]
+    inside = (at >= 0) & (at < size)
+    landed = inside & is_start[np.clip(at, 0, size - 1)]
+    votes = landed.sum(1) - _MISS * (inside & ~landed).sum(1)
+    best = int(votes.argmax()) if len(goals) else 0
+    if not len(goals) or votes[best] < _LEAST_VOTES:
+        return goals[:0]
+    found: npt.NDArray[np.int64] = at[best][inside[best]]
+    return found[~without.code[found]]
+
+
+def _behind(called: npt.NDArray[np.int64], without: Segmented) -> npt.NDArray[np.bool_]:
+    """Return bool[n]: the bytes of the routines at the offsets that are called, up to a return or for a few bytes."""
+    columns = without.columns
+    size = len(without.code)
+    chosen = np.zeros(size, bool)
+    for first in called.tolist():
+        at = first
+        while at < min(size, first + _GAP):
+            end = at + int(columns.size[at])
+            chosen[at:end] = True
+            if int(columns.flow[at]) in (JUMP, RETURN, STOP):
+                break
+            at = end
+    return chosen
 
 
 def _tables(without: Segmented, found: Segmented) -> npt.NDArray[np.bool_]:
@@ -98,15 +148,16 @@ def _excess(code: npt.NDArray[np.uint8], worth: float) -> float:
 def _lost(division: Segmented, without: Segmented, extra: npt.NDArray[np.int32], shared: tuple[int, ...]) -> float:
     """Return what a division is worth beyond the one without some instructions, less where they follow themselves.
 
-    Nothing, where all that are used are `shared` with another wider CPU.
+    Nothing, where all that are used are `shared` with another wider CPU, and less where most are.
     """
     idents = division.columns.ident[division.starts]
     used = np.isin(idents, extra)
-    if not (used & ~np.isin(idents, shared)).any():
+    own = int((used & ~np.isin(idents, shared)).sum())
+    if not own:
         return 0.0
     fresh = used & (np.diff(idents, prepend=ILLEGAL) != 0)
     lost = division.score + landing(division) - without.score - landing(without)
-    return lost * int(fresh.sum()) / int(used.sum())
+    return lost * int(fresh.sum()) / int(used.sum()) * min(1.0, 2 * own / int(used.sum()))
 
 
 def _runs(chosen: npt.NDArray[np.bool_], least: int) -> npt.NDArray[np.bool_]:

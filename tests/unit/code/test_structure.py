@@ -144,3 +144,55 @@ def test_one_instruction_of_a_wider_cpu_is_enough_and_a_text_is_none(more: list[
     lines = [*USUAL, *(f" {line}" for line in more), *(line.replace("s", "t", 1) for line in USUAL if ":" in line)]
     made = assemble(cpu_of("8085"), lines)
     assert code_of(np.frombuffer(made.data, np.uint8)).cpu == name
+
+
+CALLED = """
+ org 100h
+main: lxi sp,9000h
+ call clear
+loop: call input
+ call {mask}
+ call show
+ call wait
+ call send
+ jmp loop
+clear: lxi h,8000h
+ mvi b,64
+ xra a
+c1: mov m,a
+ inx h
+ dcr b
+ jnz c1
+ ret
+input: in 3
+ ani 1
+ jz input
+ in 2
+ ret
+wait: dcr b
+ jnz wait
+ ret
+send: in 3
+ rrc
+ jnc send
+ mov a,c
+ out 2
+ ret
+show: out 5
+ lda 8001h
+ inr a
+ sta 8001h
+ ret
+mask: mvi a,0bh
+ sim
+ daa
+ ret
+ db 3fh,6,5bh,4fh,66h,6dh,7dh,7,7fh,6fh
+"""
+
+
+@pytest.mark.parametrize(("mask", "more"), [("mask", True), ("clear", False)])
+def test_an_instruction_of_the_8085_counts_where_it_is_called(mask: str, more: bool) -> None:
+    """SIM behind a return, in a few bytes that are no code without it, may be a table unless a call leads there."""
+    data = np.frombuffer(assemble(cpu_of("8085"), CALLED.format(mask=mask)).data, np.uint8)
+    assert (wider(data, "8085") > 5) == more
