@@ -8,7 +8,8 @@ them stand the bytes that follow each other.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from functools import cache
+from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -61,7 +62,7 @@ def data_orders(read: Read) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
     lines, across one of them stand the bytes that follow each other.
     """
     every, becomes = every_order()
-    counts, pairs = counts_of(read.left), line_pairs(read.left)
+    counts, across = counts_of(read.left), Across.of(line_pairs(read.left))
     ranked: list[tuple[int, Name]] = []
     paired: list[tuple[int, int, Name]] = []
     for name in FAMILIES:
@@ -74,7 +75,7 @@ def data_orders(read: Read) -> Iterator[tuple[tuple[int, ...], bool, Name]]:
         for at in sorted(behind, key=lambda at: repr(behind[at])):  # tables are made in turn
             turned, number = divmod(at, len(every))
             table = becomes[:, number].astype(np.int64)
-            suits = _best_line(table[::-1] if turned else table, pairs, following(name, None, behind[at]))
+            suits = across.best(table[::-1] if turned else table, following(name, None, behind[at]))
             paired.append((-suits - SIMPLE * (at in simple), at, name))
     paired.sort()
     each = [
@@ -105,6 +106,12 @@ def _behind(hidden: Hidden | None, at: int) -> Hidden | None:
 
 def by_histogram(counts: Index, name: Name, hidden: Hidden | None) -> npt.NDArray[np.int32]:
     """Return how well each order of the data lines suits a histogram, upright and inverted, int32[2, 40320]."""
+    return _by_histogram(counts.astype(np.int64).tobytes(), name, hidden)
+
+
+@lru_cache(maxsize=2 * len(FAMILIES))
+def _by_histogram(histogram: bytes, name: Name, hidden: Hidden | None) -> npt.NDArray[np.int32]:
+    counts = np.frombuffer(histogram, np.int64)
     every, becomes = every_order()
     row = byte_weights()[NAMES.index(name)].astype(np.int32)
     chance = np.exp(row / SCALE).astype(np.float32)
@@ -162,6 +169,37 @@ def line_pairs(value: Bytes) -> list[tuple[Index, Index]]:
     return [(here[kept], there[kept]) for (here, there), kept in zip(pairs, told, strict=True)]
 
 
-def _best_line(table: Index, pairs: Sequence[tuple[Index, Index]], weights: npt.NDArray[np.int32]) -> int:
-    """Return how well the bytes across that address line follow each other where they do so best."""
-    return max(int(weights[table[low] << 8 | table[high]].sum()) for low, high in pairs)
+@dataclass(frozen=True, slots=True, eq=False)
+class Across:
+    """The pairs of bytes across every address line, one line's behind the other's, to be weighed at once.
+
+    Attributes:
+        low: int64[n], the bytes on the low side.
+        high: int64[n], those on the high side.
+        begins: int64[k], where each line's begin; lines without any are left out.
+        bare: True where a line has none.
+    """
+
+    low: Index
+    high: Index
+    begins: Index
+    bare: bool
+
+    @classmethod
+    def of(cls, pairs: Sequence[tuple[Index, Index]]) -> Across:
+        """Return the pairs of `line_pairs`."""
+        told = [pair for pair in pairs if len(pair[0])]
+        none = np.zeros(0, np.int64)
+        low, high = (np.concatenate([none, *(pair[side] for pair in told)]) for side in (0, 1))
+        begins = np.cumsum([0, *(len(pair[0]) for pair in told)])[:-1]
+        return cls(low, high, begins, len(told) < len(pairs))
+
+    def best(self, table: Index, weights: npt.NDArray[np.int32]) -> int:
+        """Return how well the bytes across that address line follow each other where they do so best.
+
+        Args:
+            table: int64[256], what each byte becomes.
+            weights: what a byte behind another scores, int32[65536].
+        """
+        lines = np.add.reduceat(weights[table[self.low] << 8 | table[self.high]], self.begins) if len(self.low) else ()
+        return max([*map(int, lines), *([0] if self.bare else [])])

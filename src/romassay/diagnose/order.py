@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import permutations
 from math import lgamma, log
 
@@ -42,20 +41,28 @@ def put_right(value: Bytes, order: Order) -> Bytes:
 
 
 def sources(order: Order, size: int) -> Index:
-    """Return where in the image as read each byte of the specimen stands, int64[size]."""
+    """Return where in the image as read each byte of the specimen stands, int64[size], not to be written to."""
+    return _sources(order.address, size)
+
+
+@lru_cache(maxsize=8)
+def _sources(address: tuple[int, ...], size: int) -> Index:
     offset = np.arange(size)
     at = np.zeros(size, np.int64)
-    for line, bus in enumerate(order.address):
+    for line, bus in enumerate(address):
         at |= (offset >> line & 1) << bus
+    at.setflags(write=False)
     return at
 
 
-def data_table(data: Sequence[int]) -> Bytes:
-    """Return what each byte on the bus is in the specimen, uint8[256]."""
+@lru_cache(maxsize=4096)
+def data_table(data: tuple[int, ...]) -> Bytes:
+    """Return what each byte on the bus is in the specimen, uint8[256], not to be written to."""
     every = np.arange(256)
     out = np.zeros(256, np.uint8)
     for bus, own in enumerate(data):
         out |= ((every >> bus & 1) << own).astype(np.uint8)
+    out.setflags(write=False)
     return out
 
 
