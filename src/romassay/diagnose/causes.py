@@ -175,8 +175,7 @@ def _models(seen: Changes) -> Iterator[tuple[Name, tuple[int, ...], Numbers]]:
         for rate in RATES:
             for edge in (0x00, 0xFF, None):
                 yield "timing", about, _timing(seen, mask, rate, about, edge)
-    for rate in RATES:
-        yield from (("sag", (), chances) for chances in _sag(seen, mask, rate))
+            yield from (("sag", about, chances) for chances in _sag(seen, mask, rate, about))
     for count in range(1, min(3, len(often)) + 1):
         chosen = tuple(sorted(often[:count]))
         only = np.uint8(sum(1 << bit for bit in chosen))
@@ -224,11 +223,12 @@ def _timing(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...], edg
     return chances
 
 
-def _sag(seen: Changes, mask: Bytes, rate: float) -> Iterator[Numbers]:
-    """Yield how likely each change is where bytes of many ones fail to one side."""
+def _sag(seen: Changes, mask: Bytes, rate: float, about: tuple[int, ...]) -> Iterator[Numbers]:
+    """Yield how likely each change is where bytes of many ones fail to one side, in some data lines or in all."""
     places = np.bincount(np.bitwise_count(seen.settled), minlength=9)
+    weak = np.uint8(sum(1 << bit for bit in about or range(8)))
     for lost in (True, False):
-        may = seen.right if lost else ~seen.right
+        may = (seen.right if lost else ~seen.right) & weak
         could, failed = np.bitwise_count(may).astype(float), np.bitwise_count(mask).astype(float)
         just = rate**failed * (1 - rate) ** np.maximum(0, could - failed) / np.maximum(1e-9, 1 - (1 - rate) ** could)
         just = np.where(mask & ~may == 0, just, 0.0)

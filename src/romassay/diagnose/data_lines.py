@@ -58,7 +58,26 @@ def data_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
     for group in _by_cause(quiet, bus):
         if len(group) < NIBBLE:
             yield from _quiet(image, group, bus, value)
+    if len(quiet) >= NIBBLE and any(quiet.values()):
+        yield _nibble(image, quiet, evidence)
     yield from _bridged(image, value, [bit for bit in range(8) if bit not in quiet and bit not in open_lines])
+
+
+def _nibble(image: Image, quiet: dict[int, int], evidence: Evidence) -> Finding:
+    """Name half a byte that stands still, not all at the low level, as small numbers leave it: nobody drives it."""
+    names = tuple(f"D{bit}" for bit in sorted(quiet))
+    part = evidence.part
+    return Finding(
+        "wrong-part" if part else "undriven-bits",
+        blocks=True,
+        function=image.function,
+        lines=names,
+        probability=0.8,
+        evidence=f"{', '.join(names)} stand still in all {len(image.value)} bytes, not all at the low level"
+        + (f": a part {8 - len(quiet)} bits wide reads so, and a {part.type} does not" if part else ""),
+        advice="read the type number on the specimen again; right for a part four bits wide, else check the data "
+        "wires, power off, with a continuity tester",
+    )
 
 
 def _told(image: Image) -> Bytes:

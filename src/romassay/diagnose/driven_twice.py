@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,8 @@ from romassay.diagnose.reads import TEXTUAL
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
+from romassay.survey.consensus import consensus
+from romassay.survey.stack import GRANULE, stack
 
 BLOCK = 64
 """Bytes that are looked at together: the least RAM of combination chips (6530: data sheet)."""
@@ -65,7 +68,8 @@ def driven_twice(evidence: Evidence, image: Image) -> Iterator[Finding]:
         return
     offsets = tuple(int(i) for i in (blocks[:, None] * BLOCK + np.arange(BLOCK)).ravel())
     first = function.copies[0].first
-    where = merge_ranges(Range(first + int(b) * BLOCK, first + int(b) * BLOCK + BLOCK - 1) for b in blocks)
+    joined = _joined(blocks)
+    where = merge_ranges(Range(first + int(b) * BLOCK, first + int(b) * BLOCK + BLOCK - 1) for b in joined)
     yield Finding(
         "contention",
         blocks=True,
@@ -78,6 +82,14 @@ def driven_twice(evidence: Evidence, image: Image) -> Iterator[Finding]:
         advice="read the same window with the socket empty, and add it with --empty-socket: what still answers there "
         "is the second driver; if it is the host's own, gate it off and read again",
     )
+
+
+def _joined(blocks: Index) -> Index:
+    """Return blocks with those between them: in some the two memories say little of which is which."""
+    if len(blocks) < SEVERAL:
+        return blocks
+    between = [np.arange(a, b) for a, b in pairwise(blocks.tolist()) if b - a <= BETWEEN]
+    return np.unique(np.concatenate([blocks, *between]))
 
 
 def _anded(value: Bytes) -> Index:
@@ -132,3 +144,62 @@ def _exactly(above: Floats) -> Floats:
         low, high = np.split(cube, 2, axis)
         cube = np.concatenate([low - high, high], axis)
     return cube.ravel()
+
+
+BETWEEN = 16
+"""Blocks from one that tells to the next, at most, for all between them to be of the same conflict: 1 KiB."""
+
+SEVERAL = 2
+"""Blocks that must read so."""
+
+LIVELY = 12
+"""Different bytes of 64 in an empty socket from which memory answers there, and the bus does not only float."""
+
+DIFFER = 6
+"""Bytes of 64 in which the socket must read otherwise with the specimen in it."""
+
+NESTED = 0.92
+"""Share of these that must be the host's with bits pulled to one side: of two memories one after the other a fifth."""
+
+
+def over_host(evidence: Evidence) -> Iterator[Finding]:
+    """Yield the conflict where the host's memory answers in the empty socket, and the specimen pulls its bits.
+
+    A specimen that is silent there leaves the host's bytes as they are.
+    """
+    hollow = evidence.readings.with_role("empty-socket")
+    if not hollow:
+        return
+    stacked = evidence.stacked
+    control = stack(hollow, evidence.readings.address_bits, evidence.readings.excluded, stacked.granules)
+    alone = consensus(control)
+    if len(control.granules) != len(stacked.granules) or len(stacked.granules) < BLOCK // GRANULE:
+        return
+    blocks = stacked.granules // (BLOCK // GRANULE)
+    starts = np.flatnonzero(np.r_[True, blocks[1:] != blocks[:-1]])
+    starts = starts[starts + BLOCK // GRANULE <= len(blocks)]
+    starts = starts[blocks[starts] == blocks[starts + BLOCK // GRANULE - 1]]
+    rows = starts[:, None] + np.arange(BLOCK // GRANULE)
+    host, both = alone.value[rows].reshape(-1, BLOCK), evidence.said.value[rows].reshape(-1, BLOCK)
+    sure = (alone.sure & evidence.said.sure)[rows].reshape(-1, BLOCK)
+    differ = sure & (host != both)
+    low, high = differ & ((host & both) == both), differ & ((host | both) == both)
+    count = differ.sum(axis=1)
+    pulled = np.maximum(low.sum(axis=1), high.sum(axis=1))
+    lively = np.array([len(np.unique(each)) for each in host], np.int64) >= LIVELY
+    fought = lively & (count >= DIFFER) & (pulled >= NESTED * count)
+    if np.count_nonzero(fought) < SEVERAL:
+        return
+    where = merge_ranges(Range(int(b) * BLOCK, int(b) * BLOCK + BLOCK - 1) for b in blocks[starts[fought]])
+    down = low[fought].sum() >= high[fought].sum()
+    places = ", ".join(str(r) for r in where[:4])
+    yield Finding(
+        "contention",
+        blocks=True,
+        where=where,
+        probability=0.95,
+        evidence=f"at {places} the host's own memory answers in the empty socket, and with the specimen in it "
+        f"{int(count[fought].sum())} bytes have bits pulled {'low' if down else 'high'}: both drive the bus there",
+        advice="switch off: two outputs against each other may harm both. Gate the host's memory off at these "
+        "addresses, or wire the specimen's selects so that it is silent there, before reading again",
+    )

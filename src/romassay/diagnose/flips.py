@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from romassay.address import Range, merge_ranges
-from romassay.diagnose.causes import Cause, causes, probability
+from romassay.diagnose.causes import Cause, causes, odds, probability
 from romassay.diagnose.evidence import Evidence
 from romassay.diagnose.specimens import beside, mixed
 from romassay.diagnose.usual import LARGEST
@@ -20,6 +20,12 @@ from romassay.survey.stack import GRANULE
 
 EXPLAINED = 0.75
 """Share of the differences that a cause explains, from which they are not those of two specimens."""
+
+PLAINLY = 40.0
+"""Logarithm of the odds of late or sagging outputs from which half of the differences are enough: where many bits fail
+in both of two readings, neither says what is right."""
+
+HALF = 0.4
 
 NEARLY_ALL = 0.6
 """The same for an address line: what was moved by a byte also looks like the other side of A0."""
@@ -78,6 +84,8 @@ def _spares_rom(evidence: Evidence, cause: Cause) -> bool:
 def _explains(cause: Cause, differ: int, size: int) -> bool:
     """Tell whether a cause explains so many of the bytes that differ that two specimens are not needed for it."""
     least = NEARLY_ALL if cause.name == "address-open" else EXPLAINED
+    if cause.name in ("timing", "sag") and odds(cause) >= PLAINLY:
+        least = HALF
     places = len(np.unique(cause.addresses % max(1, size)))
     return places >= least * min(differ, cause.total)
 
@@ -104,8 +112,8 @@ def _named(evidence: Evidence, cause: Cause, likely: float) -> Finding:
 def _told_of(cause: Cause) -> tuple[Kind, tuple[str, ...], str, str]:
     """Return the kind of a cause, the lines that it is about, what the changes do, and what to check."""
     data = ", ".join(f"D{line}" for line in cause.lines)
+    only = f", in {data} alone" if cause.lines else ""
     if cause.name == "timing":
-        only = f", in {data} alone" if cause.lines else ""
         return (
             "marginal-timing",
             (),
@@ -117,7 +125,7 @@ def _told_of(cause: Cause) -> tuple[Kind, tuple[str, ...], str, str]:
         return (
             "supply-sag",
             (),
-            "fail to one side, and the more ones a byte has, the oftener",
+            f"fail to one side{only}, and the more ones a byte has, the oftener",
             "measure the supply at the specimen's own pins while it is read, with an oscilloscope; add a "
             "capacitor of 100 nF across them and shorten the wires",
         )

@@ -14,6 +14,7 @@ from romassay.diagnose.evidence import Evidence, floating
 from romassay.diagnose.pictures import is_picture
 from romassay.diagnose.usual import FILLINGS
 from romassay.finding import Finding
+from romassay.part import Part
 from romassay.reading import Bytes, Index, Role
 from romassay.settle.model import Image
 from romassay.survey.consensus import consensus
@@ -41,6 +42,24 @@ source."""
 VECTORS = 8
 """Bytes that vectors take at the end of what is blank otherwise."""
 
+EDGE = 8
+"""Bytes at the edge of a half that tell whether it is full."""
+
+FULL = 0.82
+"""Probability of half the size where the bytes of a program break off just there."""
+
+DOUBTED = 0.15
+"""The same where they end before. Common practice, no source."""
+
+RUNNING = 8
+"""Bytes that do not read the same each time, from which a timer runs among them."""
+
+PIECES = 3
+"""One in so many pieces of a half, at most, in which something but the bus answers: RAM and registers are small."""
+
+LIKELY = 0.8
+"""Probability of another part where they do. Common practice, no source."""
+
 ERRS = 0.08
 """Share of a control's bytes that may be spoilt besides: it is not voted on."""
 
@@ -63,14 +82,19 @@ def idle(evidence: Evidence, image: Image) -> Iterator[Finding]:
         others = MOSTLY if line == top else OTHERS
         for level, half in ((1, high), (0, ~high)):
             if not any(np.mean(one[half]) >= LIKE_BUS and np.mean(one[~half]) < others for one in like):
+                if line == top and evidence.size and _combination(image, like, half):
+                    yield _other_part(image, half, evidence.part)
+                    return
                 continue
             driven = _driven(evidence, image, half, first)
             if driven:
                 return
             if line < top:
                 yield _select(image, line, level, blank=driven is None and _is_blank(image, half))
-            elif evidence.size:
+            elif evidence.size and (driven is False or not _is_blank(image, half) or _breaks_off(image, half)):
                 yield _half(image, half, line, pulled=driven is False)
+            elif evidence.size:
+                yield _blank_half(image, half)
             return
 
 
@@ -104,6 +128,39 @@ def _all_blank(value: Bytes) -> bool:
     return bool(others <= VECTORS and others <= (1 - LIKE_BUS) * len(value))
 
 
+def _combination(image: Image, like: list[Bools], half: Bools) -> bool:
+    """Tell whether half of a ROM is the floating bus but for a few pieces that do not read the same each time.
+
+    They are RAM and registers, beside a ROM of half the size.
+    """
+    flipped = np.zeros(len(half), np.bool_)
+    flipped[[*image.flipped, *(doubt.offset for doubt in image.doubtful)]] = True
+    if np.count_nonzero(flipped & half) < RUNNING or np.count_nonzero(flipped & ~half) * 4 > np.count_nonzero(flipped):
+        return False
+    for one in like:
+        pieces = (~one[half]).reshape(-1, LEAST_BYTES).mean(axis=1) > 1 - MOSTLY
+        if np.mean(one[~half]) < OTHERS and 0 < np.count_nonzero(pieces) * PIECES <= len(pieces):
+            return True
+    return False
+
+
+def _other_part(image: Image, half: Bools, part: Part | None) -> Finding:
+    at: Index = np.flatnonzero(half)
+    declared = f"a {part.type}" if part else f"{len(image)} bytes"
+    size = len(image) // 2
+    return Finding(
+        "wrong-part",
+        blocks=True,
+        function=image.function,
+        offsets=(int(at[0]), int(at[-1])),
+        probability=LIKELY,
+        evidence=f"{declared} was declared, but {int(at[0]):04X}-{int(at[-1]):04X} are the floating bus with a few "
+        f"pieces that change from reading to reading, as RAM and a timer beside a ROM of {size} bytes",
+        advice=f"read the type number on the specimen again, and declare the part that it is, or --size {size}; until "
+        "then drive no pin that may be a port of it",
+    )
+
+
 def _by_address(first: int, size: int) -> tuple[Bytes, Bytes]:
     """Return the low and the high byte of the addresses of an image."""
     address = first + np.arange(size)
@@ -135,8 +192,8 @@ def _like_bus(evidence: Evidence, image: Image, first: int) -> list[Bools]:
             follows = bus.follows[bit]
             level = address >> follows & 1 if bus.lines[bit] == "follows" else int(bus.lines[bit] == "1")
             expected |= (np.full(size, 1) * level << bit).astype(np.uint8)
-        result.append((image.value & mask) == expected)
-    elif not bus.seen:
+        return [(image.value & mask) == expected]
+    if not bus.seen:
         common = int(np.bincount(image.value, minlength=256).argmax())
         result += [image.value == held for held in dict.fromkeys((*FILLINGS, common))]
         result += [image.value == said for said in _by_address(first, size)]
@@ -180,7 +237,14 @@ def _controlled(evidence: Evidence, role: Role, first: int, half: Bools) -> Byte
 
 
 def _is_blank(image: Image, half: Bools) -> bool:
-    return bool(np.isin(image.value[half], FILLINGS).all())
+    return bool(np.mean(np.isin(image.value[half], FILLINGS)) >= LIKE_BUS)
+
+
+def _breaks_off(image: Image, half: Bools) -> bool:
+    """Tell whether the other half is full up to where the blank one begins, as a smaller ROM is; code ends anywhere."""
+    other = image.value[~half]
+    edge = other[:EDGE] if half[0] else other[-EDGE:]
+    return bool(np.count_nonzero(~np.isin(edge, FILLINGS)) * 2 > EDGE)
 
 
 def _select(image: Image, line: int, level: int, *, blank: bool) -> Finding:
@@ -212,6 +276,21 @@ def _scattered(image: Image, line: int, level: int) -> Finding:
     )
 
 
+def _blank_half(image: Image, half: Bools) -> Finding:
+    at: Index = np.flatnonzero(half)
+    return Finding(
+        "size-ambiguous",
+        blocks=True,
+        function=image.function,
+        probability=DOUBTED,
+        offsets=(int(at[0]), int(at[-1])),
+        evidence=f"{int(at[0]):04X}-{int(at[-1]):04X} of the {len(image)} bytes are blank, and say what the bus may "
+        "say where nobody answers: a ROM of half the size would read so too",
+        advice="read once with the data lines pulled the other way, by 4.7 to 10 kilohms: what stays as it is, is the "
+        "ROM's",
+    )
+
+
 def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
     at: Index = np.flatnonzero(half)
     blank = not pulled and _is_blank(image, half)
@@ -222,7 +301,7 @@ def _half(image: Image, half: Bools, line: int, *, pulled: bool) -> Finding:
         function=image.function,
         lines=(f"A{line}",),
         offsets=(int(at[0]), int(at[-1])),
-        probability=0.8 if blank else 0.85,
+        probability=FULL if blank else 0.85,
         evidence=f"{where} of the {len(image)} bytes say only what the bus "
         + ("is pulled to" if pulled else "says by itself")
         + ": the specimen may be half that size"

@@ -1,8 +1,8 @@
 """RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between.
 
-Where no part or size is declared, nothing was power-cycled and the bytes have no sense, nothing tells the two apart,
-and it blocks. What RAM wakes up with shows: cells lean to one side, a row this way and the next that, so that 00 and
-FF alternate all over it. No code does that. Common practice, no source.
+Where no part is declared, nothing was power-cycled and the bytes have no sense, nothing tells the two apart, and it
+blocks: RAM has a size as well. What RAM wakes up with shows: cells lean to one side, a row this way and the next that,
+so that 00 and FF alternate all over it. No code does that. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -56,9 +56,9 @@ def power_up(evidence: Evidence, image: Image) -> Iterator[Finding]:
 
 
 def _untold(evidence: Evidence) -> bool:
-    """Tell whether no part, no size and no second power-up says what memory this is."""
+    """Tell whether no part and no second power-up says what memory this is."""
     sessions = {reading.conditions.session for reading in evidence.chosen}
-    return not (evidence.size or evidence.part or len(sessions) > 1)
+    return not (evidence.part or len(sessions) > 1)
 
 
 def _leaning(value: Bytes) -> bool:

@@ -1,4 +1,4 @@
-"""What the declared part should do and does not: another part in the socket, or a select that is tied."""
+"""What speaks against the declared part or size: another part in the socket, or two chips side by side."""
 
 from __future__ import annotations
 
@@ -9,13 +9,17 @@ import numpy as np
 from romassay.address import line_name, lines_of
 from romassay.cpus.model import Name
 from romassay.diagnose.evidence import Evidence
+from romassay.diagnose.usual import FILLINGS
 from romassay.finding import Finding
-from romassay.part import Part
+from romassay.reading import Bytes
 from romassay.survey.cubes import contents
 from romassay.survey.model import Function
 
 CHANGES = 0.15
 """Share of the bytes of a memory that differ from the byte before; on a bus that keeps its charge hardly one does."""
+
+LEAST_CHANGES = 24
+"""Bytes that must differ from the one before."""
 
 ACROSS = 4
 """Jumps from one half to the other that must arrive, and nats that they must say, for both to be of one program."""
@@ -48,18 +52,11 @@ no source."""
 LARGEST = 16384
 """Bytes of the largest image that is looked at so."""
 
-INSTEAD = 0.8
-"""Probability of a tied select where the ROM takes the place of all else in half of the window; what is missing may
-answer where nothing was read."""
-
-EVERYWHERE = 4
-"""Blocks of the window that all answer before a select counts as tied."""
-
 
 def parts(evidence: Evidence) -> Iterator[Finding]:
-    """Return what speaks against the declared part or size, or for a tied select."""
+    """Return what speaks against the declared part or size."""
     roms = [f for f in evidence.found.functions if f.kind == "rom"]
-    others = [f for f in evidence.found.functions if f.kind != "rom" and not _inside(f, roms)]
+    others = [f for f in evidence.found.functions if f.kind != "rom" and not inside(f, roms)]
     larger = _larger(roms, evidence.size)
     if larger:
         likely = _of_one(evidence, roms[0].size, 1 << len(larger))
@@ -74,21 +71,9 @@ def parts(evidence: Evidence) -> Iterator[Finding]:
         if likely:
             yield _wrong_size(evidence, (roms[0].size.bit_length() - 1,), roms[0], likely)
             return
-    if evidence.part is None:
-        return
-    lacks = [f for f in evidence.part.functions if f.kind != "rom"]
-    if lacks and roms and not others:
-        yield from _everywhere(evidence, evidence.part, roms[0])
-    if not roms and evidence.part.of_kind("rom") and (others or (lacks and _something(evidence))):
-        yield _never(evidence.part, others)
 
 
-def _something(evidence: Evidence) -> bool:
-    """Tell whether something answered that is no whole memory: a single reading does not show what."""
-    return any(region.kind == "unknown" for region in evidence.found.regions)
-
-
-def _inside(function: Function, roms: Sequence[Function]) -> bool:
+def inside(function: Function, roms: Sequence[Function]) -> bool:
     """Tell whether a function appears only where a ROM does: line noise in a ROM may look like registers."""
     return any(
         {copy.first // rom.size for copy in function.copies} <= {copy.first // rom.size for copy in rom.copies}
@@ -145,7 +130,7 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
     functions = evidence.found.functions
     images = [image for image in evidence.images if len(image) == size][:count]
     images.sort(key=lambda image: functions[image.function].cube.value)
-    if any(np.mean(image.value[1:] != image.value[:-1]) < CHANGES for image in images):
+    if any(_keeps(image.value) for image in images):
         return 0.0
     if all(len(functions[image.function].copies) > 1 for image in images):
         return 0.95
@@ -163,6 +148,14 @@ def _of_one(evidence: Evidence, size: int, count: int) -> float:
     untold = alone or None in bases
     one_cpu = len({each.cpu for each in senses if each.well} | ({joined.cpu} if joined.well else set())) == 1
     return NO_CODE if untold and one_cpu else 0.0
+
+
+def _keeps(value: Bytes) -> bool:
+    """Tell whether bytes mostly are the one before, filling left out, or nothing but filling: so is a bus."""
+    filled = np.isin(value, FILLINGS)
+    told = ~(filled[1:] & filled[:-1])
+    changes = np.count_nonzero((value[1:] != value[:-1]) & told)
+    return bool(changes < max(LEAST_CHANGES, CHANGES * np.count_nonzero(told)))
 
 
 def two_chips(evidence: Evidence) -> Iterator[Finding]:
@@ -201,57 +194,4 @@ def _wrong_size(evidence: Evidence, lines: Sequence[int], first: Function, likel
         f"selects, as in one ROM of {size} bytes",
         advice="read the type number on the specimen again, and declare the part that it is, or --size "
         f"{size}; if a second chip is on the bus, take it off",
-    )
-
-
-def _everywhere(evidence: Evidence, part: Part, rom: Function) -> Iterator[Finding]:
-    """Yield the finding where the ROM answers at every block of the window and nothing else of the part does."""
-    level = rom.size.bit_length() - 1
-    free = [line for line in range(level, evidence.found.address_bits) if rom.level(line) == "any"]
-    bound = [line for line in range(level, evidence.found.address_bits) if rom.level(line) in ("0", "1")]
-    if len(rom.copies) < EVERYWHERE or 1 << len(free) != len(rom.copies):
-        return
-    missing = " and ".join(f.name for f in part.functions if f.kind != "rom")
-    selects = sorted({s for f in part.of_kind("rom") for s in f.selects})
-    if bound:
-        if len(bound) == 1 and len(free) > len(bound):
-            yield _instead(part, rom, missing, selects, bound)
-        return
-    yield Finding(
-        "select-tied",
-        blocks=True,
-        probability=0.9,
-        lines=tuple(selects),
-        evidence=f"the ROM answers in all {len(rom.copies)} blocks of the window, and {missing} of the {part.type} "
-        f"nowhere: no line from {line_name(level)} to {line_name(free[-1])} reaches a select",
-        advice=f"check the wires of {', '.join(selects)}: a select that is tied or open keeps the ROM on the bus; or "
-        "read the addresses at which the rest should answer",
-    )
-
-
-def _instead(part: Part, rom: Function, missing: str, selects: Sequence[str], bound: Sequence[int]) -> Finding:
-    lines = " and ".join(line_name(line) for line in bound)
-    return Finding(
-        "select-tied",
-        blocks=True,
-        probability=INSTEAD,
-        lines=tuple(selects),
-        evidence=f"the ROM answers in {len(rom.copies)} blocks, told apart from nothing but {lines}, and {missing} of "
-        f"the {part.type} nowhere: the line that should choose between them does not reach it",
-        advice=f"check the wires of {', '.join(selects)}: a select that is tied or open keeps the ROM on the bus; or "
-        "read the addresses at which the rest should answer",
-    )
-
-
-def _never(part: Part, others: Sequence[Function]) -> Finding:
-    selects = sorted({s for f in part.of_kind("rom") for s in f.selects})
-    sizes = ", ".join(f"{f.size} bytes of {f.kind}" for f in others[:2]) or "small memories"
-    return Finding(
-        "select-tied",
-        blocks=True,
-        probability=0.6,
-        lines=tuple(selects),
-        evidence=f"{sizes} answer, but the ROM of the {part.type} nowhere in the window",
-        advice=f"check {', '.join(selects)}: a select that is tied keeps the ROM off the bus; read the rest of the "
-        "address space; read the type number on the specimen again",
     )

@@ -34,7 +34,7 @@ def _words(pin: Pin, line: str) -> str:
 
 def _pins(line: str, part: Part, rig: Rig | None) -> Iterator[Pin]:
     if rig is not None:
-        yield from (pin for pin in part.pins if rig.wiring.get(pin.name) == line)
+        yield from (pin for pin in part.pins if line in (pin.name, rig.wiring.get(pin.name)))
         return
     match = _LINE.fullmatch(line)
     for pin in part.pins:

@@ -12,7 +12,8 @@ from romassay.diagnose.usual import FILLINGS, RAM
 from romassay.finding import Finding
 from romassay.reading import Bytes, Index
 from romassay.settle.model import Image
-from romassay.survey.stack import GRANULE, Bools
+from romassay.survey.consensus import consensus
+from romassay.survey.stack import GRANULE, Bools, stack
 
 LEAST_STRETCH = 16
 """Granules of one value that a latched specimen holds at least: 256 bytes."""
@@ -28,6 +29,13 @@ SEEN = 0.75
 
 MANY_STEPS = 4
 """Different bytes, each over sixteen addresses or more and one behind the other, that no memory holds."""
+
+PADDINGS = (*FILLINGS, 0x01, 0x12, 0x20, 0x3F, 0x55, 0x5A, 0x76, 0xA5, 0xAA, 0xC4, 0xE5, 0xEA)
+"""What unused bytes of a ROM are filled with: besides 00 and FF, instructions that do nothing or stop, and patterns.
+Common practice, no source."""
+
+LEAST_TAIL = 64
+"""Bytes of one value at the end of a ROM from which it is no table."""
 
 PAGE = 256
 """Addresses over which the upper half of the address stays as it is."""
@@ -46,6 +54,8 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
         return
     if evidence.images and evidence.size is None:
         yield from _inside(evidence.images[0])
+    for image in evidence.images[:1]:
+        yield from _since(image)
     granules = evidence.stacked.granules
     changing = _changing(evidence) if len(granules) else np.zeros(0, np.int64)
     if len(changing):
@@ -63,6 +73,8 @@ def latched(evidence: Evidence) -> Iterator[Finding]:
     if not values or any(value < 0 for value, _ in held):
         return
     rows = held[0][1]
+    if _in_empty_socket(evidence, rows, values):
+        return
     whole = len(rows) >= 0.97 * len(granules)
     differ = len(values) > 1
     said = " and then ".join(f"{value:02X}" for value in sorted(values))
@@ -156,6 +168,41 @@ def _inside(image: Image) -> Iterator[Finding]:
             "keeps to one byte reads so, beside other memory",
             advice="give the enable a pulse for every byte in place of a fixed level; or declare the part or the size",
         )
+
+
+def _since(image: Image) -> Iterator[Finding]:
+    """Yield the finding where a ROM changes up to somewhere, and from there on keeps to one byte that fills no ROM."""
+    last = image.value[-1]
+    other = np.flatnonzero(image.value != last)
+    if last in PADDINGS or not len(other):
+        return
+    first, size = int(other[-1]) + 1, len(image)
+    if size - first < max(LEAST_TAIL, size // 8) or first < LEAST_TAIL:
+        return
+    yield Finding(
+        "latched-enable",
+        blocks=True,
+        function=image.function,
+        offsets=(first, size - 1),
+        probability=0.85,
+        evidence=f"from {first:04X} on all of the {size} bytes are {last:02X}, which is no usual filling: a specimen "
+        "that took every address until then, and keeps to the last byte, reads so",
+        advice="watch the enable and the clock at the specimen with an oscilloscope while it is read: they must move "
+        "for every byte, to the end; then read again from there",
+    )
+
+
+def _in_empty_socket(evidence: Evidence, rows: Index, values: set[int]) -> bool:
+    """Tell whether the empty socket says the same there: then it is the bus, and no specimen."""
+    hollow = evidence.readings.with_role("empty-socket")
+    if not hollow:
+        return False
+    granules = evidence.stacked.granules[rows]
+    control = stack(hollow, evidence.readings.address_bits, evidence.readings.excluded, granules)
+    if not len(control.granules):
+        return False
+    said = consensus(control)
+    return float(np.mean(np.isin(said.value, sorted(values)))) >= STEADY
 
 
 def _stands(evidence: Evidence) -> dict[int, int]:

@@ -15,9 +15,9 @@ from romassay.address import Range
 from romassay.diagnose.address_lines import dead_lines
 from romassay.diagnose.evidence import Evidence, Observed
 from romassay.diagnose.reads import best_sense
-from romassay.diagnose.usual import LARGEST, RAM
+from romassay.diagnose.usual import FILLINGS, LARGEST, RAM
 from romassay.finding import Finding
-from romassay.reading import Bytes
+from romassay.reading import Bytes, Index
 from romassay.survey import survey
 from romassay.survey.cubes import contents
 from romassay.survey.model import Copy, Function, Survey
@@ -26,8 +26,30 @@ from romassay.survey.stack import GRANULE, Bools, counted
 MIRRORS = 2
 """Copies that must say the same within a reading."""
 
+PIECE = 64
+"""Addresses over which the registers of a combination chip repeat, or its RAM reaches (6530: data sheet)."""
+
 CLUSTER = 12
 """Bytes that two groups of readings must differ in before they are of two specimens."""
+
+SEVERAL_BITS = 3.4
+"""Nats by which a byte that changed in both digits speaks for another specimen, and not for a cell: common practice, no
+source."""
+
+SELDOM = 3.0
+"""Nats against two specimens before anything is read; as many for each byte that parts the readings otherwise."""
+
+SAYS = 2.0
+"""Nats from which few bytes are those of another specimen."""
+
+FEW = 2
+"""Bytes in which two specimens must differ: one is a cell's."""
+
+NESTED = 0.85
+"""Share of the bytes that differ in which one is the other with bits at one level, from which bits were lost."""
+
+LOST = 16
+"""Bytes that differ in several bits, from which that tells."""
 
 BOTH_DIGITS = 0.3
 """Share of the bytes that differ in both of their hexadecimal digits; a noisy line garbles one."""
@@ -62,11 +84,24 @@ def mixed(evidence: Evidence) -> tuple[Finding | None, int, int]:
         rows = [int(row) for row in np.unique(observed.reading)]
         names = [(evidence.chosen[r].source.name, evidence.chosen[r].conditions.session) for r in rows]
         found = _groups(
-            names, [_majority(observed, row) for row in rows], mirrored=len(observed.value) > len(rows), doubted=doubted
+            names,
+            [_majority(observed, row) for row in rows],
+            np.stack([_copies(observed, row) for row in rows]),
+            doubted=doubted,
+            digits=all(evidence.chosen[r].unit == "hex-digit" for r in rows),
         )
-        if found:
+        if found and not (doubted and _one_piece(observed)):
             return *found, function.size
     return None, 0, 0
+
+
+def _one_piece(observed: Observed) -> bool:
+    """Tell whether most of what differs stands in one piece as small as RAM or registers are: a timer runs there."""
+    differ = np.flatnonzero(
+        (((observed.value ^ observed.value[0]) & observed.known & observed.known[0]) != 0).any(axis=0)
+    )
+    pieces = np.bincount(differ // PIECE)
+    return bool(pieces.max(initial=0) * 2 > pieces.sum())
 
 
 def _candidates(evidence: Evidence) -> Iterator[tuple[Function, bool]]:
@@ -143,16 +178,29 @@ def _majority(observed: Observed, row: int) -> tuple[Bytes, Bools]:
     return chosen, agree
 
 
+def _copies(observed: Observed, row: int) -> Index:
+    """Return how often one reading says every byte whole, int64[n]."""
+    known = observed.known[observed.reading == row]
+    count: Index = np.count_nonzero((known == known.max(initial=0)) & (known != 0), axis=0)
+    return count
+
+
 def _groups(
-    names: list[tuple[str, str | None]], planes: list[tuple[Bytes, Bools]], *, mirrored: bool, doubted: bool
+    names: list[tuple[str, str | None]],
+    planes: list[tuple[Bytes, Bools]],
+    copies: Index,
+    *,
+    doubted: bool,
+    digits: bool,
 ) -> tuple[Finding, int] | None:
     """Return the finding where planes, one a reading, fall into two groups that each agree with themselves.
 
     Args:
         names: file and session of each reading.
         planes: what each says, and where that is sure.
-        mirrored: True where each says it several times.
+        copies: int64[R, n], how often each reading says each byte.
         doubted: True where this may be no memory at all.
+        digits: True where an error of the line hits one hexadecimal digit.
     """
     differ = np.zeros((len(planes), len(planes)))
     several = np.zeros_like(differ)
@@ -161,36 +209,102 @@ def _groups(
         changed = (planes[a][0] ^ planes[b][0])[sure]
         differ[a, b] = differ[b, a] = np.count_nonzero(changed)
         several[a, b] = several[b, a] = np.count_nonzero((changed & 0x0F != 0) & (changed & 0xF0 != 0))
+    few = None if doubted or _lost(planes) else _few(names, planes, copies, digits=digits)
+    mirrored = bool((copies > 1).any())
     group = several[0] * 4 < max(1.0, several[0].max())
-    if group.all() or differ[0].max() < CLUSTER:
-        return None
+    if group.all() or differ[0].max() < CLUSTER or _lost(planes):
+        return few
     unlike = max(float(np.count_nonzero(~sure)) for _, sure in planes)
     inside = max(several[np.ix_(group, group)].max(initial=0), several[np.ix_(~group, ~group)].max(initial=0))
     across, apart = differ[np.ix_(group, ~group)], several[np.ix_(group, ~group)]
     if inside * 6 > apart.min() or unlike > across.min() or across.min() < CLUSTER:
-        return None
+        return few
     if apart.sum() < BOTH_DIGITS * across.sum():
-        return None
+        return few
     if (doubted or across.min() >= UNLIKE * len(planes[0][0])) and not _sensible(planes):
         return None
     line = _switched(planes)
     if line is not None:
         return _levels(line, int(across.min()), len(planes[0][0])), int(across.min())
     sizes = (int(group.sum()), int((~group).sum()))
-    cycled = len({session for _, session in names}) > 1
     probability = 0.95 if max(sizes) > 1 or (mirrored and unlike * 8 < across.min()) else 0.8
-    other = [name for (name, _), first in zip(names, group, strict=True) if not first]
     differing = int(across.min())
-    finding = Finding(
+    return _two(names, group, differing, "most in both digits", probability), differing
+
+
+def _two(names: list[tuple[str, str | None]], group: Bools, differing: int, how: str, probability: float) -> Finding:
+    cycled = len({session for _, session in names}) > 1
+    other = [name for (name, _), first in zip(names, group, strict=True) if not first]
+    return Finding(
         "mixed-specimens",
         blocks=True,
         probability=round(probability - 0.05 * cycled, 3),
-        evidence=f"{', '.join(other[:4])} differ from the other readings in {differing} bytes, most in both "
-        "digits, and each group agrees with itself",
-        advice="see which specimen each log is of, and give each specimen a docket of its own"
+        evidence=f"{', '.join(dict.fromkeys(other[:4]))} differ from the other readings in {differing} bytes, {how}, "
+        "and each group agrees with itself",
+        advice="see which specimen each log is of, by label and session, and give each specimen a docket of its own"
         + ("; if it was the same one, this is RAM that lost its content" if cycled else ""),
     )
-    return finding, differing
+
+
+def _lost(planes: list[tuple[Bytes, Bools]]) -> bool:
+    """Tell whether one of two bytes is mostly the other with bits lost, as a late or a sagging output leaves it."""
+    nested, tried = 0, 0
+    for (one, sure), (two, also) in combinations(planes, 2):
+        differ = sure & also & (np.bitwise_count(one ^ two) > 1)
+        a, b = one[differ], two[differ]
+        tried += len(a)
+        nested += int(np.count_nonzero(((a & b) == a) | ((a & b) == b)))
+    return tried >= LOST and nested >= NESTED * tried
+
+
+def _in_place(values: Bytes, places: Index) -> Bools:
+    """Tell which bytes that differ are no line of a log that shifted or came elsewhere: then most of sixteen differ."""
+    _, back, count = np.unique(places // GRANULE, return_inverse=True, return_counts=True)
+    beside = np.zeros(len(places), np.bool_)
+    for step in (-1, 1):
+        there = np.clip(places + step, 0, values.shape[1] - 1)
+        beside |= (values[:, places] == values[0, there]).any(axis=0) & (values[:, there] == values[0, places]).any(
+            axis=0
+        )
+        beside |= ((values[:, places] != values[0, places]) & (values[:, places] == values[0, there])).any(axis=0)
+    shifted = np.bincount(back.ravel(), beside, len(count)) * 2 >= count
+    good: Bools = ((count <= GRANULE // 2) & ~(shifted & (count > 1)))[back.ravel()]
+    return good
+
+
+def _few(
+    names: list[tuple[str, str | None]], planes: list[tuple[Bytes, Bools]], copies: Index, *, digits: bool
+) -> tuple[Finding, int] | None:
+    """Return the finding where few bytes differ, but all part the readings in the same two groups.
+
+    Weak cells change one bit, each in readings of its own; a line spoils one digit of one reading. Where each reading
+    says a byte several times, or two readings stand against two, it is no line.
+    """
+    sure = np.logical_and.reduce([whole for _, whole in planes])
+    values = np.stack([value for value, _ in planes])
+    places = np.flatnonzero(sure & (values != values[0]).any(axis=0))
+    if not FEW <= len(places) < CLUSTER * 4:
+        return None
+    away = values[:, places] != values[0, places]
+    other = values[np.argmax(away, axis=0), places]
+    changed = other ^ values[0, places]
+    both = (changed & 0x0F != 0) & (changed & 0xF0 != 0)
+    two_valued = (~away | (values[:, places] == other)).all(axis=0)
+    fewer = np.minimum(away.sum(axis=0), (~away).sum(axis=0))
+    mirrored = np.where(away, copies[:, places], MIRRORS).min(axis=0) >= MIRRORS
+    told = two_valued & (mirrored | (fewer > 1) | (both & digits & _in_place(values, places)))
+    keys, back = np.unique(away[:, told], axis=1, return_inverse=True)
+    if not keys.shape[1]:
+        return None
+    back = back.ravel()
+    best = int(np.bincount(back).argmax())
+    mine = back == best
+    count, against = int(mine.sum()), int(told.sum() - mine.sum())
+    nats = SEVERAL_BITS * float(both[told][mine].sum()) + (count - 1) * float(np.log((1 << len(planes) - 1) - 1))
+    if count < FEW or nats - SELDOM * (1 + against) < SAYS:
+        return None
+    how = "the same ones in each"
+    return _two(names, ~keys[:, best], count, how, 0.8), count
 
 
 def _switched(planes: list[tuple[Bytes, Bools]]) -> int | None:
@@ -240,6 +354,12 @@ def beside(evidence: Evidence) -> Iterator[Finding]:
             return
 
 
+def _stays(value: Bytes) -> Bools:
+    """Tell which bytes but the first are the one before and no filling: a bus that keeps its charge."""
+    stays: Bools = (value[1:] == value[:-1]) & ~np.isin(value[1:], FILLINGS)
+    return stays
+
+
 def _differing(evidence: Evidence, beside: Function) -> int:
     """Return how many bytes of a place differ between readings, most in both digits; 0 where too few to tell.
 
@@ -257,7 +377,7 @@ def _differing(evidence: Evidence, beside: Function) -> int:
     owned = contents(evidence.stacked, free.astype(np.uint8).reshape(-1, GRANULE), level, firsts)
     most = 0
     for (one, sure), (two, also) in combinations(planes, 2):
-        held = np.r_[False, (one[1:] == one[:-1]) | (two[1:] == two[:-1])]
+        held = np.r_[False, _stays(one) | _stays(two)]
         changed = np.where(sure & also & ~held & owned.all(axis=0), one ^ two, np.uint8(0))
         several = np.count_nonzero((changed & 0x0F != 0) & (changed & 0xF0 != 0))
         pairs = np.unique(np.stack([one, two])[:, changed != 0], axis=1).shape[1]

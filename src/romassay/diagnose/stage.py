@@ -11,7 +11,7 @@ from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs
 from romassay.diagnose.as_read import Shown
 from romassay.diagnose.calibration import calibrated
 from romassay.diagnose.data_lines import data_lines, wins
-from romassay.diagnose.driven_twice import driven_twice
+from romassay.diagnose.driven_twice import driven_twice, over_host
 from romassay.diagnose.evidence import Evidence, gather
 from romassay.diagnose.flips import moving
 from romassay.diagnose.halved import Halved
@@ -22,8 +22,10 @@ from romassay.diagnose.missing import missing
 from romassay.diagnose.orders import orders
 from romassay.diagnose.parts import parts, two_chips
 from romassay.diagnose.pins import at_pins
+from romassay.diagnose.selects import selects
 from romassay.diagnose.silent import latched
 from romassay.diagnose.steady import steady
+from romassay.diagnose.stepped import stepped
 from romassay.diagnose.structure import overlaid, structure
 from romassay.finding import Finding, Kind
 from romassay.part import Part
@@ -74,10 +76,13 @@ def diagnose(
         rig: how the part was wired.
     """
     evidence = gather(readings, found, images, part, size)
-    return tuple(at_pins(finding, part, rig) for finding in calibrated(_faults(evidence)))
+    return tuple(at_pins(finding, part, rig) for finding in calibrated(_faults(evidence, rig)))
 
 
-def _faults(evidence: Evidence) -> tuple[Finding, ...]:
+def _faults(evidence: Evidence, rig: Rig | None) -> tuple[Finding, ...]:
+    kept = tuple(stepped(evidence))
+    if kept:  # a byte that is kept hides all else, and makes lines look dead that are not
+        return kept
     images = evidence.images
     result: list[Finding] = []
     for image in images:
@@ -91,7 +96,10 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
     others = evidence.without([int(line[1:]) for f in result if f.kind == "data-line-open" for line in _sure(f)])
     woken = [finding for image in images[:SEARCHED] for finding in power_up(evidence, image)]
     result += woken or _many(others)
+    result += over_host(evidence)
     result += parts(evidence)
+    if not any(finding.kind == "wrong-part" for finding in result):
+        result += selects(evidence, rig)
     result += two_chips(evidence)
     moved = moving(others)
     if not moved or moved[0].kind in SETTLED or moved[0].kind == "data-line-open":
@@ -100,6 +108,9 @@ def _faults(evidence: Evidence) -> tuple[Finding, ...]:
             result += _in_order(evidence, image, [*opened, *result])
         result += _in_order_together(evidence, result)
     result = _told_by_others(_once(result, (*WIRES, *PINS)))
+    fought = _fought(result)
+    if moved and moved[0].kind == "mixed-specimens" and fought:
+        return (*result, *(_less_likely(finding, fought[0]) for finding in moved))
     if moved:
         return (*moved, *(_less_likely(finding, moved[0]) for finding in result))
     return tuple(result)
@@ -133,7 +144,8 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     found = list(orders(evidence, shown, halved, hidden))
     if found or lost:
         return found
-    return list(ram_or_rom(evidence, image)) or list(steady(evidence, image))
+    untold = [] if _fought(known) else list(ram_or_rom(evidence, image))
+    return untold or list(steady(evidence, image))
 
 
 def _in_order_together(evidence: Evidence, known: Sequence[Finding]) -> Sequence[Finding]:
@@ -222,7 +234,23 @@ def _told_by_others(findings: list[Finding]) -> list[Finding]:
     ]
 
 
-SPOILT: tuple[Kind, ...] = ("contention", "wrong-part", "latched-enable", "address-line-stuck", "half-image")
+def _fought(findings: Sequence[Finding]) -> list[Finding]:
+    """Return what makes readings differ without another specimen: RAM that pulls at a ROM, or stands in its place."""
+    return [
+        f
+        for f in findings
+        if (f.kind == "contention" and f.probability >= OVERLAID) or (f.kind == "wrong-part" and f.offsets)
+    ]
+
+
+SPOILT: tuple[Kind, ...] = (
+    "mixed-specimens",
+    "contention",
+    "wrong-part",
+    "latched-enable",
+    "address-line-stuck",
+    "half-image",
+)
 """What structure shows only while the readings agree."""
 
 

@@ -15,6 +15,12 @@ from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Function
 
+ONCE = 0.5
+"""Probability of cells that failed once each, where most observations agree. Common practice, no source."""
+
+OFTEN = 4
+"""Observations of each byte from which one that differs is but one of many."""
+
 
 def about_image(readings: ReadingSet, function: Function, image: Image, rig: Rig | None) -> Iterator[Finding]:
     """Yield what is open in one image of a function: its observations, its cells, its decode and its size."""
@@ -78,15 +84,22 @@ def _weak(image: Image, against: tuple[int, ...]) -> Iterator[Finding]:
         against: offsets that read otherwise with the data lines pulled.
     """
     flipped = tuple(sorted({*image.flipped, *against}))
+    counted = image.confidence
+    once = not against and counted.disagreements <= len(flipped) and counted.observations_min >= OFTEN
     if flipped:
         yield Finding(
             "weak-bits",
             blocks=True,
             function=image.function,
+            probability=ONCE if once else 1.0,
             offsets=flipped,
             evidence=f"{bytes_in_words(len(flipped))} did not read the same each time"
             + (", pulled up or down" if against and not image.flipped else "")
-            + ", in a way that the line does not explain: cells or their supply are marginal",
+            + (
+                ", once each in one bit: a cell or a digit that was garbled on the way"
+                if once
+                else ", in a way that the line does not explain: cells or their supply are marginal"
+            ),
             advice="read at both ends of the rated supply and at another temperature, and slower; do not trust a vote "
             "on these bytes alone",
         )

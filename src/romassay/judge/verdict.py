@@ -26,6 +26,9 @@ Verdict = Literal["confirmed", "provisional", "not-found"]
 OTHERS = 0.5
 """Chance that what changes in another memory than the first ROM is weak cells. Common practice, no source."""
 
+NEARLY_ALL = 0.9
+"""Share of the weak bits of an image that must lie where a fault says that no ROM is."""
+
 MOVERS: tuple[Kind, ...] = (
     "mixed-specimens",
     "marginal-timing",
@@ -111,6 +114,9 @@ def _explained(findings: Sequence[Finding], faults: Sequence[Finding], first: in
         if finding.kind == "ram-or-rom" and known and known.probability >= DOUBTED and finding not in faults:
             left = round(DOUBTED * (1 - known.probability), 3)
             yield replace(finding, probability=left, alternative_to=known.kind)
+        elif finding.kind == "weak-bits" and (cause := _covering(finding, faults)):
+            left = round(max(0.01, 1 - cause.probability), 3)
+            yield replace(finding, probability=left, alternative_to=cause.kind)
         elif finding.kind == "weak-bits" and likeliest:
             left = round(max(0.01, 1 - likeliest.probability), 3)
             yield replace(finding, probability=left, alternative_to=likeliest.kind)
@@ -118,6 +124,18 @@ def _explained(findings: Sequence[Finding], faults: Sequence[Finding], first: in
             yield replace(finding, probability=OTHERS)
         else:
             yield finding
+
+
+def _covering(weak: Finding, faults: Sequence[Finding]) -> Finding | None:
+    """Return the fault by which the part of an image that holds nearly all its weak bits is not the ROM's at all."""
+    for fault in faults:
+        if fault.kind not in ("half-image", "wrong-part") or len(fault.offsets) != 2 or fault.function != weak.function:
+            continue
+        first, last = fault.offsets
+        inside = sum(first <= offset <= last for offset in weak.offsets)
+        if inside >= NEARLY_ALL * len(weak.offsets):
+            return fault
+    return None
 
 
 def _weighed(finding: Finding, found: Survey, images: Sequence[Image]) -> Finding:

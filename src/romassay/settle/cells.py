@@ -62,18 +62,37 @@ def measured(stacked: Stack, chosen: tuple[Reading, ...], found: Survey) -> Line
 def weak_cells(vote: Vote, observed: Observed, line: Line, certain: Bools) -> Index:
     """Return the offsets whose cell, not the line, made the difference.
 
-    Where no line was damaged, or every record carried its sum, the line has no part in it. Else a cell is weak where
+    Where no line was damaged, or every record carried its sum, the line has no part in it, unless whole digits changed
+    as only a line changes them. Else a cell is weak where
     the same bit differs more often than a line of that quality explains (binomial tail, over all bits tried), or where
     that is `certain` already; once one is, every offset that differs in a single bit is listed with it, for a cell that
     flipped once looks no different.
     """
     checked = all(r.unit == "record-checked" for r in observed.names)
-    if checked or not line.damage or not len(vote.disputed):
+    spared = not line.damage and not _digits_changed(vote, observed)
+    if checked or spared or not len(vote.disputed):
         return vote.disputed[~_by_copy(vote, observed)]
     certain = certain | _too_often(vote)
-    if not certain.any() and not (vote.single.all() and _unlike_the_line(vote, line)):
+    if not certain.any() and not (line.damage and vote.single.all() and _unlike_the_line(vote, line)):
         return vote.disputed[:0]
     return vote.disputed[vote.single | certain]
+
+
+def _digits_changed(vote: Vote, observed: Observed) -> bool:
+    """Tell whether one printed digit after another came otherwise once, and in several bits: no cells do that.
+
+    Of the fifteen other digits four differ in one bit, so that a line leaves more that differ in several.
+    """
+    if any(reading.unit != "hex-digit" for reading in observed.names):
+        return False
+    changed = np.bitwise_or.reduce(
+        (observed.value[:, vote.disputed] ^ vote.value[vote.disputed]) & observed.known[:, vote.disputed], axis=0
+    )
+    digit = ((changed & 0x0F) == 0) | ((changed & 0xF0) == 0)
+    several = digit & ~vote.single & (vote.against == 1)
+    return int(np.count_nonzero(several)) >= max(1, int(np.count_nonzero(vote.single))) and bool(
+        (digit | vote.single).all()
+    )
 
 
 def _by_copy(vote: Vote, observed: Observed) -> Bools:
