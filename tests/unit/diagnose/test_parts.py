@@ -81,7 +81,9 @@ def test_what_ram_wakes_up_with_is_not_confirmed() -> None:
     result = assay(readings(log, log))
     assert result.findings[0].kind == "ram-or-rom"
     assert result.verdict == "provisional"
-    assert assay(readings(log, log), Options(size=1024)).verdict == "confirmed"
+    assert assay(readings(log, log), Options(size=1024)).verdict == "provisional", "RAM has a size as well"
+    cycled = readings(log, log, session=("first", "second"))
+    assert assay(cycled, Options(size=1024)).verdict == "confirmed"
 
 
 def test_two_upper_address_lines_bridged_leave_no_two_roms_confirmed() -> None:
