@@ -1,8 +1,8 @@
 """RAM that looks like a ROM: it reads the same each time, for nothing was switched off in between.
 
-Where no part is declared, nothing was power-cycled and the bytes have no sense, nothing tells the two apart, and it
-blocks: RAM has a size as well. What RAM wakes up with shows: cells lean to one side, a row this way and the next that,
-so that 00 and FF alternate all over it. No code does that. Common practice, no source.
+Where no part or size is declared, nothing was power-cycled and the bytes have no sense, nothing tells the two apart,
+and it blocks. What RAM wakes up with shows, whatever size was declared: cells lean to one side, a row this way and the
+next that, so that 00 and FF alternate all over it. No code does that. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -78,8 +78,8 @@ def _leaning(value: Bytes) -> bool:
 
 
 def ram_or_rom(evidence: Evidence, image: Image) -> Iterator[Finding]:
-    """Return the doubt where no part, no power-up and no sense of the bytes says that this is a ROM."""
-    if not _untold(evidence) or len(image.value) < LEAST_BYTES or not senseless(evidence, image.value):
+    """Return the doubt where no part, no size, no power-up and no sense of the bytes says that this is a ROM."""
+    if evidence.size or not _untold(evidence) or len(image.value) < LEAST_BYTES or not senseless(evidence, image.value):
         return
     yield Finding(
         "ram-or-rom",
