@@ -7,6 +7,7 @@ import tempfile
 import time
 import zlib
 from collections import defaultdict
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -65,8 +66,6 @@ def examine(name: str, number: int, options: argparse.Namespace, draws: Draws) -
 
 def directly(case: Case) -> tuple[dict, bytes, float]:
     """Assay the readings themselves, without printing and reading logs: quicker by far, the same inference."""
-    from dataclasses import replace
-
     from romassay.catalogue import load_part
     from romassay.chain import Options, assay
     from romassay.docket.record import record_of
@@ -104,7 +103,8 @@ def judged(case: Case, said: dict, data: bytes) -> dict:
             (f["kind"], f["lines"], f["mapping"], round(f["probability"], 3), f["alternative_to"]) for f in faults
         ],
         "image": not wrong,
-        "given": [(f["probability"], right(case, f)) for f in faults if f["alternative_to"] is None],
+        "given": [(f["probability"], truly(case, f)) for f in faults if f["alternative_to"] is None],
+        "besides": [(f["probability"], truly(case, f)) for f in faults if f["alternative_to"] is not None],
     }
     if not case.answers:
         out["right"] = not faults
@@ -118,6 +118,21 @@ def judged(case: Case, said: dict, data: bytes) -> dict:
 def right(case: Case, finding: dict) -> bool:
     """Tell whether a finding is a right one: kind, lines, and the permutation where that is the fault."""
     return any(answers(answer, finding) for answer in case.answers)
+
+
+EITHER = {"data-line-stuck", "data-line-open"}
+"""Faults of which one may read as the other."""
+
+
+def truly(case: Case, finding: dict) -> bool:
+    """Tell whether a finding names the fault itself: of a line that stands where the bus floats, what holds it there.
+
+    A finding that would read the same may stand first as well as the fault itself; its probability is about the fault.
+    """
+    if finding["kind"] not in EITHER:
+        return right(case, finding)
+    itself = [replace(a, kinds=a.kinds[:1]) if set(a.kinds) >= EITHER else a for a in case.answers]
+    return any(answers(answer, finding) for answer in itself)
 
 
 def answers(answer: Answer, finding: dict) -> bool:

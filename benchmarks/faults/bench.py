@@ -15,7 +15,10 @@ Bytes = np.ndarray
 
 @dataclass(frozen=True)
 class Answer:
-    """What a right finding says: one of the kinds, and these lines, mapping or places; None where they don't matter."""
+    """What a right finding says: one of the kinds, and these lines, mapping or places; None where they don't matter.
+
+    The first kind is the fault itself; the others are what would read the same.
+    """
 
     kinds: tuple[str, ...]
     lines: frozenset[str] | None = None

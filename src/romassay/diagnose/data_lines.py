@@ -134,6 +134,7 @@ def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> 
     names = tuple(f"D{bit}" for bit in sorted(quiet))
     levels = "low" if not any(quiet.values()) else "high" if all(quiet.values()) else "at one level each"
     what = f"{', '.join(names)} {'is' if len(names) == 1 else 'are'} {levels} in all {len(image.value)} bytes"
+    rail = {"low": "ground", "high": "the supply"}.get(levels, "ground, to the supply")
     stuck = Finding(
         "data-line-stuck",
         blocks=True,
@@ -141,8 +142,8 @@ def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> 
         lines=names,
         probability=round(fault * (0.3 if may_float else 0.94 if held else UNTOLD), 3),
         evidence=f"{what}; code moves every data line",
-        advice=f"power off, then check {', '.join(names)} for a short to ground, to the supply or to a neighbour, at "
-        "the socket and at any buffer; a dead output of the specimen reads the same",
+        advice=f"power off, then check {', '.join(names)} for a short to {rail} or to a neighbour, at the socket and "
+        "at any buffer; a dead output of the specimen reads the same",
     )
     opened = Finding(
         "data-line-open",

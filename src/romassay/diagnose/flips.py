@@ -117,7 +117,7 @@ def _told_of(cause: Cause) -> tuple[Kind, tuple[str, ...], str, str]:
         return (
             "marginal-timing",
             (),
-            f"differ only in bits that had to turn from the byte before{only}: they kept its level",
+            f"do so only in bits that had to turn from the byte before{only}: these kept its level",
             "read slower, or lengthen the access: the outputs were still on their way; check the clock and the "
             "enable at the specimen with an oscilloscope",
         )
@@ -133,7 +133,7 @@ def _told_of(cause: Cause) -> tuple[Kind, tuple[str, ...], str, str]:
         return (
             "data-line-open",
             tuple(f"D{line}" for line in cause.lines),
-            f"differ in {data} alone, whatever the byte before was; the other lines stand still",
+            f"do so in {data} alone, whatever the byte before was; the other lines stand still",
             f"power off, then check the {'wire' if len(cause.lines) == 1 else 'wires'} of {data} from the "
             "specimen's pin to the bus with a continuity tester",
         )

@@ -37,6 +37,14 @@ def test_a_data_line_at_the_level_at_which_the_bus_floats_is_open_or_else_stuck(
     assert first(result, "data-line-stuck").alternative_to == "data-line-open"
 
 
+@pytest.mark.parametrize("line", [0, 3, 7])
+def test_a_data_line_at_another_level_in_each_reading_is_open_and_no_late_bit(line: int) -> None:
+    low, high = np.uint8(0xFF & ~(1 << line)), np.uint8(1 << line)
+    result = told(window(data=lambda value: value & low), window(data=lambda value: value | high))
+    assert (result.findings[0].kind, result.findings[0].lines) == ("data-line-open", (f"D{line}",))
+    assert not [f for f in result.findings if f.kind in ("marginal-timing", "mixed-specimens", "latched-enable")]
+
+
 @pytest.mark.parametrize("mask", [0xF0, 0x0F])
 def test_half_the_data_lines_idle_together_in_a_part_half_as_wide(mask: int) -> None:
     result = told(window(data=lambda value: value | np.uint8(mask)))

@@ -12,9 +12,11 @@ from tests.faulty import FOG, first, readings, swapped_address, swapped_data, to
 
 from romassay.chain import Options, assay
 from romassay.diagnose.as_read import Read
+from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import best_sense
 from romassay.diagnose.search import search
+from romassay.reading import Index
 
 PLAIN = tuple(range(8))
 LINES = tuple(range(10))
@@ -48,6 +50,39 @@ def test_swapped_data_lines_are_found_behind_an_address_line_that_does_not_count
     result = told(window(data=swapped_data(order), address=lambda at: at & ~(1 << 9) | level << 9))
     assert {finding.kind for finding in result.findings[:2]} == {"half-image", "data-lines-swapped"}
     assert first(result, "data-lines-swapped").lines == ("D1", "D6")
+
+
+@pytest.mark.parametrize(
+    ("pin", "level", "order"), [(9, 0, (4, 1, 2, 3, 0, 5, 8, 7, 6, 9)), (6, 1, (4, 1, 2, 3, 0, 5, 6, 7, 8, 9))]
+)
+def test_swapped_address_lines_are_found_behind_one_that_is_stuck(pin: int, level: int, order: tuple[int, ...]) -> None:
+    swapped = swapped_address(order)
+    result = told(window(address=lambda at: swapped(at) & ~(1 << pin) | level << pin))
+    dead = next(f for f in result.findings[:2] if f.kind in ("address-line-stuck", "half-image"))
+    assert dead.lines == (f"A{order[pin]}",)
+    found = dict(first(result, "address-lines-swapped").mapping)
+    assert {bus: own for bus, own in found.items() if own != f"A{pin}"} == {
+        f"A{bus}": f"A{line}" for line, bus in enumerate(order) if bus != line and line != pin
+    }
+
+
+def test_swapped_data_lines_are_found_behind_two_address_lines_that_act_as_one() -> None:
+    order = exchanged(PLAIN, 1, 6)
+
+    def bridged(at: Index) -> Index:
+        both = (at >> 5) & (at >> 8) & 1
+        return at & ~(1 << 5 | 1 << 8) | both << 5 | both << 8
+
+    result = told(window(data=swapped_data(order), address=bridged))
+    assert {finding.kind for finding in result.findings[:2]} == {"address-lines-bridged", "data-lines-swapped"}
+    assert first(result, "data-lines-swapped").lines == ("D1", "D6")
+
+
+def test_padding_under_an_open_data_line_is_no_code_in_another_order() -> None:
+    padded = np.concatenate([FOG, np.full(3072, 0xFF, np.uint8)])
+    read = Read(padded | np.uint8(0x04), Hidden((2,)))
+    assert read.as_it_is().cpu in ("6502", "65C02")
+    assert search(read, read.as_it_is())[0] == straight(12)
 
 
 @pytest.mark.parametrize("filling", [0x00, 0xFF])
