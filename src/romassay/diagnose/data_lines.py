@@ -48,7 +48,7 @@ def data_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
     if len(value) < LEAST_BYTES or len(np.unique(value)) < LEAST_VALUES:
         return
     bus = floating(evidence)
-    open_lines = _undriven(function)
+    open_lines = _undriven(function) or _following(function, image, bus)
     quiet = {bit: level for bit in range(8) if bit not in open_lines and (level := _level(value, bit)) is not None}
     if open_lines:
         alike = [bit for bit, level in quiet.items() if bus.lines[bit] == str(level)]
@@ -91,6 +91,22 @@ def _undriven(function: Function) -> list[int]:
     """Return the lines that do what the bus does, where they are too few for a part of half a byte's width."""
     missing = [bit for bit in range(8) if not function.driven >> bit & 1]
     return missing if len(missing) < NIBBLE else []
+
+
+def _following(function: Function, image: Image, bus: Floating) -> list[int]:
+    """Return the lines that do in the image what the floating bus does, upright or inverted: they follow a line of its.
+
+    The image says the same at every copy then, as if somebody drove them.
+    """
+    address = function.copies[0].first + np.arange(len(image.value)) if function.copies else np.zeros(0, np.int64)
+    lines = [
+        bit
+        for bit, follows in enumerate(bus.follows)
+        if 0 <= follows < len(image.value).bit_length() - 1
+        and len(address)
+        and abs(float(np.mean((image.value >> bit & 1) == (address >> follows & 1))) - 0.5) >= 0.5 - NOISE
+    ]
+    return lines if len(lines) < NIBBLE else []
 
 
 def _level(value: Bytes, bit: int) -> int | None:

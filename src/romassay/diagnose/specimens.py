@@ -66,6 +66,9 @@ UNLIKE = 0.6
 BLOCK = 64
 """Bytes of the blocks that are looked at where two planes differ."""
 
+SIDES = 0.85
+"""Share of the bytes that differ where both sides of an open address line must say the same two; the rest is noise."""
+
 SENSIBLE = 0.2
 """Nats a byte from which bytes may be code."""
 
@@ -223,9 +226,11 @@ def _groups(
         return few
     if (doubted or across.min() >= UNLIKE * len(planes[0][0])) and not _sensible(planes):
         return None
-    line = _switched(planes)
+    line, within = _switched(planes), True
+    if line is None:
+        line, within = _either_side(planes), False
     if line is not None:
-        return _levels(line, int(across.min()), len(planes[0][0])), int(across.min())
+        return _levels(line, int(across.min()), len(planes[0][0]), within=within), int(across.min())
     sizes = (int(group.sum()), int((~group).sum()))
     probability = 0.95 if max(sizes) > 1 or (mirrored and unlike * 8 < across.min()) else 0.8
     differing = int(across.min())
@@ -313,14 +318,36 @@ def _switched(planes: list[tuple[Bytes, Bools]]) -> int | None:
     return dead.pop() if len(dead) == 1 else None
 
 
-def _levels(line: int, differ: int, size: int) -> Finding:
+def _either_side(planes: list[tuple[Bytes, Bools]]) -> int | None:
+    """Return the address line across which all planes say the same two bytes, wherever they differ; else None.
+
+    An open input that keeps a level over a stretch of each reading does so; two specimens say four bytes there.
+    """
+    value = np.stack([plane for plane, _ in planes])
+    sure = np.logical_and.reduce([known for _, known in planes])
+    places = np.arange(value.shape[1])
+    for line in range(len(places).bit_length() - 1):
+        there = places ^ 1 << line
+        at = np.flatnonzero((value != value[0]).any(axis=0) & sure & sure[there])
+        said = np.sort(np.concatenate([value[:, at], value[:, there[at]]]), axis=0)
+        if len(at) >= CLUSTER and float(np.mean(np.count_nonzero(np.diff(said, axis=0), axis=0) <= 1)) >= SIDES:
+            return line
+    return None
+
+
+def _levels(line: int, differ: int, size: int, *, within: bool) -> Finding:
+    shows = (
+        f"A{line} makes no difference within a reading, but {differ} of {size} bytes differ between readings"
+        if within
+        else f"in {differ} of {size} bytes the readings differ, and each says what stands on one side of A{line} or "
+        "the other, over whole stretches"
+    )
     return Finding(
         "address-line-open",
         blocks=True,
         lines=(f"A{line}",),
         probability=0.93,
-        evidence=f"A{line} makes no difference within a reading, but {differ} of {size} bytes differ between readings: "
-        "it had one level in some of them and the other in the others",
+        evidence=f"{shows}: it had one level in some of them and the other in the others",
         advice=f"power off, then check the wire of A{line} to the specimen's pin: an open input keeps any level",
     )
 

@@ -99,6 +99,18 @@ def test_an_address_line_that_reads_now_this_side_now_that_is_open() -> None:
     assert (found.kind, found.lines) == ("address-line-open", ("A3",))
 
 
+@pytest.mark.parametrize("line", [2, 6, 9])
+def test_an_address_line_that_keeps_its_level_over_stretches_is_open(line: int) -> None:
+    rng = np.random.default_rng(line)
+
+    def drifting(at: Index) -> Index:
+        level = np.cumsum(rng.random(len(at)) < 0.004) & 1
+        return at & ~(1 << line) | level << line
+
+    found = told(window(address=drifting), window(address=drifting), window(address=drifting)).findings[0]
+    assert (found.kind, found.lines) == ("address-line-open", (f"A{line}",))
+
+
 def test_an_address_line_that_keeps_another_level_in_each_reading_is_open() -> None:
     low, high = window(address=lambda at: at & ~(1 << 4)), window(address=lambda at: at | 1 << 4)
     found = told(low, high, high).findings[0]

@@ -45,6 +45,17 @@ def test_a_data_line_at_another_level_in_each_reading_is_open_and_no_late_bit(li
     assert not [f for f in result.findings if f.kind in ("marginal-timing", "mixed-specimens", "latched-enable")]
 
 
+@pytest.mark.parametrize("inverted", [False, True])
+def test_a_data_line_that_floats_at_the_level_of_an_own_address_line_is_open(*, inverted: bool) -> None:
+    where = np.arange(0x8000, 0x9000)
+    bus = (where >> 8).astype(np.uint8)
+    value = FOG[where & 0x3FF] & np.uint8(0xFE) | bus & np.uint8(1)
+    log = np.where(where & 0x400 == 0, ~value if inverted else value, bus).astype(np.uint8)
+    result = told(log)
+    assert first(result, "data-line-open").lines == ("D0",)
+    assert bool([f for f in result.findings if f.kind == "data-inverted"]) == inverted
+
+
 @pytest.mark.parametrize("mask", [0xF0, 0x0F])
 def test_half_the_data_lines_idle_together_in_a_part_half_as_wide(mask: int) -> None:
     result = told(window(data=lambda value: value | np.uint8(mask)))
