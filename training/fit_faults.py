@@ -1,7 +1,7 @@
 """Count how often the findings of a fault are right: `src/romassay/diagnose/calibration.toml`.
 
     PYTHONPATH=training:. python training/fit_faults.py [--cases COUNT] [--seed SEED] [--rows FILE] [--jobs JOBS]
-    PYTHONPATH=training:. python training/fit_faults.py --held-out FILE --cases EACH --seed SEED
+    PYTHONPATH=training:. python training/fit_faults.py --held-out FILE --cases EACH --seed SEED [--programs COUNT]
 
 Benches are drawn with a fault in them, or with none, and read; what the diagnosis says of each is right or wrong. The
 faults are those of `benchmarks.faults`, but programs, seeds and rigs are others: programs of eleven CPUs (`hand.py`)
@@ -162,9 +162,9 @@ def stated(case: Case) -> list[Finding]:
     return [f for f in findings if f.kind not in (*ASIDE, *OBSERVED)]
 
 
-def held_out(seed: int, each: int) -> Iterator[str]:
+def held_out(seed: int, each: int, count: int) -> Iterator[str]:
     """Yield lines of what is stated of benches as `benchmarks.faults` draws them, and whether it is right there."""
-    draws = Draws(pool(Path("benchmarks/faults/.programs"), seed, 40))
+    draws = Draws(pool(Path("benchmarks/faults/.programs"), seed, count))
     yield "kind,alternative,mapped,stated,right"
     for name, make in CASES.items():
         for number in range(each):
@@ -262,9 +262,10 @@ def main() -> None:
     parser.add_argument("--rows", type=Path, default=Path("/tmp/romassay-fault-rows.json"))  # noqa: S108
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--held-out", type=Path, help="only write what is stated of benches of the fault bench")
+    parser.add_argument("--programs", type=int, default=40, help="programs for each CPU of the fault bench")
     options = parser.parse_args()
     if options.held_out:
-        options.held_out.write_text("\n".join(held_out(options.seed, options.cases)) + "\n")
+        options.held_out.write_text("\n".join(held_out(options.seed, options.cases, options.programs)) + "\n")
         return
     kept = json.loads(options.rows.read_text()) if options.rows.exists() else []
     made = programs(options.seed)

@@ -55,9 +55,10 @@ def data_lines(evidence: Evidence, image: Image) -> Iterator[Finding]:
         open_lines = sorted(open_lines + (alike if len(open_lines) + len(alike) < NIBBLE else []))
         quiet = {bit: level for bit, level in quiet.items() if bit not in open_lines}
         yield _open(function, image, open_lines, bus, 0.93)
-    for group in _by_cause(quiet, bus):
+    there = _at_copies(bus, function)
+    for group in _by_cause(quiet, there):
         if len(group) < NIBBLE:
-            yield from _quiet(image, group, bus, value)
+            yield from _quiet(image, group, there, value)
     if len(quiet) >= NIBBLE and any(quiet.values()):
         yield _nibble(image, quiet, evidence)
     yield from _bridged(image, value, [bit for bit in range(8) if bit not in quiet and bit not in open_lines])
@@ -107,6 +108,16 @@ def _following(function: Function, image: Image, bus: Floating) -> list[int]:
         and abs(float(np.mean((image.value >> bit & 1) == (address >> follows & 1))) - 0.5) >= 0.5 - NOISE
     ]
     return lines if len(lines) < NIBBLE else []
+
+
+def _at_copies(bus: Floating, function: Function) -> Floating:
+    """Return what the bus does where the ROM answers: one that follows a line of the selects has one level there."""
+    lines = list(bus.lines)
+    for bit, follows in enumerate(bus.follows):
+        levels = {copy.first >> follows & 1 for copy in function.copies if follows >= 0}
+        if follows >= function.size.bit_length() - 1 and len(levels) == 1:
+            lines[bit] = "1" if levels.pop() else "0"
+    return replace(bus, lines=tuple(lines))
 
 
 def _level(value: Bytes, bit: int) -> int | None:
