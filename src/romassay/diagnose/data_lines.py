@@ -157,7 +157,7 @@ def _quiet(image: Image, quiet: dict[int, int], bus: Floating, value: Bytes) -> 
     if fault < 0.1:
         return
     may_float = all(bus.lines[bit] == str(level) and not bus.odd(bit) for bit, level in quiet.items())
-    held = all(bus.lines[bit] == str(1 - level) for bit, level in quiet.items())
+    held = all(bus.lines[bit] in (str(1 - level), "follows") for bit, level in quiet.items())
     names = tuple(f"D{bit}" for bit in sorted(quiet))
     levels = "low" if not any(quiet.values()) else "high" if all(quiet.values()) else "at one level each"
     what = f"{', '.join(names)} {'is' if len(names) == 1 else 'are'} {levels} in all {len(image.value)} bytes"
