@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs, pieces, put_together, unseen
-from romassay.diagnose.as_read import Shown
+from romassay.diagnose.as_read import Shown, twice
 from romassay.diagnose.calibration import calibrated
 from romassay.diagnose.data_lines import data_lines, wins
 from romassay.diagnose.driven_twice import driven_twice, over_host
@@ -125,7 +125,7 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     """Return what the order of the lines of one image shows, as far as what is known leaves the bytes to tell it.
 
     Where a data line says nothing, and where an address line makes no difference or two act as one, what is left of the
-    bytes tells.
+    bytes tells. Nothing does where most of an image stands in it twice: then its size is open, and with it the lines.
     """
     lost = [
         f
@@ -138,6 +138,8 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     halving = [f for f in lost if f.kind in HALVING]
     hidden, halved = _hidden(wires, image), _halved(halving, len(image))
     if len(lost) > len(wires) + len(halving) or (wires and not hidden) or (halving and not halved):
+        return []
+    if not lost and twice(image.value):
         return []
     driven = np.uint8(evidence.found.functions[image.function].driven)
     shown = Shown(image.value, image.seen & driven, image.function)

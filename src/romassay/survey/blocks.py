@@ -26,6 +26,10 @@ STRAY = 0.1
 FEW = 0.03
 """Share of granules that may repeat where the rest does not: chance makes few alike."""
 
+MOSTLY = 4
+"""Times as many granules that repeat across a line inside a block, as differ there, from which those that differ are a
+counter's or a port's, and the block is a smaller one and its mirror."""
+
 MIRRORED = 32
 """Bytes that must stand again across a line inside a block before that line is believed to be none of a function's
 own: the registers of a combination chip, twice."""
@@ -307,7 +311,7 @@ def _one_thing(pooled: Pairs, inside: list[tuple[Bools, Bools]], tiled: Bools, s
             continue
         again, other = inside[row]
         upper = pooled.upper[row]
-        one &= ~again & ((repeating <= STRAY * amount) | other | tiled)
+        one &= ~again & ((repeating <= STRAY * amount) | (other & (differing * MOSTLY > repeating)) | tiled)
         one &= (upper >= 2) & (pooled.content - upper >= 2)
     return one
 

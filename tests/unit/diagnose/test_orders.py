@@ -16,7 +16,7 @@ from romassay.diagnose.hidden import Hidden
 from romassay.diagnose.order import Order, put_right, straight
 from romassay.diagnose.reads import best_sense
 from romassay.diagnose.search import search
-from romassay.reading import Index
+from romassay.reading import Index, reading_of
 
 PLAIN = tuple(range(8))
 LINES = tuple(range(10))
@@ -119,6 +119,17 @@ def test_nothing_is_applied_to_a_healthy_image() -> None:
     assert result.verdict == "confirmed"
 
 
+def test_lines_are_left_alone_where_most_of_an_image_stands_twice() -> None:
+    block = np.r_[FOG, np.full(1024, 0xFF, np.uint8)]
+    taken = np.tile(block, 2)
+    counts = [at for at in range(len(taken)) if at & 0x5C4 == 0x4C4]
+    taken[counts] = 0xF0 - np.arange(len(counts)) // 2
+    result = assay([reading_of([(0x3000, taken.tobytes())], unit="hex-digit")], Options(size=len(taken)))
+    assert result.image is not None
+    assert len(result.image) == len(taken)
+    assert not {f.kind for f in result.findings if "address" in f.kind}
+
+
 def test_random_bytes_have_no_order() -> None:
     noise = np.random.default_rng(4).integers(0, 256, 1024, dtype=np.uint8)
     assert not [f for f in told(window(noise)).findings if "swapped" in f.kind or f.kind == "data-inverted"]
@@ -144,7 +155,7 @@ def test_putting_right_undoes_the_wiring(order: Order) -> None:
     assert np.array_equal(put_right(wired, order), FOG)
 
 
-def testevery_order_of_eight_lines_is_weighed() -> None:
+def test_every_order_of_eight_lines_is_weighed() -> None:
     from romassay.diagnose.order import every_order
 
     every, becomes = every_order()

@@ -199,6 +199,17 @@ def test_ram_and_registers_beside_the_rom() -> None:
         assert function.decode == {f"A{line}": level for line, level in wanted[function.kind].items()}
 
 
+@pytest.mark.parametrize("wide", [0x0C0, 0x1C0, 0x3F0])
+def test_a_timer_that_runs_on_does_not_hide_two_copies_of_a_rom_read_once(wide: int) -> None:
+    taken = np.tile(np.frombuffer(code(1024) + b"\xff" * 1024, np.uint8), 2).copy()
+    counts = np.flatnonzero(np.arange(len(taken)) & (0x400 | wide) == 0x400 | 0x0C0 & wide)
+    taken[counts] = 0xF0 - np.arange(len(counts)) // 2 % 256
+    found = survey(ReadingSet((reading_of([(0x3000, taken.tobytes())]),), 16))
+    rom = found.functions[0]
+    assert rom.size == 1024
+    assert [copy.first for copy in rom.copies] == [0x3000, 0x3800]
+
+
 def test_two_roms_are_both_found_and_the_one_in_more_places_comes_first() -> None:
     one = Specimen((function_from_pattern("rom", "1000 00aa aaaa aaaa", code(1024)),))
     two = Specimen((function_from_pattern("rom", "11-- 0aaa aaaa aaaa", code(2048, 2)),))
