@@ -36,7 +36,7 @@ def _lower_tail(successes: int, trials: int, log_p: float, log_q: float) -> floa
         + successes * log_p
         + (trials - successes) * log_q
     )
-    odds = math.exp(log_q - log_p)
+    odds = math.exp(log_q - log_p) if successes else 0.0  # the least of numbers has odds beyond all of them
     total = term
     for k in range(successes, 0, -1):
         term *= k / (trials - k + 1) * odds

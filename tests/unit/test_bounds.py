@@ -62,6 +62,7 @@ def test_the_distribution_against_scipy(n: int, data: st.DataObject, p: float) -
 
 
 def test_the_ends() -> None:
+    assert binomial_cdf(0, 1, 5e-324) == 1.0
     assert upper_bound(0, 0) == 1.0
     assert upper_bound(5, 5) == 1.0
 

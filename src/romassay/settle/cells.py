@@ -29,6 +29,10 @@ CROWD = 4
 MOST_LEFT = 3
 """Wrong digits that a line leaves at most for each damaged line."""
 
+CHANGED = 3
+"""Digits that must have changed in several bits before a line that damaged nothing is blamed: one may be two weak bits
+of a cell's byte, and is not voted away."""
+
 UNLIKELY = 0.01
 """Chance below which a line is not believed to have left so few wrong digits."""
 
@@ -63,10 +67,9 @@ def weak_cells(vote: Vote, observed: Observed, line: Line, certain: Bools) -> In
     """Return the offsets whose cell, not the line, made the difference.
 
     Where no line was damaged, or every record carried its sum, the line has no part in it, unless whole digits changed
-    as only a line changes them. Else a cell is weak where
-    the same bit differs more often than a line of that quality explains (binomial tail, over all bits tried), or where
-    that is `certain` already; once one is, every offset that differs in a single bit is listed with it, for a cell that
-    flipped once looks no different.
+    as only a line changes them. Else a cell is weak where the same bit differs more often than a line of that quality
+    explains (binomial tail, over all bits tried), or where that is `certain` already; once one is, every offset that
+    differs in a single bit is listed with it, for a cell that flipped once looks no different.
     """
     checked = all(r.unit == "record-checked" for r in observed.names)
     spared = not line.damage and not _digits_changed(vote, observed)
@@ -90,7 +93,7 @@ def _digits_changed(vote: Vote, observed: Observed) -> bool:
     )
     digit = ((changed & 0x0F) == 0) | ((changed & 0xF0) == 0)
     several = digit & ~vote.single & (vote.against == 1)
-    return int(np.count_nonzero(several)) >= max(1, int(np.count_nonzero(vote.single))) and bool(
+    return int(np.count_nonzero(several)) >= max(CHANGED, int(np.count_nonzero(vote.single))) and bool(
         (digit | vote.single).all()
     )
 

@@ -93,6 +93,20 @@ def test_a_digit_that_three_of_four_have_is_the_lines_error() -> None:
     assert not image.flipped
 
 
+def test_a_digit_that_came_otherwise_once_on_a_whole_line_may_be_a_cells() -> None:
+    spoilt = with_byte(DATA, 7, DATA[7] ^ 0x03)
+    assert image_of(*[reading(DATA)] * 3, reading(spoilt)).flipped == (7,)
+
+
+def test_digits_that_came_otherwise_in_several_bits_are_the_lines_though_no_line_broke() -> None:
+    spoilt = DATA
+    for offset in (7, 90, 301, 440):
+        spoilt = with_byte(spoilt, offset, DATA[offset] ^ 0x03)
+    image = image_of(*[reading(DATA)] * 3, reading(spoilt))
+    assert bytes(image) == DATA
+    assert not image.flipped
+
+
 def test_each_digit_is_voted_for_itself() -> None:
     one = with_byte(DATA, 7, DATA[7] ^ 0x60)
     two = with_byte(DATA, 7, DATA[7] ^ 0x05)
