@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -152,10 +152,16 @@ def _told(image: Image) -> int:
     return int(np.count_nonzero(np.unique(value, axis=0) != common))
 
 
+def _fills(value: Bytes, byte: int, usual: Sequence[int]) -> bool:
+    """Tell whether a byte is a usual filling, but for data lines that stand still in all of an image."""
+    moves = int(np.bitwise_or.reduce(value) ^ np.bitwise_and.reduce(value))
+    return any((byte ^ filling) & moves == 0 for filling in usual)
+
+
 def _inside(image: Image) -> Iterator[Finding]:
     """Yield the finding where a half of the image is one byte that is no filling: the rest is RAM, or the bus."""
     for number, half in enumerate(np.split(image.value, 2) if len(image) >= LEAST_STRETCH * GRANULE * 2 else []):
-        if half[0] in FILLINGS or (half != half[0]).any():
+        if _fills(image.value, int(half[0]), FILLINGS) or (half != half[0]).any():
             continue
         first = number * len(half)
         yield Finding(
@@ -174,7 +180,7 @@ def _since(image: Image) -> Iterator[Finding]:
     """Yield the finding where a ROM changes up to somewhere, and from there on keeps to one byte that fills no ROM."""
     last = image.value[-1]
     other = np.flatnonzero(image.value != last)
-    if last in PADDINGS or not len(other):
+    if _fills(image.value, int(last), PADDINGS) or not len(other):
         return
     first, size = int(other[-1]) + 1, len(image)
     if size - first < max(LEAST_TAIL, size // 8) or first < LEAST_TAIL:

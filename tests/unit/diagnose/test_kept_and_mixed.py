@@ -66,6 +66,15 @@ def under(host: Bytes, value: Bytes) -> list[Reading]:
     return [*socket[:2], replace(socket[2], role="empty-socket")]
 
 
+@pytest.mark.parametrize(("filling", "line", "level"), [(0x00, 2, 1), (0xFF, 5, 0)])
+def test_padding_on_a_stuck_data_line_is_no_latched_enable(filling: int, line: int, level: int) -> None:
+    image = np.r_[FOG[:700], np.full(len(FOG) - 700, filling, np.uint8)]
+    held = (image | 1 << line if level else image & (0xFF ^ 1 << line)).astype(np.uint8)
+    found = told(window(held))
+    assert "latched-enable" not in kinds(found)
+    assert first(found, "data-line-stuck").lines == (f"D{line}",)
+
+
 def test_host_memory_under_the_specimen_shows_by_the_empty_socket() -> None:
     result = assay(under(FOG[::-1], window()), Options(size=1024))
     found = first(result, "contention")
