@@ -29,10 +29,6 @@ PADDED = 6
 """It is padding where it is more than one byte in so many."""
 
 
-ROW = 16
-"""Bytes that are compared together across an address line."""
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Shown:
     """Bytes as they were read, and of what.
@@ -102,20 +98,6 @@ class Read:
         if self.hidden is not None:  # what is hidden makes bytes of one CPU look like another's
             names = tuple(sorted(NAMES, key=lambda name: -self.adjacent(same, name))[:4])
         return max((self.sense(same, name) for name in names), key=lambda read: read.score)
-
-
-def twice(value: Bytes) -> bool:
-    """Tell whether half of an image or more stands again across one address line, rows of one value left out."""
-    rows = value[: len(value) // ROW * ROW].reshape(-1, ROW)
-    where, tells = np.arange(len(rows)), (rows != rows[:, :1]).any(axis=1)
-    for line in range(len(rows).bit_length() - 1):
-        low = where[where >> line & 1 == 0]
-        high = low | 1 << line
-        told = tells[low] | tells[high]
-        alike = (rows[low] == rows[high]).all(axis=1) & told
-        if 2 * int(np.count_nonzero(alike)) >= max(1, int(np.count_nonzero(told))):
-            return True
-    return False
 
 
 def _shown(value: Bytes, hidden: Hidden | None, name: Name) -> Bytes:

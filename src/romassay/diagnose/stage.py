@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from romassay.diagnose.address_lines import address_lines, beside_pieces, crumbs, pieces, put_together, unseen
-from romassay.diagnose.as_read import Shown, twice
+from romassay.diagnose.as_read import Shown
 from romassay.diagnose.calibration import calibrated
 from romassay.diagnose.data_lines import data_lines, wins
 from romassay.diagnose.driven_twice import driven_twice, over_host
@@ -33,6 +33,8 @@ from romassay.reading import ReadingSet
 from romassay.rig import Rig
 from romassay.settle.model import Image
 from romassay.survey.model import Survey
+from romassay.survey.sizes import twice_across
+from romassay.survey.stack import GRANULE_LINES
 
 WIRES: tuple[Kind, ...] = ("data-line-stuck", "data-line-open", "data-lines-bridged")
 """Faults of wires that all images share."""
@@ -139,7 +141,7 @@ def _in_order(evidence: Evidence, image: Image, known: Sequence[Finding]) -> Seq
     hidden, halved = _hidden(wires, image), _halved(halving, len(image))
     if len(lost) > len(wires) + len(halving) or (wires and not hidden) or (halving and not halved):
         return []
-    if not lost and twice(image.value):
+    if not lost and any(twice_across(image.value, line) for line in range(GRANULE_LINES, len(image).bit_length() - 1)):
         return []
     driven = np.uint8(evidence.found.functions[image.function].driven)
     shown = Shown(image.value, image.seen & driven, image.function)

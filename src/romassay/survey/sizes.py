@@ -67,9 +67,16 @@ def _whole_twice(item: Closed, line: int) -> bool:
 
 def _mostly_twice(value: Bytes, blank: bool) -> bool:
     """Tell whether half or more of the granules of a function stand in both of its halves."""
-    if len(value) < 2 * GRANULE:
-        return False
-    low, high = (half.reshape(-1, GRANULE) for half in np.split(value, 2))
-    telling = (low != low[:, :1]).any(axis=1) | (high != high[:, :1]).any(axis=1)
-    alike = (low == high).all(axis=1) & telling
-    return not blank and int(np.count_nonzero(alike)) * 2 >= max(1, int(np.count_nonzero(telling)))
+    return not blank and len(value) >= 2 * GRANULE and twice_across(value, len(value).bit_length() - 2)
+
+
+def twice_across(value: Bytes, line: int) -> bool:
+    """Tell whether half or more of the granules of an image stand again across an address line from A4 up.
+
+    Those of one value, which stand there too, are left out.
+    """
+    halves = value.reshape(-1, 2, (1 << line) // GRANULE, GRANULE)
+    low, high = halves[:, 0], halves[:, 1]
+    telling = (low != low[..., :1]).any(axis=-1) | (high != high[..., :1]).any(axis=-1)
+    alike = (low == high).all(axis=-1) & telling
+    return int(np.count_nonzero(alike)) * 2 >= max(1, int(np.count_nonzero(telling)))
